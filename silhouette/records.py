@@ -1,0 +1,382 @@
+"""The data that travels between the rooms, in the order of the work. Read this first.
+
+One frozen dataclass a result. Everywhere:
+
+- an **angle** says where the camera stands round the figure, degrees, clockwise seen from above: 0 it faces the camera,
+  90 its right side is toward the camera, 180 its back, 270 its left;
+- **picture left / right** is the image's, **figure's left / right** the body's; never a bare left;
+- an **outline** is a shapely polygon with holes, x to the right, y downwards, in units of **figure height** (its own
+  vertical extent in this view); its top is y = 0, its lowest point (the ground) y = 1, x = 0 the middle of its bounding box;
+- scores run 0 to 100; a measure that could not be made is ``None``, never 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+
+Band = Literal["strong", "fair", "weak"]
+AngleFrom = Literal["name", "csv", "spread", "clip", "given"]
+Pixels = NDArray[np.uint8]
+Mask = NDArray[np.bool_]
+
+# Flags a view can carry (View.flags). Short, stable words for result.json; `show/` has the sentence for each.
+UNREADABLE = "unreadable"            # the file could not be read as a picture
+NO_FIGURE = "no figure"              # nothing that could be a figure stands in it
+CANNOT_TELL = "cannot tell"          # the cut is not trusted: shown, not scored
+CUT_BY_FRAME = "cut by the frame"    # the figure touches the picture's edge
+SMALL_FIGURE = "small figure"        # under a quarter of the picture's height
+TWO_FIGURES = "two figures"
+BACK_LIGHT = "back light"
+BLURRED = "blurred"
+SAME_ANGLE = "same angle"            # another still has this angle too
+ONE_PICTURE = "one picture only"
+INFERRED = "inferred"                # mirrored from the opposite view; no picture of it exists
+GIVEN_MASK = "mask by hand"
+SHAPE_ALONE = "read by shape alone"  # the outline is unlike a body, so the reader stood aside
+
+
+# ---------------------------------------------------------------------------------------------------------- intake
+
+@dataclass(frozen=True)
+class Picture:
+    """One still, upright, at the size worked at. Made by ``intake/stills.py`` and ``intake/film.py``."""
+
+    source: Path
+    """The file it came from; for a stop of a clip, the clip."""
+    name: str
+    """What to call it in tables and file names: the file's stem, or ``stop_07`` for a clip."""
+    pixels: Pixels
+    """(h, w, 3) BGR, 8 bit, sRGB, orientation applied."""
+    full_size: tuple[int, int]
+    """(width, height) of the upright original, pixels."""
+    focal_35mm: float | None = None
+    """35 mm equivalent focal length that the file states, mm."""
+    time: float | None = None
+    """Seconds from the clip's start (clips), or seconds since 1970 local time (EXIF), if known."""
+
+    @property
+    def scale(self) -> float:
+        """Working pixels per original pixel."""
+        return self.pixels.shape[1] / self.full_size[0]
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One held position of the turn, before it is cut out: where it came from and at what angle."""
+
+    index: int
+    """From 0, in the order shot."""
+    source: Path
+    name: str
+    angle: float
+    """Degrees, 0 <= angle < 360."""
+    angle_from: AngleFrom
+    angle_sure: float | None = None
+    """Half width of the 90 % interval of the angle, degrees; None where the angle was given."""
+    time: float | None = None
+    """Seconds from the clip's start of the chosen frame."""
+    hold: tuple[float, float] | None = None
+    """Start and end of the hold in a clip, seconds."""
+    given_mask: Path | None = None
+    """A mask corrected by hand (``045.mask.png`` beside the still), used as it is."""
+
+
+# ---------------------------------------------------------------------------------------------------------- cutout
+
+@dataclass(frozen=True)
+class Cut:
+    """The figure cut out of one picture. Made by ``cutout/``."""
+
+    mask: Mask
+    """(h, w) True on the figure; the size of ``Picture.pixels``."""
+    confidence: float
+    """0 to 1: the overlap (intersection over union) with the true figure that may be expected, as measured on rendered
+    pictures; 0 where there is no figure."""
+    cutter: Literal["backdrop", "neural", "given"]
+    flags: tuple[str, ...] = ()
+
+
+# ----------------------------------------------------------------------------------------------------------- shape
+
+@dataclass(frozen=True)
+class Outline:
+    """The outline of one view. Made by ``shape/outline.py``."""
+
+    polygon: Polygon
+    """Holes are enclosed gaps. Units of figure height, see the top of this file."""
+    height_px: float
+    """Figure height in working pixels: ``pixel = polygon * height_px + origin_px``."""
+    origin_px: tuple[float, float]
+    """Working-pixel position of the polygon's (0, 0)."""
+    picture_size: tuple[int, int]
+    """(width, height) of the working picture, pixels."""
+
+
+@dataclass(frozen=True)
+class Gap:
+    """One piece of negative space: a hole, or a pocket between figure and hull."""
+
+    polygon: Polygon
+    """Figure-height units, same frame as the outline."""
+    kind: Literal["enclosed", "open"]
+    share: float
+    """Area over the hull's area, 0 to 1."""
+    mouth: float
+    """Length of the hull edge that closes an open gap, figure heights; 0 for an enclosed gap."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """Something that stands out from the core of the outline: a limb, the head, a prop."""
+
+    polygon: Polygon
+    base: tuple[tuple[float, float], tuple[float, float]]
+    """The cut that separates it from the rest: two points on the outline."""
+    tip: tuple[float, float]
+    """The point of the part farthest from its base."""
+    area: float
+    """Over the whole outline's area, 0 to 1."""
+    protrusion: float
+    """Length of its outline without the base, over the base (Hoffman & Singh 1997); at least 1."""
+    length: float
+    """From the middle of the base to the tip, figure heights."""
+
+
+@dataclass(frozen=True)
+class Tangent:
+    """Edges that just touch or all but touch."""
+
+    point: tuple[float, float]
+    distance: float
+    """Width of the slit or of the bridge there, figure heights."""
+
+
+@dataclass(frozen=True)
+class Measures:
+    """What geometry says of one outline; all dimensionless, the same for the mirrored, moved or scaled picture.
+
+    Made by ``shape.measure.measure_outline``.
+    """
+
+    negative_space: float
+    """Enclosed and open gaps over the hull's area, 0 to 1; shallow pockets count less."""
+    contour_complexity: float
+    """How much the outline turns, 0 up; about 0 for a circle, 2 to 6 for a figure."""
+    limb_separation: float
+    """How far head, arms and legs stand clear, 0 to 1; fitted to true limb legibility on rendered bodies."""
+    weakest_limbs: float
+    """The same for the two limbs that stand out least, 0 to 1."""
+    gaps: tuple[Gap, ...]
+    parts: tuple[Part, ...]
+    tangents: tuple[Tangent, ...]
+    solidity: float
+    """Area over hull area."""
+    circularity: float
+    """4 pi area over perimeter squared, of the outer ring."""
+    convexity: float
+    """Hull perimeter over the outer ring's perimeter."""
+    symmetry: float
+    """Overlap of the outline with its own mirror image about the best upright axis, 0 to 1."""
+
+    @property
+    def gaps_enclosed(self) -> tuple[Gap, ...]:
+        return tuple(g for g in self.gaps if g.kind == "enclosed")
+
+    @property
+    def gaps_open(self) -> tuple[Gap, ...]:
+        return tuple(g for g in self.gaps if g.kind == "open")
+
+
+# --------------------------------------------------------------------------------------------------------- reading
+
+@dataclass(frozen=True)
+class Joint:
+    """Where the reader places one joint or extremity, and how sure it is."""
+
+    joint: str
+    """head, hand, elbow, foot or knee; a pair is unordered, since an outline cannot tell left from right."""
+    x: float
+    y: float
+    """Picture fractions, 0 to 1 from the picture's top left."""
+    spread: float
+    """Radius that holds the true joint 9 times in 10, figure heights."""
+
+
+@dataclass(frozen=True)
+class LimbLegibility:
+    """How much of each limb's own outline the black shape draws, 0 to 1, as read from the outline alone."""
+
+    head: float
+    arms: tuple[float, float]
+    """Weaker, stronger."""
+    legs: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class BodyReading:
+    """What the learned reader can tell from one outline. Made by ``reading/reader.py``."""
+
+    limb_legibility: LimbLegibility
+    joints: tuple[Joint, ...]
+    unlike: float
+    """How unlike its training the outline is, 0 (like a body) to 1 (unlike any)."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """The verdict on one view. Made by ``reading/view.py``."""
+
+    clear: float
+    """0 to 100: can one tell what each limb does?"""
+    interesting: float
+    """0 to 100: is the outline worth looking at?"""
+    readability: float
+    """0 to 100, from both."""
+    band: Band
+    why: tuple[str, ...]
+    """Reasons in a sculptor's words, strongest first."""
+
+
+@dataclass(frozen=True)
+class View:
+    """Everything about one view of one pose: a row of ``views.csv``. Measures are None where there is no trusted cut."""
+
+    stop: Stop
+    confidence: float
+    cutter: str
+    flags: tuple[str, ...] = ()
+    outline: Outline | None = None
+    measures: Measures | None = None
+    body: BodyReading | None = None
+    reading: Reading | None = None
+    full_size: tuple[int, int] = (0, 0)
+    focal_35mm: float | None = None
+    problem: str | None = None
+    """One sentence, where the picture could not be used at all."""
+
+    @property
+    def angle(self) -> float:
+        return self.stop.angle
+
+    @property
+    def name(self) -> str:
+        return self.stop.name
+
+    @property
+    def inferred(self) -> bool:
+        return INFERRED in self.flags
+
+    @property
+    def scored(self) -> bool:
+        return self.reading is not None and CANNOT_TELL not in self.flags
+
+
+@dataclass(frozen=True)
+class Arc:
+    """A stretch of the round, clockwise seen from above from ``start`` to ``end`` (degrees; may pass through 0)."""
+
+    start: float
+    end: float
+    why: tuple[str, ...] = ()
+
+    @property
+    def width(self) -> float:
+        return (self.end - self.start) % 360 or 360.0
+
+
+@dataclass(frozen=True)
+class Round:
+    """Readability round the circle. Made by ``reading/circle.py``."""
+
+    degrees: NDArray[np.float64]
+    """(360,) readability at every whole degree, nan where no stop is near enough."""
+    inferred: NDArray[np.bool_]
+    """(360,) True where the value rests on mirrored views only."""
+    reads_degrees: int
+    """How many of the counted degrees read (readability at least BAND_FAIR)."""
+    counted_degrees: int
+    """How many degrees count: 360, or the arc's width, less the holes."""
+    weak_arcs: tuple[Arc, ...]
+    missing_arcs: tuple[Arc, ...]
+    mean: float | None
+    worst: float | None
+    worst_angle: float | None
+
+
+@dataclass(frozen=True)
+class Pose:
+    """One candidate pose, read all round. Made by ``pipeline.py``."""
+
+    name: str
+    source: Path
+    views: tuple[View, ...]
+    """In the order of the angles, inferred ones among them."""
+    round: Round
+    reads_low: int
+    reads_high: int
+    """90 % interval of ``round.reads_degrees`` under resampling of views and mask edges."""
+    flags: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    """Sentences for the person: how the angles were found, pictures left out and why."""
+    rank: int | None = None
+    tied_with: tuple[str, ...] = ()
+    """Names of poses that are too close to call against this one."""
+    samples: NDArray[np.float64] | None = field(default=None, repr=False)
+    """(n,) reads_degrees under resampling, for comparing poses."""
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Candidate poses, best first. Nothing is dropped."""
+
+    poses: tuple[Pose, ...]
+    intent: str = "open"
+    arc: tuple[float, float] | None = None
+
+
+# ----------------------------------------------------------------------------------------------------------- shoot
+
+Verdict = Literal["pass", "look", "retake", "unknown"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The answer to one question of the shoot check. Made by ``shoot/check.py``."""
+
+    check: str
+    """full turn, missing stops, doubled stops, held pose, stance, framing, figure size, sharpness, steady light,
+    light direction, distance or camera height."""
+    verdict: Verdict
+    stops: tuple[int, ...]
+    """Stops concerned, counted from 0 in the order shot."""
+    evidence: str
+    """One sentence in the words of the studio."""
+    do: str
+    """What to retake or change; empty when nothing."""
+    after_stop: tuple[int, ...] = ()
+    """Missing stops: the stops after which one is missing."""
+    where: str | None = None
+    """Held pose: where on the body, for example 'arm height'."""
+    how_far: str | None = None
+    """Held pose: roughly how far it moved, in centimetres if the model's height is known, else shares of the figure."""
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """The whole shoot check, worst first."""
+
+    name: str
+    stops: tuple[Stop, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """0 nothing needs a retake, 1 something does, 2 it could not be checked."""
+        verdicts = {f.verdict for f in self.findings}
+        return 1 if "retake" in verdicts else 2 if verdicts <= {"unknown"} else 0

@@ -1,0 +1,86 @@
+"""Every default once, with its unit and its reason.
+
+A flag of the command line and a keyword of the Python calls have the same name and the same default, and both take it
+from here. Numbers that belong to one measure alone (a smoothing length, a curve's knee) stand beside that measure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any, Literal, get_args
+
+from silhouette.errors import SettingsError
+
+Cutter = Literal["auto", "backdrop", "neural"]
+Turn = Literal["left", "right"]
+Intent = Literal["open", "closed", "relief"]
+Paper = Literal["a4", "letter", "a3"]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the person may choose; every field is a flag of the same name (underscores become dashes)."""
+
+    span: float = 360.0
+    """Degrees that stills without angles are spread over: 360 a full turn, 180 a half-turn trial."""
+    turn: Turn = "left"
+    """The way the model turned, to its own left (angles grow: its right side comes into view next) or right."""
+    start: float = 0.0
+    """Angle of the first stop, degrees; 0 = the figure faces the camera."""
+    cutter: Cutter = "auto"
+    """How the figure is cut out: the plain-backdrop model, the neural one, or the first and the second where the first
+    distrusts itself and a model is at hand."""
+    model: str | None = None
+    """Name of rembg's model or path of an ``.onnx`` file, for the neural cutter; None takes the default of
+    ``cutout/matting.py``."""
+    intent: Intent = "open"
+    """What the pose is meant to be; a closed pose is not marked down for want of gaps."""
+    arc: tuple[float, float] | None = None
+    """Only the views from the first angle clockwise to the second count (a niche, a wall): ``(300, 60)``."""
+    work_px: int = 1008
+    """Longer side of the picture that is worked at, pixels. 1/4 of a 12-megapixel still; thin gaps between limb and body
+    (1 % of a figure that fills half the frame) are still 4 pixels wide."""
+    jobs: int = 0
+    """Processes to share the pictures among; 0 decides by how many pictures there are, since starting one costs about as
+    much as reading a dozen stills."""
+    jitter: int = 12
+    """Resamplings behind every plus-minus (drop a view, move the mask's edge)."""
+    seed: int = 0
+    """Seed of those resamplings, so that the same pictures give the same answer."""
+
+    def __post_init__(self) -> None:
+        for name, kind in (("turn", Turn), ("cutter", Cutter), ("intent", Intent)):
+            if getattr(self, name) not in get_args(kind):
+                raise SettingsError(f"{name} can be {', '.join(get_args(kind))}, not {getattr(self, name)!r}.")
+        if not 0 < self.span <= 360:
+            raise SettingsError(f"span is the turn in degrees, over 0 and up to 360, not {self.span:g}.")
+        if self.work_px < 200:
+            raise SettingsError(f"work_px is at least 200, not {self.work_px}.")
+        if self.arc is not None:
+            a, b = (float(x) % 360 for x in self.arc)
+            if a == b:
+                raise SettingsError("arc needs two different angles, for example 300-60.")
+            object.__setattr__(self, "arc", (a, b))
+        for name in ("jobs", "jitter"):
+            if getattr(self, name) < 0:
+                raise SettingsError(f"{name} cannot be below 0.")
+
+    def but(self, **changes: Any) -> Settings:
+        """The same settings with some changed; an unknown name is a :class:`SettingsError` that lists the known ones."""
+        known = {f.name for f in fields(self)}
+        if unknown := sorted(set(changes) - known):
+            raise SettingsError(f"No setting is called {', '.join(unknown)}.", do=f"Known: {', '.join(sorted(known))}.")
+        return replace(self, **changes)
+
+
+# Conventions that more than one column needs. Chosen once; see DEVELOPERS.md.
+BAND_STRONG = 65.0
+"""Readability from which a view is called strong (0 to 100)."""
+BAND_FAIR = 45.0
+"""Readability from which a view is called fair; below it the view is weak, and does not count as reading."""
+TRUST = 0.90
+"""Cut confidence (expected overlap with the true figure, 0 to 1) under which a view is shown but not scored."""
+DISTRUST = 0.975
+"""Cut confidence under which `auto` asks the neural cutter for a second opinion."""
+BRIDGE = 60.0
+"""Widest hole between stops, degrees, that is interpolated over."""
