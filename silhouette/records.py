@@ -87,6 +87,39 @@ class Stop:
     """A mask corrected by hand (``045.mask.png`` beside the still), used as it is."""
 
 
+@dataclass(frozen=True)
+class FilmStops:
+    """Where a clip holds still, found in one decoding pass. Made by ``intake/film.py``."""
+
+    source: Path
+    duration: float
+    """Seconds that could be read."""
+    fps: float
+    """Mean frame rate, frames per second; the clip's own time stamps are what counts."""
+    size: tuple[int, int]
+    """(width, height) of the upright picture, pixels."""
+    rotation: int
+    """Quarter turns clockwise that set the stored picture upright, 0 to 3."""
+    times: NDArray[np.float64]
+    """(k,) seconds from the clip's start of the frames looked at, growing."""
+    motion: NDArray[np.float64]
+    """(k,) how much the picture changes about each of them, grey levels out of 255."""
+    holds: tuple[tuple[float, float], ...]
+    """n holds: start and end, seconds. For a clip without pauses the n moments sampled, start = end."""
+    chosen: tuple[float, ...]
+    """n times, seconds: the stillest, sharpest frame of each hold."""
+    motion_share: NDArray[np.float64]
+    """(n - 1,) share of all motion between stop i and stop i + 1; sums to 1."""
+    paused: bool
+    """False where the clip is one slow turn without pauses, sampled evenly."""
+    notes: tuple[str, ...] = ()
+    """Sentences for the person."""
+    kept: dict[float, Pixels] = field(default_factory=dict, repr=False, compare=False)
+    """Stills cut out on the way, upright BGR, by their time; one that is not here is read again from the clip."""
+    kept_px: int = 0
+    """``work_px`` of the stills in ``kept``."""
+
+
 # ---------------------------------------------------------------------------------------------------------- cutout
 
 @dataclass(frozen=True)
@@ -298,8 +331,8 @@ class Round:
     """(360,) readability at every whole degree, nan where no stop is near enough."""
     inferred: NDArray[np.bool_]
     """(360,) True where the value rests on mirrored views only."""
-    reads_degrees: int
-    """How many of the counted degrees read (readability at least BAND_FAIR)."""
+    reads_degrees: int | None
+    """How many of the counted degrees read (readability at least BAND_FAIR); None where no two stops are near enough."""
     counted_degrees: int
     """How many degrees count: 360, or the arc's width, less the holes."""
     weak_arcs: tuple[Arc, ...]
@@ -318,8 +351,8 @@ class Pose:
     views: tuple[View, ...]
     """In the order of the angles, inferred ones among them."""
     round: Round
-    reads_low: int
-    reads_high: int
+    reads_low: int | None
+    reads_high: int | None
     """90 % interval of ``round.reads_degrees`` under resampling of views and mask edges."""
     flags: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
@@ -328,7 +361,7 @@ class Pose:
     tied_with: tuple[str, ...] = ()
     """Names of poses that are too close to call against this one."""
     samples: NDArray[np.float64] | None = field(default=None, repr=False)
-    """(n,) reads_degrees under resampling, for comparing poses."""
+    """(n, 2) share of the counted degrees that read, and mean readability, under resampling; for comparing poses."""
 
 
 @dataclass(frozen=True)

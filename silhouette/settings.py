@@ -40,11 +40,11 @@ class Settings:
     work_px: int = 1008
     """Longer side of the picture that is worked at, pixels. 1/4 of a 12-megapixel still; thin gaps between limb and body
     (1 % of a figure that fills half the frame) are still 4 pixels wide."""
-    jobs: int = 0
-    """Processes to share the pictures among; 0 decides by how many pictures there are, since starting one costs about as
-    much as reading a dozen stills."""
-    jitter: int = 12
-    """Resamplings behind every plus-minus (drop a view, move the mask's edge)."""
+    jobs: int = 1
+    """Processes to share the pictures among. One by default: starting a second costs about as much as reading a dozen
+    stills, and a script that asks for more must guard its main part as Python's multiprocessing wants it."""
+    jitter: int = 6
+    """Views of a pose whose mask edge is moved in and out to learn how much a score shakes; 0 leaves it out."""
     seed: int = 0
     """Seed of those resamplings, so that the same pictures give the same answer."""
 

@@ -1,0 +1,123 @@
+"""Say at which angle each still was taken: from its name, else from ``angles.csv``, else from an even spread."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from silhouette.errors import AnglesError
+from silhouette.records import AngleFrom
+
+CSV_NAME = "angles.csv"
+LEAST_STEP = 3.0
+"""Bare numbers closer together than this (median step, degrees) are counters, not angles: 001, 002, 003."""
+
+_WITH_UNIT = re.compile(r"(?<![\d.])(-?\d{1,3}(?:[.,]\d+)?)\s*(?:deg(?:rees?)?|°)(?![a-z])", re.IGNORECASE)
+_BARE = re.compile(r"^(-?\d{1,3}(?:[.,]\d+)?)$")
+_AT_END = re.compile(r"[_\- ](\d{3})$")
+
+
+@dataclass(frozen=True)
+class Angled:
+    """The angle of one still, or None where its folder's way of telling angles does not cover it."""
+
+    angle: float | None
+    angle_from: AngleFrom
+
+
+def angles_from_names(stems: Sequence[str]) -> list[float | None] | None:
+    """Angles in degrees, 0 <= a < 360, that the names state, or None where the names state none.
+
+    ``045``, ``12.5``, ``oar_045deg``, ``oar 45°`` and ``keeper_045`` state angles. Numbers without a unit are believed
+    only if the folder as a whole looks like a turn: none over 360 and not a counter.
+    """
+    with_unit = [_number(_WITH_UNIT.search(s)) for s in stems]
+    if any(a is not None for a in with_unit):
+        return [_wrap(a) for a in with_unit]
+    for pattern in (_BARE, _AT_END):
+        found = [_number(pattern.search(s)) for s in stems]
+        known = [a for a in found if a is not None]
+        if len(known) >= max(1, round(0.6 * len(stems))) and _like_a_turn(known, stems):
+            return [_wrap(a) for a in found]
+    return None
+
+
+def angles_from_csv(path: Path, names: Sequence[str]) -> list[float | None]:
+    """Angles that ``angles.csv`` gives to files named ``names`` (with suffix), None where it does not list one.
+
+    Two columns, file and angle in degrees, parted by comma, semicolon or tab; a heading line is allowed, the suffix
+    of a file may be left out.
+
+    Raises
+    ------
+    AnglesError
+        If the file cannot be read, a line has no angle, or one file is listed twice with different angles.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        raise AnglesError("cannot be read as text.", path=path, do="Save it as CSV in UTF-8.") from None
+    mark = max(",;\t", key=text.count)
+    listed: dict[str, float] = {}
+    for number, row in enumerate(csv.reader(text.splitlines(), delimiter=mark), start=1):
+        cells = [c.strip() for c in row if c.strip()]
+        if not cells:
+            continue
+        value = _number(_BARE.match(cells[1].rstrip("° "))) if len(cells) > 1 else None
+        if value is None:
+            if number == 1:
+                continue
+            raise AnglesError(
+                f"line {number} ('{mark.join(row)}') has no angle.", path=path, do="Write it as: picture.jpg,45"
+            )
+        key = cells[0].casefold()
+        if listed.setdefault(key, value) != value:
+            raise AnglesError(f"line {number} gives {cells[0]} a second angle.", path=path, do="Keep one of the two.")
+    found = [listed.get(n.casefold(), listed.get(Path(n).stem.casefold())) for n in names]
+    if all(a is None for a in found):
+        raise AnglesError("names none of the pictures beside it.", path=path, do="Check the file names in it.")
+    return [_wrap(a) for a in found]
+
+
+def spread(count: int, span: float, *, start: float = 0.0, turn: str = "left", repeats: bool = False) -> list[float]:
+    """``count`` angles spread evenly over ``span`` degrees.
+
+    The last one stands a step short of the end of the span, unless it ``repeats`` the start (a turn of 360 degrees that
+    closes, or a half turn that ends on the far side). With the model turning to its own left angles grow.
+    """
+    steps = max(1, count - 1 if repeats else count)
+    sign = 1 if turn == "left" else -1
+    return [(start + sign * span * i / steps) % 360 for i in range(count)]
+
+
+def assign(stills: Sequence[Path], folder: Path | None) -> list[Angled] | None:
+    """Angles that names or ``angles.csv`` give to the stills; None if neither does, so that they must be spread."""
+    named = angles_from_names([p.stem for p in stills])
+    if named is not None:
+        return [Angled(a, "name") for a in named]
+    table = None if folder is None else folder / CSV_NAME
+    if table is not None and table.is_file():
+        return [Angled(a, "csv") for a in angles_from_csv(table, [p.name for p in stills])]
+    return None
+
+
+def _number(match: re.Match[str] | None) -> float | None:
+    return None if match is None else float(match.group(1).replace(",", "."))
+
+
+def _wrap(angle: float | None) -> float | None:
+    return None if angle is None else float(angle % 360)
+
+
+def _like_a_turn(angles: Sequence[float], stems: Sequence[str]) -> bool:
+    if max(angles) > 360 or min(angles) < -180:
+        return False
+    distinct = np.unique(angles)
+    if len(distinct) == 1:
+        return len(stems) > 1 or re.search(r"\d{3}$", stems[0]) is not None
+    return bool(np.median(np.diff(distinct)) >= LEAST_STEP)

@@ -1,0 +1,259 @@
+"""Walk round the pose: readability at every degree, the weak stretches and their causes, and how sure all this is."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.affinity import scale
+
+from silhouette.records import (
+    INFERRED,
+    Arc,
+    Gap,
+    Joint,
+    Measures,
+    Outline,
+    Part,
+    Round,
+    Tangent,
+    View,
+)
+from silhouette.settings import BAND_FAIR, BRIDGE
+
+HALF_TURN_HOLE = 150.0
+"""A hole between stops at least this wide (degrees) makes the turn a half turn, whose far side is inferred."""
+SHORT_ARC = 10
+"""Weak stretches nearer to each other than this (degrees) are told as one; a reading stretch that short is luck."""
+RESAMPLES = 200
+"""Resamplings behind a plus-minus; 200 put the ends of a 90 % interval within about a twentieth of its width."""
+
+
+def infer_far_side(views: Sequence[View]) -> list[View]:
+    """The views, and for a half turn the mirrored opposite of each where no picture was taken, marked as inferred.
+
+    Seen from far, opposite views are mirror images, so a half turn of trial stops foretells the whole round. A turn
+    with a smaller hole is left as it is: there a stop is missing and should be seen to be missing.
+    """
+    taken = sorted({v.angle for v in views if v.scored})
+    if len(taken) < 2:
+        return list(views)
+    gaps = [((b - a) % 360 or 360.0, a, b) for a, b in zip(taken, taken[1:] + taken[:1], strict=True)]
+    width, start, _ = max(gaps)
+    if width < HALF_TURN_HOLE:
+        return list(views)
+    step = float(np.median([g[0] for g in gaps]))
+    inferred = []
+    for view in views:
+        away = (view.angle + 180 - start) % 360
+        if view.scored and step / 2 < away < width - step / 2:
+            inferred.append(mirrored(view))
+    return sorted([*views, *inferred], key=lambda v: (v.angle, v.inferred))
+
+
+def mirrored(view: View) -> View:
+    """The opposite view as the outline foretells it: mirrored left to right, half a turn on, marked as inferred."""
+    outline, measures, reading, body = view.outline, view.measures, view.reading, view.body
+    return replace(
+        view,
+        stop=replace(view.stop, angle=(view.angle + 180) % 360, name=f"opposite of {view.name}", given_mask=None),
+        flags=(*view.flags, INFERRED),
+        outline=None if outline is None else _mirror_outline(outline),
+        measures=None if measures is None else _mirror_measures(measures),
+        reading=None if reading is None else replace(reading, why=tuple(_swap_sides(w) for w in reading.why)),
+        body=None
+        if body is None
+        else replace(body, joints=tuple(Joint(j.joint, 1 - j.x, j.y, j.spread) for j in body.joints)),
+    )
+
+
+def walk_round(views: Sequence[View], arc: tuple[float, float] | None = None) -> Round:
+    """Readability at every degree, interpolated between neighbouring stops, and what it sums up to.
+
+    Parameters
+    ----------
+    views : sequence of View
+        Views with ``scored`` False are passed over; two at one angle count as their mean.
+    arc : (float, float), optional
+        Count only the degrees clockwise from the first to the second.
+
+    Returns
+    -------
+    Round
+        Between two stops at most ``BRIDGE`` degrees apart readability runs straight from one to the other; wider
+        holes stay open (nan) and count neither for nor against the pose.
+    """
+    angles, values = _stops(views)
+    degrees = interpolate(angles, values)
+    inside = _inside(arc)
+    bridged = ~np.isnan(degrees)
+    counted = bridged & inside
+    inferred = _rests_on_inferred(views, bridged)
+    weak_arcs = tuple(
+        Arc(a, b, _causes(views, a, b)) for a, b in _runs(counted & (np.nan_to_num(degrees) < BAND_FAIR), SHORT_ARC)
+    )
+    missing = tuple(Arc(a, b) for a, b in _runs(~bridged & inside, 0))
+    at_stops = [(v, a) for a, v in zip(angles, values, strict=True) if inside[round(a) % 360]]
+    worst = min(at_stops, default=None)
+    return Round(
+        degrees=degrees,
+        inferred=inferred,
+        reads_degrees=int((degrees[counted] >= BAND_FAIR).sum()) if counted.any() else None,
+        counted_degrees=int(counted.sum()),
+        weak_arcs=weak_arcs,
+        missing_arcs=missing,
+        mean=float(degrees[counted].mean()) if counted.any() else float(np.mean(values)) if len(values) else None,
+        worst=None if worst is None else worst[0],
+        worst_angle=None if worst is None else worst[1],
+    )
+
+
+def interpolate(angles: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(360,) values at whole degrees, straight between neighbours at most ``BRIDGE`` apart, nan elsewhere.
+
+    ``angles`` (n,) degrees in [0, 360), ascending and distinct; ``values`` (n,).
+    """
+    degrees = np.full(360, np.nan)
+    if len(angles) < 2:
+        return degrees
+    grid = np.arange(360.0)
+    nxt = np.searchsorted(angles, grid, side="right") % len(angles)
+    before = nxt - 1
+    width = (angles[nxt] - angles[before]) % 360
+    t = ((grid - angles[before]) % 360) / np.where(width == 0, 1, width)
+    near = width <= BRIDGE
+    degrees[near] = ((1 - t) * values[before] + t * values[nxt])[near]
+    return degrees
+
+
+def resample(
+    views: Sequence[View], arc: tuple[float, float] | None, edge_sd: float, seed: int
+) -> NDArray[np.float64] | None:
+    """(RESAMPLES, 2) share of counted degrees that read and mean readability, with a view dropped and scores shaken.
+
+    ``edge_sd`` is the standard deviation of a view's readability when the mask's edge is moved within what a cutter may
+    get wrong. None where no two stops are near enough. A dropped view's neighbours are joined across the hole.
+    """
+    angles, values = _stops(views)
+    inside = _inside(arc)
+    if not (~np.isnan(interpolate(angles, values)) & inside).any():
+        return None
+    rng = np.random.default_rng(seed)
+    rows = np.empty((RESAMPLES, 2))
+    for i in range(RESAMPLES):
+        keep = np.ones(len(angles), bool)
+        if len(angles) > 3:
+            keep[rng.integers(len(angles))] = False
+        shaken = np.clip(values + rng.normal(0, edge_sd, len(values)), 0, 100)
+        degrees = interpolate(angles[keep], shaken[keep])
+        counted = ~np.isnan(degrees) & inside
+        if not counted.any():
+            degrees, counted = interpolate(angles, shaken), inside
+        seen = degrees[counted & ~np.isnan(degrees)]
+        rows[i] = (seen >= BAND_FAIR).mean(), seen.mean()
+    return rows
+
+
+def _stops(views: Sequence[View]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Distinct ascending angles of the scored views and their readability."""
+    by_angle: dict[float, list[float]] = {}
+    for view in views:
+        if view.scored and view.reading is not None:
+            by_angle.setdefault(round(view.angle % 360, 3) % 360, []).append(view.reading.readability)
+    angles = np.array(sorted(by_angle), dtype=np.float64)
+    return angles, np.array([np.mean(by_angle[a]) for a in angles.tolist()], dtype=np.float64)
+
+
+def _inside(arc: tuple[float, float] | None) -> NDArray[np.bool_]:
+    grid = np.arange(360)
+    if arc is None:
+        return np.ones(360, bool)
+    return (grid - arc[0]) % 360 <= (arc[1] - arc[0]) % 360
+
+
+def _rests_on_inferred(views: Sequence[View], bridged: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Degrees whose nearest scored view is an inferred one."""
+    scored = [v for v in views if v.scored]
+    if not scored:
+        return np.zeros(360, bool)
+    away = np.abs((np.arange(360)[:, None] - np.array([v.angle for v in scored])[None] + 180) % 360 - 180)
+    return np.array([v.inferred for v in scored])[away.argmin(axis=1)] & bridged
+
+
+def _runs(wanted: NDArray[np.bool_], join: int) -> list[tuple[float, float]]:
+    """Stretches of True round the circle as (first, last + 1) degrees; ones at most ``join`` apart become one."""
+    if wanted.all():
+        return [(0.0, 360.0)]
+    if not wanted.any():
+        return []
+    begin = int(np.flatnonzero(~wanted)[0])
+    turned = np.roll(wanted, -begin).astype(np.int8)
+    edges = np.diff(np.concatenate([[0], turned, [0]]))
+    runs = [[int(a), int(b)] for a, b in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True)]
+    merged = [runs[0]]
+    for a, b in runs[1:]:
+        if a - merged[-1][1] <= join:
+            merged[-1][1] = b
+        else:
+            merged.append([a, b])
+    if len(merged) > 1 and merged[0][0] + 360 - merged[-1][1] <= join:
+        merged[0][0] = merged.pop()[0] - 360
+    return sorted((float((a + begin) % 360), float((b + begin) % 360)) for a, b in merged)
+
+
+def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> tuple[str, ...]:
+    """What is said most of the views in a stretch (or of the nearest view), places left out, commonest first."""
+    scored = [v for v in views if v.scored and v.reading is not None]
+    width = (end - start) % 360 or 360.0
+    within = [v for v in scored if (v.angle - start) % 360 <= width]
+    weak = [v for v in within if v.reading is not None and v.reading.readability < BAND_FAIR]
+    told = weak or within or sorted(scored, key=lambda v: abs((v.angle - start - width / 2 + 180) % 360 - 180))[:1]
+    count: Counter[str] = Counter()
+    for view in told:
+        for place, reason in enumerate(view.reading.why if view.reading else ()):
+            count[without_place(reason)] += len(view.reading.why) - place if view.reading else 0
+    return tuple(reason for reason, _ in count.most_common(most))
+
+
+def without_place(reason: str) -> str:
+    """A reason without where in the picture it was seen, so that the same trouble in two views counts as one."""
+    return re.sub(r"\s*(\([^)]*\)|,? ?(at|toward|on|in) (the )?picture (left|right)\b.*)$", "", reason)
+
+
+def _swap_sides(text: str) -> str:
+    other = {"left": "right", "right": "left"}
+    return re.sub(r"picture (left|right)", lambda m: f"picture {other[m.group(1)]}", text)
+
+
+def _mirror_outline(outline: Outline) -> Outline:
+    width = outline.picture_size[0]
+    return replace(
+        outline,
+        polygon=scale(outline.polygon, -1, 1, origin=(0, 0)),
+        origin_px=(width - outline.origin_px[0], outline.origin_px[1]),
+    )
+
+
+def _mirror_measures(measures: Measures) -> Measures:
+    def gap(g: Gap) -> Gap:
+        return replace(g, polygon=scale(g.polygon, -1, 1, origin=(0, 0)))
+
+    def part(p: Part) -> Part:
+        (ax, ay), (bx, by) = p.base
+        return replace(
+            p, polygon=scale(p.polygon, -1, 1, origin=(0, 0)), base=((-ax, ay), (-bx, by)), tip=(-p.tip[0], p.tip[1])
+        )
+
+    def tangent(t: Tangent) -> Tangent:
+        return replace(t, point=(-t.point[0], t.point[1]))
+
+    return replace(
+        measures,
+        gaps=tuple(map(gap, measures.gaps)),
+        parts=tuple(map(part, measures.parts)),
+        tangents=tuple(map(tangent, measures.tangents)),
+    )
