@@ -1,0 +1,409 @@
+"""A clip of a model turning on the spot, read once: where it holds still, and the best frame of each hold.
+
+Decoding is what costs; so the clip is decoded a single time. Every frame leaves a thumbnail of its brightness, just long
+enough to be compared with its neighbours. The stillest frame of every quarter second is scaled and kept as long as it
+may turn out to be the one, so that when the end is reached the stills are already there. What was dropped too early is
+read again from the clip by its time.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from silhouette.errors import FilmError
+from silhouette.intake import pauses
+from silhouette.records import FilmStops, Picture, Pixels
+from silhouette.settings import Settings
+
+if TYPE_CHECKING:
+    from av.container import InputContainer
+    from av.video.frame import VideoFrame
+    from av.video.stream import VideoStream
+
+Progress = Callable[[float], None]
+"""Called with the share of the clip that has been read, 0 to 1."""
+
+SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".3gp", ".mkv", ".webm", ".avi", ".mts", ".m2ts"})
+THUMB_PX = 160
+"""Longer side of the brightness thumbnails, pixels: a moving figure changes hundreds of them, sensor noise is averaged."""
+LOOK_HZ = 35.0
+"""Frames looked at a second, at most; a slow-motion clip has many more than a turning model needs."""
+SLOT_S = 0.25
+"""One still is considered in every slot of this many seconds: half the shortest hold."""
+KEEP_BYTES = 220e6
+"""Stills kept while the clip is read, bytes."""
+MOST_PIXELS = 4096 * 3072
+"""Largest picture that is decoded: 4K at any shape. 8K would take over a gigabyte and shows an outline no better."""
+EVEN_STOPS = 24
+"""Stills taken from a clip without pauses: every 15 degrees of one turn."""
+NOISE_Q = 20
+"""Percentile of the motion so far that stands for a figure holding still."""
+
+
+def is_clip(path: str | Path) -> bool:
+    """Whether the file's name says that it is a clip."""
+    return Path(path).suffix.lower() in SUFFIXES
+
+
+def find_stops(path: str | Path, *, work_px: int | None = None, progress: Progress | None = None) -> FilmStops:
+    """Find the held positions of a turn in one decoding pass.
+
+    Parameters
+    ----------
+    path : path of a clip
+    work_px : longer side of the stills to keep on the way, pixels; default as in the settings
+    progress : called with the share read so far, 0 to 1
+
+    Raises
+    ------
+    FilmError
+        The file is no clip, holds no pictures or a single one, or its pictures are larger than 4K.
+    """
+    source = Path(path)
+    px = work_px or Settings().work_px
+    with _open(source) as (container, stream):
+        scan = _Scan(px, _rate(stream))
+        length = _length(container, stream)
+        broken = False
+        for frame, time in _frames(container, stream):
+            if frame is None:
+                broken = True
+                break
+            scan.add(frame, time)
+            if progress is not None and length and scan.frames % 15 == 0:
+                progress(min(time / length, 1.0))
+    if progress is not None:
+        progress(1.0)
+    return _decide(source, scan, length, broken)
+
+
+def read_stops(
+    path: str | Path, stops: FilmStops, work_px: int | None = None, *, progress: Progress | None = None
+) -> Iterator[Picture]:
+    """The chosen frames, upright, their longer side at most ``work_px``; those not kept are read again from the clip."""
+    source = Path(path)
+    px = work_px or Settings().work_px
+    missing = [t for t in stops.chosen if stops.kept_px != px or t not in stops.kept]
+    again = _read_at(source, missing, px) if missing else iter(())
+    for index, time in enumerate(stops.chosen):
+        pixels = next(again) if time in missing else stops.kept[time]
+        if progress is not None:
+            progress((index + 1) / len(stops.chosen))
+        yield Picture(source, f"stop_{index:02d}", pixels, stops.size, time=time)
+
+
+def read_full(path: str | Path, time: float) -> Pixels:
+    """The frame at ``time`` (seconds from the clip's start), upright, at full size: (h, w, 3) BGR."""
+    return next(_read_at(Path(path), [time], None))
+
+
+# ------------------------------------------------------------------------------------------------------- the one pass
+
+@dataclass
+class _Seen:
+    """One frame that may become a still."""
+
+    time: float
+    motion: float
+    sharp: float
+    thumb: NDArray[np.float32]
+    frame: VideoFrame | None
+    pixels: Pixels | None = None
+
+    def better_than(self, other: _Seen) -> bool:
+        """Clearly stiller, or about as still and sharper."""
+        if self.motion < 0.7 * other.motion:
+            return True
+        return self.motion < 1.3 * other.motion and self.sharp > other.sharp
+
+
+@dataclass
+class _Scan:
+    """What is gathered while the clip goes by; memory does not grow with its length but for one number a frame."""
+
+    work_px: int
+    fps: float
+    frames: int = 0
+    first: VideoFrame | None = None
+    rotation: int = 0
+    times: list[float] = field(default_factory=list)
+    motion: list[float] = field(default_factory=list)
+    flow: list[float] = field(default_factory=list)
+    kept: list[_Seen] = field(default_factory=list)
+    last_time: float = 0.0
+    _ring: deque[_Seen] = field(default_factory=lambda: deque(maxlen=3))
+    _slot: _Seen | None = None
+    _slot_end: float = 0.0
+
+    def add(self, frame: VideoFrame, time: float) -> None:
+        self.frames += 1
+        self.last_time = time
+        if self.first is None:
+            self.first, self.rotation = frame, _quarter_turns(frame)
+        elif time - self._ring[-1].time < 1 / LOOK_HZ:
+            return
+        luma = _luma(frame)
+        self._ring.append(_Seen(time, 0.0, _sharpness(luma), _thumbnail(luma), frame))
+        if len(self._ring) == 3:
+            self._look()
+
+    def _look(self) -> None:
+        """Judge the middle one of the three newest frames: its past and its future are known."""
+        before, now, after = self._ring
+        now.motion = _change(before.thumb, after.thumb)
+        self.times.append(now.time)
+        self.motion.append(now.motion)
+        self.flow.append(float(np.abs(now.thumb - before.thumb).mean()))
+        if self._slot is None or now.time >= self._slot_end:
+            self._settle()
+            self._slot, self._slot_end = now, now.time + SLOT_S
+        elif now.better_than(self._slot):
+            self._slot = now
+
+    def _settle(self) -> None:
+        """The slot is over: keep its best frame as a scaled still, unless it shows the model moving."""
+        best = self._slot
+        if best is None or best.frame is None:
+            return
+        still = float(np.percentile(self.motion, NOISE_Q))
+        if best.motion > 4 * still + 0.5:
+            return
+        last = self.kept[-1] if self.kept else None
+        if last is not None and best.time - last.time < 6 * SLOT_S and _change(last.thumb, best.thumb) < 2 * still + 0.5:
+            if not best.better_than(last):
+                return
+            self.kept.pop()
+        best.pixels, best.frame = _upright(best.frame, self.rotation, self.work_px), None
+        self.kept.append(best)
+        if sum(k.pixels.nbytes for k in self.kept if k.pixels is not None) > KEEP_BYTES:
+            order = sorted(self.kept, key=lambda k: k.motion)[: len(self.kept) // 2]
+            self.kept = sorted(order, key=lambda k: k.time)
+
+    def finish(self) -> None:
+        self._settle()
+        self._slot = None
+        self._ring.clear()
+
+
+def _decide(source: Path, scan: _Scan, length: float, broken: bool) -> FilmStops:
+    """Holds, chosen frames and shares of motion from what the pass gathered."""
+    scan.finish()
+    if scan.first is None:
+        raise FilmError("The clip holds no picture that can be read.", path=source, do="Copy it from the phone again.")
+    if len(scan.times) < 3:
+        raise FilmError(
+            "The clip is too short: it holds hardly more than one picture.", path=source,
+            do="Film the whole turn, or give stills.",
+        )
+    times, motion, flow = (np.asarray(x, dtype=np.float64) for x in (scan.times, scan.motion, scan.flow))
+    holds = pauses.find_holds(times, motion)
+    notes = []
+    paused = len(holds) >= 2
+    if paused:
+        chosen = [_choose(scan, times, motion, span) for span in holds]
+    elif pauses.moves(motion):
+        chosen = _evenly(scan, times, motion)
+        holds = [(t, t) for t in chosen]
+        notes.append(f"The clip has no pauses: {len(chosen)} stills were taken evenly from it.")
+    else:
+        chosen, holds, paused = [_choose(scan, times, motion, (times[0], times[-1]))], [(times[0], times[-1])], True
+        notes.append("Nothing turns in this clip: it counts as one view.")
+    if broken or (length and scan.last_time < length - 1.0):
+        notes.append(f"The clip breaks off after {scan.last_time:.0f} s of {length:.0f} s: what is there was used.")
+    if _hdr(scan.first):
+        notes.append("An HDR clip: its colours look washed out in the stills; the outlines are not touched by that.")
+    width, height = scan.first.width, scan.first.height
+    return FilmStops(
+        source, scan.last_time, scan.frames / max(scan.last_time, 1e-6),
+        (height, width) if scan.rotation % 2 else (width, height), scan.rotation, times, motion, tuple(holds),
+        tuple(chosen), pauses.shares(times, flow, chosen), paused, tuple(notes),
+        {k.time: k.pixels for k in scan.kept if k.time in set(chosen) and k.pixels is not None}, scan.work_px,
+    )
+
+
+def _choose(scan: _Scan, times: NDArray[np.float64], motion: NDArray[np.float64], span: pauses.Span) -> float:
+    """The best kept frame well inside the hold; where none was kept, the stillest moment of its inner part."""
+    margin = min(0.1, 0.2 * (span[1] - span[0]))
+    start, end = span[0] + margin, span[1] - margin
+    inside = [k for k in scan.kept if start <= k.time <= end]
+    if inside:
+        best = inside[0]
+        for other in inside[1:]:
+            best = other if other.better_than(best) else best
+        return best.time
+    within = np.flatnonzero((times >= start) & (times <= end))
+    if not len(within):
+        return float(times[np.argmin(np.abs(times - (start + end) / 2))])
+    return float(times[within[np.argmin(motion[within])]])
+
+
+def _evenly(scan: _Scan, times: NDArray[np.float64], motion: NDArray[np.float64]) -> list[float]:
+    """Moments spread evenly over the moving stretch, each the nearest kept frame or the nearest frame."""
+    start, end = pauses.moving_stretch(times, motion)
+    count = int(min(EVEN_STOPS, max(2, (end - start) / SLOT_S)))
+    kept = np.asarray([k.time for k in scan.kept])
+    chosen = []
+    for t in np.linspace(start, end, count + 1)[:-1]:
+        near = kept[np.argmin(np.abs(kept - t))] if len(kept) else np.inf
+        chosen.append(float(near if abs(near - t) <= 0.75 * SLOT_S else times[np.argmin(np.abs(times - t))]))
+    return sorted(set(chosen))
+
+
+# ------------------------------------------------------------------------------------------------- looking at a frame
+
+def _luma(frame: VideoFrame) -> NDArray[Any]:
+    """The frame's brightness as it lies in memory, (h, w), 8 or 16 bit; no copy for the usual planar formats."""
+    plane, name = frame.planes[0], frame.format.name
+    deep = frame.format.components[0].bits > 8
+    if not name.startswith(("yuv", "nv", "gray", "p0")) or name.startswith("yuyv"):
+        frame = frame.reformat(format="gray")
+        plane, deep = frame.planes[0], False
+    kind = np.dtype(np.uint16 if deep else np.uint8)
+    rows = np.frombuffer(plane, kind).reshape(-1, plane.line_size // kind.itemsize)
+    return rows[: frame.height, : frame.width]
+
+
+def _thumbnail(luma: NDArray[Any]) -> NDArray[np.float32]:
+    """Brightness at about 160 pixels, blurred, 0 to 255: strided to twice that, then averaged in fours."""
+    step = max(1, max(luma.shape) // (2 * THUMB_PX))
+    small = luma[::step, ::step]
+    height, width = small.shape[0] // 2 * 2, small.shape[1] // 2 * 2
+    grey = cv2.resize(np.ascontiguousarray(small[:height, :width]), (width // 2, height // 2), interpolation=cv2.INTER_AREA)
+    scale = 1.0 if luma.dtype == np.uint8 else 255.0 / 1023.0
+    return np.asarray(cv2.GaussianBlur(grey.astype(np.float32) * scale, (0, 0), 1.0), dtype=np.float32)
+
+
+def _change(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
+    """How much the picture changed where it changed most: 99th percentile, less a change of light common to all."""
+    diff = other - one
+    diff -= np.median(diff[::3, ::3])
+    flat = np.abs(diff).ravel()
+    rank = int(0.99 * len(flat))
+    return float(np.partition(flat, rank)[rank])
+
+
+def _sharpness(luma: NDArray[Any]) -> float:
+    """Mean absolute step between neighbouring pixels on every 16th row of the picture's middle."""
+    height, width = luma.shape
+    rows = luma[height // 8 : height * 7 // 8 : 16, width // 4 : width * 3 // 4].astype(np.int32)
+    return float(np.abs(np.diff(rows, axis=1)).mean())
+
+
+def _upright(frame: VideoFrame, rotation: int, work_px: int | None) -> Pixels:
+    """BGR, scaled to ``work_px`` (never up; None for full size) and turned upright."""
+    scale = 1.0 if work_px is None else min(1.0, work_px / max(frame.width, frame.height))
+    width, height = max(1, round(frame.width * scale)), max(1, round(frame.height * scale))
+    out = frame.reformat(width=width, height=height, format="bgr24", interpolation="AREA").to_ndarray()
+    return np.ascontiguousarray(np.rot90(out, -rotation))
+
+
+def _quarter_turns(frame: VideoFrame) -> int:
+    """Clockwise quarter turns that set the stored picture upright; the flag counts degrees the other way round."""
+    return round(-frame.rotation / 90) % 4
+
+
+def _hdr(frame: VideoFrame) -> bool:
+    """Perceptual quantizer or hybrid log-gamma, as numbered in ITU-T H.273."""
+    return int(frame.color_trc or 0) in (16, 18)
+
+
+# -------------------------------------------------------------------------------------------------- opening, decoding
+
+class _open:
+    """The container and its video stream, with every way this can fail turned into one sentence."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.container: InputContainer | None = None
+
+    def __enter__(self) -> tuple[InputContainer, VideoStream]:
+        import av
+
+        if not self.path.is_file():
+            raise FilmError("There is no such clip.", path=self.path)
+        try:
+            self.container = av.open(str(self.path))
+        except (av.error.FFmpegError, OSError, ValueError) as error:
+            raise FilmError(
+                "The clip cannot be opened: it is no film, or its index is missing because the copy broke off.",
+                path=self.path, do="Copy it from the phone again.",
+            ) from error
+        stream = next((s for s in self.container.streams.video if not _is_cover(s)), None)
+        if stream is None:
+            self.container.close()
+            kind = "sound but no pictures" if self.container.streams.audio else "no pictures"
+            raise FilmError(f"The clip holds {kind}.", path=self.path, do="Give the clip that the phone filmed.")
+        if stream.width * stream.height > MOST_PIXELS:
+            self.container.close()
+            raise FilmError(
+                f"The clip is {stream.width} x {stream.height}, more than can be read in the memory of a laptop.",
+                path=self.path, do="Film in 4K or 1080p, or save a 4K copy; an outline gains nothing from more.",
+            )
+        stream.thread_type = "AUTO"
+        return self.container, stream
+
+    def __exit__(self, *_: object) -> None:
+        if self.container is not None:
+            self.container.close()
+
+
+def _is_cover(stream: VideoStream) -> bool:
+    """A still picture attached to a sound file."""
+    import av
+
+    return bool(stream.disposition & av.stream.Disposition.attached_pic)
+
+
+def _rate(stream: VideoStream) -> float:
+    return float(stream.average_rate or stream.guessed_rate or 30)
+
+
+def _length(container: InputContainer, stream: VideoStream) -> float:
+    """Seconds that the file claims; 0 where it does not say."""
+    if stream.duration and stream.time_base:
+        return float(stream.duration * stream.time_base)
+    return float(container.duration or 0) / 1e6
+
+
+def _frames(container: InputContainer, stream: VideoStream) -> Iterator[tuple[VideoFrame | None, float]]:
+    """Decoded frames with their time from the clip's start; a frame of None says that the rest cannot be read."""
+    import av
+
+    start = float((stream.start_time or 0) * stream.time_base) if stream.time_base else 0.0
+    fps, count, last = _rate(stream), 0, -1.0
+    try:
+        for frame in container.decode(stream):
+            time = count / fps if frame.time is None else frame.time - start
+            count += 1
+            if time > last:
+                last = time
+                yield frame, time
+    except (av.error.FFmpegError, EOFError):
+        yield None, last
+
+
+def _read_at(path: Path, times: list[float], work_px: int | None) -> Iterator[Pixels]:
+    """The frames nearest to the given growing times, read by jumping to the key frame before each."""
+    with _open(path) as (container, stream):
+        base = stream.time_base
+        first = stream.start_time or 0
+        for wanted in times:
+            container.seek(max(0, int(first + (wanted - 0.02) / base)), stream=stream, backward=True)
+            best: VideoFrame | None = None
+            for frame, time in _frames(container, stream):
+                if frame is None or (best is not None and time > wanted + 0.004):
+                    break
+                best = frame
+                if abs(time - wanted) <= 0.004:
+                    break
+            if best is None:
+                raise FilmError(f"The frame at {wanted:.1f} s cannot be read again.", path=path)
+            yield _upright(best, _quarter_turns(best), work_px)
