@@ -418,33 +418,29 @@ class CheckReport:
 
 @dataclass(frozen=True)
 class Lamp:
-    """Where one lamp goes. Floor positions in a plan count from the turning axis: x to picture right, y toward the
-    camera, metres."""
+    """Where one lamp goes: x to picture right of the turning axis, y from it toward the camera, height over the floor,
+    all metres; ``share`` is its light on the figure, the key's being 1."""
 
     name: Literal["key", "fill"]
     x: float
     y: float
     height: float
-    """Over the floor, metres."""
     share: float
-    """Its light on the figure, the key's being 1."""
 
 
 @dataclass(frozen=True)
 class DistanceRow:
-    """What one camera distance does."""
+    """What one camera distance (m, lens to turning axis) does; the figures mean what they mean in :class:`Plan`."""
 
     distance: float
-    """Lens to turning axis, metres."""
     enlargement: float
-    """How much larger a part ``Plan.reach`` before the axis comes out than one as far behind it."""
     figure_px: float
     frame_share: float
 
 
 @dataclass(frozen=True)
 class Slot:
-    """One line of the timetable; minutes from the moment the model takes the pose."""
+    """One line of the timetable, in minutes from the moment the model takes the first pose."""
 
     start: float
     end: float
@@ -454,76 +450,48 @@ class Slot:
 
 @dataclass(frozen=True)
 class Plan:
-    """A shoot, planned. Made by ``shoot/plan.py``; lengths in metres, floor positions as in :class:`Lamp`."""
+    """A shoot, planned. Made by ``shoot/plan.py``. Lengths in metres; the frame and the pixels at the turning axis."""
 
     pose: str
     model_height: float
-    pose_height: float
-    """From the stand to the highest point of the pose."""
-    pose_width: float
-    """Widest the pose is taken to come out in the picture while it turns."""
-    stand: float
-    """Height of what the model stands, sits or lies on."""
-    room: float | None
-    """Clear length along the camera's line of sight."""
-    lens: float
-    """35 mm equivalent focal length, mm."""
-    phone: bool
-    """The lens is a phone's main lens, taken by default."""
+    pose_height: float  # from the stand to the highest point
+    pose_width: float  # widest it is taken to come out while it turns
+    stand: float  # height of what the model stands, sits or lies on
+    room: float | None  # clear length along the line of sight
+    lens: float  # 35 mm equivalent, mm
+    phone: bool  # the lens is a phone's main lens, taken by default
     orientation: Literal["upright", "wide"]
-    pixels: tuple[int, int]
-    """(width, height) of a still as the camera is held."""
-    distance: float
-    """Lens to turning axis."""
-    farthest: float | None
-    """The most distance that the room allows; None where the room is not known."""
-    verdict: Literal["good", "tolerable", "close", "too close"]
-    """What perspective does at this distance."""
-    fits: bool
-    """The whole figure stays in the picture all round."""
-    room_needed: float
-    """Room length for this distance with the backdrop and the camera at ease."""
-    backdrop_gap: float
-    """Turning axis to backdrop."""
-    backdrop_size: tuple[float, float]
-    """(width, height) that lies behind the figure at every stop."""
-    width_needed: float
-    """Clear width that the lamps take."""
+    pixels: tuple[int, int]  # (width, height) as the camera is held
+    distance: float  # lens to turning axis
+    farthest: float | None  # the most that the room allows
+    verdict: Literal["good", "tolerable", "close", "too close"]  # what perspective does there
+    fits: bool  # the whole figure stays in the picture all round
+    room_needed: float  # room length for this distance, with backdrop and camera at ease
+    backdrop_gap: float  # turning axis to backdrop
+    backdrop_size: tuple[float, float]  # (width, height) that lies behind the figure at every stop
+    width_needed: float  # clear width that the lamps take
     camera_height: float
-    frame: tuple[float, float]
-    """(width, height) that the picture shows at the turning axis."""
+    frame: tuple[float, float]  # (width, height) that the picture shows
     px_per_m: float
-    """At the turning axis."""
-    figure_px: float
-    """Height of the figure in the picture; a lying figure's length."""
-    frame_share: float
-    """``figure_px`` over the side of the picture along which it lies, 0 to 1."""
-    lens_to_fill: float
-    """35 mm equivalent that would just fill the picture from here, mm."""
-    reach: float
-    """How far before and behind the axis the enlargement is taken."""
-    enlargement: float
+    figure_px: float  # height of the figure; length, for a lying one
+    frame_share: float  # figure_px over the side of the picture along which it lies, 0 to 1
+    lens_to_fill: float  # 35 mm equivalent that would just fill the picture from here, mm
+    reach: float  # how far before and behind the axis the enlargement is taken
+    enlargement: float  # how much larger a part comes out that far before the axis than that far behind it
     distances: tuple[DistanceRow, ...]
-    lenses: tuple[tuple[float, float], ...]
-    """(35 mm equivalent, distance at which it just holds the whole figure)."""
+    lenses: tuple[tuple[float, float], ...]  # (35 mm equivalent, distance at which it just holds the figure)
     lamps: tuple[Lamp, ...]
-    ratio: float
-    """Key to fill."""
+    ratio: float  # key to fill
     turning_radius: float
     stops: int
-    step: float
-    """Degrees from stop to stop."""
-    slow_turn: bool
-    """One slow turn on a clip, without holds: for poses that cannot be held."""
-    turn_s: float
-    """Seconds that one turn takes, the repeat of the first stop included."""
+    step: float  # degrees from stop to stop
+    slow_turn: bool  # one slow turn on a clip, without holds: for poses that cannot be held
+    turn_s: float  # seconds of one turn, the repeat of the first stop included
     pose_min: float
     break_min: float
-    poses: int
     timetable: tuple[Slot, ...]
     warnings: tuple[str, ...]
-    checklist: tuple[tuple[str, tuple[str, ...]], ...]
-    """(heading, lines)."""
+    checklist: tuple[tuple[str, tuple[str, ...]], ...]  # (heading, lines)
 
     @property
     def session_min(self) -> float:
@@ -533,32 +501,32 @@ class Plan:
 
 @dataclass(frozen=True)
 class SetView:
-    """One stop of a reference set, as ``shoot/refset.py`` takes it."""
+    """One stop of a reference set, as ``shoot/refset.py`` takes it; built from a :class:`View`."""
 
     angle: float
     name: str
     angle_from: AngleFrom
     outline: Outline | None
-    """None where the figure could not be cut out: the still goes in, the black shape does not."""
+    """None where no figure was cut out: the still goes into the set, no black shape does."""
     scale: float
-    """Working pixels per pixel of the full picture: the outline is in working pixels."""
+    """Working pixels per pixel of the full picture."""
     full_size: tuple[int, int]
     """(width, height) of the full picture, upright."""
     read: Callable[[], Pixels] | None = None
-    """Reads the full picture, (h, w, 3) BGR in sRGB, upright; called only when it is written. None where there is none."""
+    """Reads the full picture, (h, w, 3) BGR, sRGB, upright; called only while it is written."""
     angle_sure: float | None = None
     time: float | None = None
 
 
 @dataclass(frozen=True)
 class SetFigure:
-    """One black shape of a reference set, placed on the ground line and the plumb line that all of them share."""
+    """One black shape of a reference set, on the ground line and the plumb line that all of them share."""
 
     angle: float
     stem: str
     """File name without its suffix: ``keeper_045``."""
     polygon: Polygon
-    """x to the right from the plumb line, y downwards from the ground line, in heights of the pose."""
+    """x to the right of the plumb line, y downwards from the ground line, in heights of the pose."""
     view: SetView
 
 
@@ -566,23 +534,21 @@ class SetFigure:
 class SetLayout:
     """A reference set laid out, before anything is written. Made by ``shoot/refset.py``, drawn by ``show/``.
 
-    All figures share one scale: 1 is the height of the pose.
+    All figures share one scale, in which the pose is 1 high.
     """
 
     name: str
     figures: tuple[SetFigure, ...]
     """In the order of the angles; stops without an outline are left out."""
     views: tuple[tuple[str, SetView], ...]
-    """(stem, stop), every stop in the order of the angles."""
+    """(stem, stop): every stop, in the order of the angles."""
     bounds: tuple[float, float, float, float]
-    """Left, top, right, bottom of all figures together, in the figures' own units."""
+    """Left, top, right, bottom of all figures together."""
     head: float
-    """One head height, in heights of the pose."""
+    """One head height."""
     crown: float
-    """Where the head-height lines start, over the ground line, in heights of the pose: the model's full height."""
+    """Height over the ground line from which heads are counted down: the model standing upright."""
     pose_height_m: float | None
-    """Real height of the pose, metres; None where it was not given."""
     fixed_camera: bool
-    """True where the pictures share one scale and one ground by themselves; False where each figure had to be set to its
-    own height and ground."""
+    """False where the pictures share no scale by themselves, and each figure was set to its own height and ground."""
     notes: tuple[str, ...] = ()
