@@ -1,0 +1,144 @@
+"""How the outline runs: smoothed rings, turning, and the classical measures of a contour.
+
+Sizes named once: A area, P perimeter, ``d`` spacing of the points of a resampled ring, ``a`` the turn at a point
+(radians, positive where the outline bends outwards, negative where it bends in).
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+
+Points = NDArray[np.float64]
+"""(n, 2) ring without a repeated last point, the figure on its left hand (x to the right, y as in shapely, up)."""
+
+SPACING = 0.008
+"""Distance of the points on a resampled ring, in shares of the figure's size (the square root of its area): finer than
+any smoothing below, coarse enough that a figure is some 1000 points."""
+
+
+def ring_points(ring: shapely.LinearRing) -> Points:
+    """The vertices of a ring, none repeated, beginning at the one farthest from the ring's middle.
+
+    That start is the same vertex wherever the ring began and whether or not it is mirrored, so nothing that is computed
+    from here on depends on either.
+    """
+    points = shapely.get_coordinates(ring)[:-1]
+    points = points[np.any(points != np.roll(points, 1, axis=0), axis=1)]
+    middle = shapely.get_coordinates(shapely.centroid(ring))[0]
+    return np.roll(points, -int(np.argmax(np.hypot(*(points - middle).T))), axis=0)
+
+
+def resample(points: Points, spacing: float, least: int = 48) -> Points:
+    """Points at even distances along a ring, about ``spacing`` apart and at least ``least`` of them."""
+    closed = np.vstack([points, points[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    n = max(least, round(along[-1] / spacing))
+    wanted = np.arange(n) * (along[-1] / n)
+    return np.column_stack([np.interp(wanted, along, closed[:, k]) for k in (0, 1)])
+
+
+def smooth(points: Points, sigma: float) -> Points:
+    """Gaussian smoothing along an evenly sampled ring; ``sigma`` in points."""
+    n = len(points)
+    damping = np.exp(-2 * (np.pi * np.fft.rfftfreq(n) * sigma) ** 2)
+    return np.fft.irfft(np.fft.rfft(points, axis=0) * damping[:, None], n, axis=0)
+
+
+def turns(points: Points) -> NDArray[np.float64]:
+    """The turn at every vertex of a ring, radians in (-pi, pi]; they add up to 2 pi on a simple ring."""
+    into = points - np.roll(points, 1, axis=0)
+    out = np.roll(into, -1, axis=0)
+    cross = into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0]
+    return np.arctan2(cross, np.sum(into * out, axis=1))
+
+
+def total_absolute_curvature(points: Points) -> float:
+    """T = sum of |a| / 2 pi: 1 for anything convex, more for every bay.
+
+    >>> total_absolute_curvature(np.array([[0, 0], [2, 0], [2, 1], [1, 1], [1, 2], [0, 2.0]]))
+    1.5
+    """
+    return float(np.abs(turns(points)).sum() / (2 * np.pi))
+
+
+def surprisal(a: NDArray[np.float64], n: int, b: float = 1.0) -> NDArray[np.float64]:
+    """Information of turns on a contour of ``n`` points, nats: u(a) = -ln( exp(b cos(a - 2 pi / n)) / (2 pi I0(b)) ).
+
+    On a closed contour the expected turn is 2 pi / n outwards, so a bend inwards says more than the same bend outwards.
+    I0 is the modified Bessel function, b the concentration of the expected turns (von Mises). Source: Feldman & Singh
+    (2005), Information along contours and object boundaries, Psychological Review 112.
+    """
+    return np.log(2 * np.pi * np.i0(b)) - b * np.cos(np.asarray(a) - 2 * np.pi / n)
+
+
+def solidity(polygon: Polygon) -> float:
+    """Area over the area of the convex hull, 0 to 1; holes count as outside."""
+    return float(polygon.area / polygon.convex_hull.area)
+
+
+def convexity(polygon: Polygon) -> float:
+    """C3 = perimeter of the hull over perimeter of the outer ring, 0 to 1 (Zunic & Rosin 2004, IEEE PAMI 26)."""
+    return float(polygon.convex_hull.exterior.length / polygon.exterior.length)
+
+
+def circularity(polygon: Polygon) -> float:
+    """Q = 4 pi A / P^2 of the outer ring without its holes: 1 for a circle, less for anything else."""
+    return float(4 * np.pi * Polygon(polygon.exterior).area / polygon.exterior.length ** 2)
+
+
+def raster(polygon: Polygon, rows: int = 192, wide: float = 1.0) -> NDArray[np.float32]:
+    """Coverage picture of an outline in the normalised frame (height 1, x = 0 in the middle): (rows, columns), 0 to 1.
+
+    Columns are as wide as rows are high; there are ``wide * rows`` of them or as many as the outline needs, whichever is
+    more, and an even number, so that the mirrored outline gives the mirrored picture.
+    """
+    x0, _, x1, _ = polygon.bounds
+    columns = 2 * int(np.ceil(max(wide, (x1 - x0) * 1.02) * rows / 2))
+    fine = 4
+    canvas = np.zeros((rows * fine, columns * fine), np.uint8)
+    shift = 4
+    rings = []
+    for ring in (polygon.exterior, *polygon.interiors):
+        xy = shapely.get_coordinates(ring)[:-1] * (rows * fine) + [columns * fine / 2, 0]
+        rings.append(np.round((xy - 0.5) * 2**shift).astype(np.int32))
+    cv2.fillPoly(canvas, rings, 255, lineType=cv2.LINE_8, shift=shift)
+    return cv2.resize(canvas, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+
+
+def symmetry(picture: NDArray[np.float32]) -> float:
+    """Overlap of a figure with its own mirror image about the best upright axis: intersection over union, 0 to 1.
+
+    ``picture`` is a coverage picture (:func:`raster`). The overlap for every axis at once is each row convolved with
+    itself, added over the rows.
+    """
+    width = picture.shape[1]
+    size = 1 << (2 * width - 1).bit_length()
+    spectrum = np.fft.rfft(picture, size, axis=1)
+    overlap = np.fft.irfft((spectrum * spectrum).sum(axis=0), size).max()
+    energy = float((picture * picture).sum())
+    return float(np.clip(overlap / max(2 * energy - overlap, 1e-9), 0.0, 1.0))
+
+
+# ------------------------------------------------------------------------------------------------------- complexity
+
+SMOOTHING = 0.035
+"""Smoothing before the turns are added up, in shares of the square root of the area: fingers and folds melt, feet, elbows
+and chin stay."""
+
+
+def contour_complexity(polygon: Polygon) -> float:
+    """How much an outline turns beyond the one round that every outline makes: T - 1 of its smoothed rings.
+
+    0 for a circle or any convex shape, 2 to 6 for a figure. Every hole adds the turning of its own ring.
+    """
+    size = np.sqrt(polygon.area)
+    total = -1.0
+    for ring in (polygon.exterior, *polygon.interiors):
+        points = resample(ring_points(ring), SPACING * size)
+        step = ring.length / len(points)
+        total += total_absolute_curvature(smooth(points, SMOOTHING * size / step))
+    return max(0.0, total)

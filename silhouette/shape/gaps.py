@@ -1,0 +1,107 @@
+"""Negative space: the gaps between limbs and body, and edges that just touch."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Polygon
+
+from silhouette.records import Gap, Tangent
+from silhouette.shape.contour import Points, resample, ring_points
+
+SMALLEST_GAP = 0.002
+"""Gaps below this share of the hull are not gaps that anyone sees, 0 to 1."""
+OPEN_MOUTH_DEEP = 0.6
+"""Depth of an open pocket over its mouth from which it counts in full as negative space; a shallower one counts in
+proportion, since the hollow of a back is not a gap."""
+KISSING = 0.012
+"""Edges nearer than this (figure heights; 2 cm on a person) are neither apart nor together."""
+ROUNDABOUT = 8.0
+"""Two places of the outline are different edges when the way along the outline between them is this many times the
+distance at which they kiss."""
+APART = 0.05
+"""Two kissing places nearer than this to each other (figure heights) are one."""
+TANGENT_SPACING = 0.004
+"""Spacing of the points compared for tangents, figure heights: a third of the kissing distance."""
+
+
+def gaps_of(polygon: Polygon) -> tuple[Gap, ...]:
+    """Every enclosed gap (hole) and open gap (pocket between figure and hull) of a normalised outline, largest first."""
+    hull = polygon.convex_hull
+    found = []
+    for ring in polygon.interiors:
+        hole = Polygon(ring)
+        found.append(Gap(polygon=hole, kind="enclosed", share=hole.area / hull.area, mouth=0.0))
+    filled = Polygon(polygon.exterior)
+    for pocket in shapely.get_parts(hull.difference(filled)):
+        if isinstance(pocket, Polygon) and pocket.area > 0:
+            found.append(Gap(polygon=pocket, kind="open", share=pocket.area / hull.area, mouth=_mouth(pocket, hull)))
+    return tuple(sorted((g for g in found if g.share >= SMALLEST_GAP), key=lambda g: -g.share))
+
+
+def _mouth(pocket: Polygon, hull: Polygon) -> float:
+    """Length of the pocket's edge that lies on the hull."""
+    edge = hull.exterior
+    corners = shapely.points(shapely.get_coordinates(pocket.exterior))
+    on_hull = shapely.distance(corners, edge) < 1e-7
+    xy = shapely.get_coordinates(corners)
+    both = on_hull[1:] & on_hull[:-1]
+    return float(np.hypot(*(xy[1:] - xy[:-1])[both].T).sum())
+
+
+def depth_of(gap: Gap) -> float:
+    """How deep an open gap reaches in from its mouth, figure heights: twice its area over its mouth, as for a triangle."""
+    return 2 * gap.polygon.area / gap.mouth if gap.mouth > 0 else 0.0
+
+
+def negative_space(gaps: tuple[Gap, ...]) -> float:
+    """Share of the hull that is gap, 0 to 1; enclosed gaps in full, open ones by how deep they are for their mouth."""
+    total = 0.0
+    for gap in gaps:
+        weight = 1.0 if gap.kind == "enclosed" else min(1.0, depth_of(gap) / (OPEN_MOUTH_DEEP * gap.mouth + 1e-12))
+        total += weight * gap.share
+    return float(min(1.0, total))
+
+
+def tangents_of(polygon: Polygon) -> tuple[Tangent, ...]:
+    """Places where two edges just touch or all but touch: narrowest places of a thin slit or a thin bridge.
+
+    A deep overlap is no tangent, nor is a clear gap; what lies between, under :data:`KISSING` figure heights, flattens
+    depth. Taken where the distance between two different stretches of outline has a local least value.
+    """
+    rings = [resample(ring_points(r), TANGENT_SPACING) for r in (polygon.exterior, *polygon.interiors)]
+    points = np.vstack(rings)
+    ring_of = np.repeat(np.arange(len(rings)), [len(r) for r in rings])
+    along = np.concatenate([np.arange(len(r)) * TANGENT_SPACING for r in rings])
+    length = np.array([len(r) * TANGENT_SPACING for r in rings])[ring_of]
+    tree = shapely.STRtree(shapely.points(points))
+    first, second = tree.query(shapely.points(points), predicate="dwithin", distance=KISSING)
+    keep = first < second
+    first, second = first[keep], second[keep]
+    way = np.abs(along[first] - along[second])
+    way = np.minimum(way, length[first] - way)
+    other = (ring_of[first] != ring_of[second]) | (way > ROUNDABOUT * KISSING)
+    first, second = first[other], second[other]
+    return _narrowest(points, first, second)
+
+
+def _narrowest(points: Points, first: np.ndarray, second: np.ndarray) -> tuple[Tangent, ...]:
+    """One tangent for each cluster of close pairs, the narrowest first."""
+    distance = np.hypot(*(points[first] - points[second]).T)
+    middle = (points[first] + points[second]) / 2
+    chosen: list[Tangent] = []
+    for k in np.argsort(distance, kind="stable"):
+        x, y = (float(c) for c in middle[k])
+        if all(np.hypot(x - t.point[0], y - t.point[1]) > APART for t in chosen):
+            chosen.append(Tangent(point=(x, y), distance=float(distance[k])))
+    return tuple(chosen)
+
+
+def slit(tangent: Tangent, polygon: Polygon) -> bool:
+    """True where the edges all but touch (a slit of background), False where a thin bridge of figure joins them."""
+    return not polygon.covers(shapely.Point(tangent.point))
+
+
+def ring_lines(polygon: Polygon) -> list[LineString]:
+    """Outer ring and holes as lines, outer first."""
+    return [LineString(r) for r in (polygon.exterior, *polygon.interiors)]

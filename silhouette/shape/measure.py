@@ -1,0 +1,65 @@
+"""All measures of one outline in one call."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely import affinity
+from shapely.geometry import Polygon
+
+from silhouette.errors import SilhouetteError
+from silhouette.records import Measures
+from silhouette.shape import contour, gaps, limbs
+
+SPIKE = 1e-9
+"""Area below this share of the squared height is no area (a line, a fold)."""
+
+
+def measure_outline(polygon: Polygon) -> Measures:
+    """Measure a figure's outline.
+
+    Parameters
+    ----------
+    polygon : shapely.Polygon
+        Valid, with an area, holes as enclosed gaps; any units, any position; x to the right, y **downwards**.
+
+    Returns
+    -------
+    Measures
+        Dimensionless. Gaps, parts and tangents are in the normalised frame: figure height 1, top y = 0, x = 0 the middle.
+
+    Raises
+    ------
+    SilhouetteError
+        What was given is not a polygon, is empty, invalid, or has no area.
+    """
+    figure = normalised(polygon)
+    negative = gaps.gaps_of(figure)
+    parts = limbs.parts_of(figure)
+    separation, weakest = limbs.limb_separation(parts, figure)
+    return Measures(
+        negative_space=gaps.negative_space(negative), contour_complexity=contour.contour_complexity(figure),
+        limb_separation=separation, weakest_limbs=weakest, gaps=negative, parts=parts, tangents=gaps.tangents_of(figure),
+        solidity=contour.solidity(figure), circularity=contour.circularity(figure), convexity=contour.convexity(figure),
+        symmetry=contour.symmetry(contour.raster(figure)))
+
+
+def normalised(polygon: Polygon) -> Polygon:
+    """The outline moved and scaled to height 1, top y = 0, x = 0 in the middle; outer ring one way, holes the other."""
+    if not isinstance(polygon, Polygon):
+        raise SilhouetteError(f"An outline is measured on one shapely Polygon, not on a {type(polygon).__name__}.",
+                              do="Give the largest polygon alone.")
+    if polygon.is_empty:
+        raise SilhouetteError("The outline is empty.")
+    if not np.isfinite(shapely.get_coordinates(polygon)).all():
+        raise SilhouetteError("The outline has coordinates that are not numbers.")
+    if not polygon.is_valid:
+        raise SilhouetteError(f"The outline is not a valid polygon: {shapely.is_valid_reason(polygon)}.",
+                              do="shapely.make_valid mends it.")
+    x0, y0, x1, y1 = polygon.bounds
+    height = y1 - y0
+    if height <= 0 or polygon.area <= SPIKE * height**2:
+        raise SilhouetteError("The outline has no area.")
+    scale = 1 / height
+    moved = affinity.affine_transform(polygon, [scale, 0, 0, scale, -(x0 + x1) / 2 * scale, -y0 * scale])
+    return shapely.orient_polygons(moved)
