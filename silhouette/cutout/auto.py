@@ -1,0 +1,31 @@
+"""The default cutter: the backdrop model, and the neural one where the first distrusts itself."""
+
+from __future__ import annotations
+
+from silhouette.cutout import backdrop, matting
+from silhouette.cutout.backdrop import Shared
+from silhouette.records import Cut, Pixels
+from silhouette.settings import DISTRUST
+
+
+def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None) -> Cut:
+    """Cut the figure out by its backdrop; ask the neural cutter too where that is not trusted and a model is at hand.
+
+    Parameters
+    ----------
+    pixels : (h, w, 3) uint8, BGR
+    shared : Shared or None
+        What :func:`backdrop.learn` made of the pose's pictures.
+    model : str or None
+        The neural cutter's model, see :func:`matting.find`.
+
+    Returns
+    -------
+    Cut
+        The one of the two whose own confidence is higher; ``cutter`` says which.
+    """
+    first = backdrop.cut(pixels, shared)
+    if first.confidence >= DISTRUST or not matting.at_hand(model):
+        return first
+    second = matting.cut(pixels, shared, first, model)
+    return second if second.confidence > first.confidence else first

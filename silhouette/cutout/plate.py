@@ -1,0 +1,163 @@
+"""The empty backdrop behind the figure, from one picture or from all pictures of a pose.
+
+Everything here works on small pictures: a plain backdrop is smooth, so a thumbnail of it says all there is to say.
+Sizes: ``h, w`` are the rows and columns of the picture handed in; colours are BGR, 0 to 255, float32.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float32]
+
+THUMB = 168
+"""Longer side of the thumbnails that the backdrop is learned on, pixels: a hand is still 3 pixels wide."""
+LIT_QUANTILE = 0.65
+"""Of the views that see a spot of the backdrop, the share that is darker than its lit state. Shadows pass over it in the
+rest, so the middle would sit between lit and shadowed where a shadow covers it half of the time."""
+
+
+def shrink(picture: NDArray[Any], longer: int) -> NDArray[Any]:
+    """The picture with its longer side at most ``longer`` pixels, by averaging (which also takes off noise)."""
+    h, w = picture.shape[:2]
+    scale = longer / max(h, w)
+    if scale >= 1:
+        return picture
+    return cv2.resize(picture, (max(1, round(w * scale)), max(1, round(h * scale))), interpolation=cv2.INTER_AREA)
+
+
+def noise(picture: Floats) -> float:
+    """Standard deviation of the noise, in levels, from the differences of neighbours (median, so edges do not count)."""
+    steps = np.abs(np.diff(picture[::2], axis=1))
+    return float(np.median(steps)) / 0.6745 / np.sqrt(2.0) + 0.15
+
+
+def fill(values: Floats, weight: Floats, across: int = 3) -> Floats:
+    """Carry the trusted values over the rest of the picture, smoothly: a pyramid of weighted means.
+
+    A level camera sees floor, skirting and wall as level bands, so values travel ``across`` times farther sideways
+    than up or down.
+
+    Parameters
+    ----------
+    values : (h, w, c) float32
+    weight : (h, w) float32, 0 (unknown) to 1 (trusted)
+    """
+    h, w = weight.shape
+    narrow = (max(2, w // across), h)
+    mass = cv2.resize(weight, narrow, interpolation=cv2.INTER_AREA)
+    total = cv2.resize(values * weight[..., None], narrow, interpolation=cv2.INTER_AREA)
+    levels = [(total, mass)]
+    while min(levels[-1][1].shape) > 2:
+        total, mass = levels[-1]
+        levels.append((cv2.pyrDown(total), cv2.pyrDown(mass)))
+    total, mass = levels[-1]
+    result = (total.sum((0, 1)) / max(float(mass.sum()), 1e-6)) * np.ones_like(total)
+    for total, mass in reversed(levels):
+        result = cv2.resize(result, mass.shape[::-1], interpolation=cv2.INTER_LINEAR)
+        trust = np.minimum(1.0, 4.0 * mass)[..., None]
+        result = trust * total / np.maximum(mass, 1e-6)[..., None] + (1 - trust) * result
+    return cv2.resize(result, (w, h), interpolation=cv2.INTER_LINEAR)
+
+
+def surface(values: Floats, weight: Floats, rounds: int = 4) -> Floats:
+    """A cubic surface through the trusted values, outliers discounted (Tukey's biweight). (h, w, 3) float32."""
+    h, w = weight.shape
+    step = max(1, min(h, w) // 40)
+    y, x = np.mgrid[0:h, 0:w].astype(np.float32)
+    x, y = 2 * x / max(w - 1, 1) - 1, 2 * y / max(h - 1, 1) - 1
+    terms = np.stack([x**i * y**j for i in range(4) for j in range(4 - i)], -1)
+    basis = terms[::step, ::step].reshape(-1, terms.shape[-1]).astype(np.float64)
+    target = values[::step, ::step].reshape(-1, values.shape[-1]).astype(np.float64)
+    start = weight[::step, ::step].reshape(-1).astype(np.float64)
+    trust = start
+    for _ in range(rounds):
+        left = basis * trust[:, None]
+        ridge = 1e-3 * max(trust.sum(), 1.0) * np.eye(basis.shape[1]) * (np.arange(basis.shape[1]) > 0)
+        solved = np.linalg.solve(left.T @ basis + ridge, left.T @ target)
+        miss = np.abs(target - basis @ solved).max(axis=1)
+        spread = 4.7 * max(1.5, float(np.median(miss[start > 0.5])) * 1.5) if (start > 0.5).any() else 10.0
+        trust = start * np.clip(1 - (miss / spread) ** 2, 0, 1) ** 2
+    return (terms @ solved.astype(np.float32)).astype(np.float32)
+
+
+def grown(thumb: Floats, guess: Floats, sigma: float) -> NDArray[np.bool_]:
+    """The part of the picture that is joined to its border without a step and lies near the guessed backdrop."""
+    h, w = thumb.shape[:2]
+    soft = cv2.GaussianBlur(thumb, (0, 0), 0.8)
+    dx = np.abs(np.diff(soft, axis=1, append=soft[:, -1:])).max(axis=2)
+    dy = np.abs(np.diff(soft, axis=0, append=soft[-1:])).max(axis=2)
+    step = np.maximum(dx, dy)
+    limit = 1.6 + 2.5 * sigma
+    far = np.abs(thumb - guess).max(axis=2) > 14 + 5 * sigma
+    passable = ((step < limit) & ~far).astype(np.uint8)
+    _, labels = cv2.connectedComponents(passable, connectivity=4)
+    rim = np.concatenate([labels[0], labels[:, 0], labels[:, -1], labels[-1]])
+    count = np.bincount(rim, minlength=labels.max() + 1)
+    keep = count > 0.05 * min(h, w)
+    keep[0] = False
+    return keep[labels]
+
+
+def from_one(thumb: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """The backdrop of one picture, with the part of it that was seen plainly.
+
+    A cubic surface through the border and whatever agrees with it, then the picture itself wherever it is joined to the
+    border without a step, carried on behind the figure.
+
+    Parameters
+    ----------
+    thumb : (h, w, 3) float32
+
+    Returns
+    -------
+    backdrop : (h, w, 3) float32
+    seen : (h, w) bool
+    """
+    h, w = thumb.shape[:2]
+    sigma = noise(thumb)
+    x = np.abs(2 * np.arange(w, dtype=np.float32) / max(w - 1, 1) - 1)
+    prior = np.broadcast_to(0.15 + 0.85 * x**2, (h, w)).astype(np.float32).copy()
+    prior[: max(1, h // 16)] = 1
+    guess = surface(thumb, prior)
+    seen = np.zeros((h, w), np.bool_)
+    for _ in range(2):
+        seen = grown(thumb, guess, sigma)
+        trusted = cv2.erode(seen.astype(np.float32), np.ones((3, 3), np.uint8))
+        if trusted.mean() < 0.1:
+            return guess, seen
+        guess = fill(thumb, trusted)
+    return guess, seen
+
+
+def from_many(thumbs: Floats, seen: NDArray[np.bool_], guesses: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """The clean plate of a turn: each spot as it looks lit in the views that see it; the rest filled in.
+
+    Parameters
+    ----------
+    thumbs : (n, h, w, 3) float32, exposure already made equal
+    seen : (n, h, w) bool, where each view shows backdrop
+    guesses : (n, h, w, 3) float32, each view's own backdrop, for spots that no view sees
+
+    Returns
+    -------
+    plate : (h, w, 3) float32
+    known : (h, w) bool, spots that enough views saw
+    """
+    light = np.where(seen, thumbs.mean(axis=3), -1.0)
+    order = np.argsort(light, axis=0)
+    count = seen.sum(axis=0)
+    n = len(thumbs)
+    rank = np.clip(n - count + (LIT_QUANTILE * count).astype(int), 0, n - 1)
+    pick = np.take_along_axis(order, rank[None], axis=0)[..., None]
+    lit = np.take_along_axis(thumbs, pick, axis=0)[0]
+    known = count >= max(2, round(0.12 * n))
+    typical = np.median(guesses, axis=0) if n else lit
+    # What the views saw, and between those spots what each made of its own backdrop, without a seam.
+    offset = fill(np.where(known[..., None], lit - typical, 0).astype(np.float32), known.astype(np.float32))
+    plate = np.where(known[..., None], lit, typical + offset)
+    return plate.astype(np.float32), known

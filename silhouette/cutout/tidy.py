@@ -1,0 +1,103 @@
+"""From loose pixels to one whole figure, and masks drawn by hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from silhouette.errors import PictureError
+from silhouette.records import CUT_BY_FRAME, GIVEN_MASK, NO_FIGURE, SMALL_FIGURE, TWO_FIGURES, Cut
+
+SPECK = 0.0006
+"""Holes and scraps under this share of the figure's bounding box are noise (a gap that counts is three times that)."""
+
+
+def one_figure(mask: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], tuple[str, ...]]:
+    """The one figure in a loose mask: its largest piece and what belongs to it.
+
+    A piece belongs to the figure when it is near it for its size: a head cut off by a scarf, a hand beyond a bright
+    bangle. Furniture at the side stays out. Pin holes are closed, gaps kept.
+    """
+    h, w = mask.shape
+    count, labels, stats, middle = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    if count < 2:
+        return mask, (NO_FIGURE,)
+    area = stats[1:, cv2.CC_STAT_AREA].astype(float)
+    at_side = np.abs(middle[1:, 0] / w - 0.5) * 2
+    touches = (stats[1:, 0] <= 0) | (stats[1:, 0] + stats[1:, 2] >= w)
+    best = 1 + int(np.argmax(area * (1.2 - at_side) * np.where(touches, 0.5, 1.0)))
+    box = stats[best, cv2.CC_STAT_WIDTH] * stats[best, cv2.CC_STAT_HEIGHT]
+    keep = np.zeros(count, np.bool_)
+    keep[best] = True
+    flags: list[str] = []
+    height = stats[best, cv2.CC_STAT_HEIGHT]
+    if area[best - 1] < 0.002 * h * w or height < 0.08 * h:
+        return np.zeros_like(mask), (NO_FIGURE,)
+    near = None
+    for i in range(1, count):
+        if i == best or area[i - 1] < SPECK * box:
+            continue
+        if near is None:
+            near = cv2.distanceTransform((labels != best).astype(np.uint8), cv2.DIST_L2, 3)
+        gap = float(near[labels == i].min())
+        if gap < 0.03 * height and not touches[i - 1]:
+            keep[i] = True
+        elif area[i - 1] > 0.4 * area[best - 1] and stats[i, cv2.CC_STAT_HEIGHT] > 0.5 * height and not touches[i - 1]:
+            flags.append(TWO_FIGURES)
+    figure = keep[labels]
+    holes, hole_labels, hole_stats, _ = cv2.connectedComponentsWithStats((~figure).astype(np.uint8), connectivity=4)
+    small = hole_stats[:, cv2.CC_STAT_AREA] < max(4.0, SPECK * box)
+    small[0] = False
+    figure |= small[hole_labels]
+    return figure, tuple(dict.fromkeys(flags))
+
+
+def flags_of(mask: NDArray[np.bool_]) -> tuple[str, ...]:
+    """What can be said of a finished mask: no figure, cut by the frame, small."""
+    rows = np.flatnonzero(mask.any(axis=1))
+    if not len(rows):
+        return (NO_FIGURE,)
+    h, _ = mask.shape
+    flags = []
+    if max(mask[0].sum(), mask[-1].sum(), mask[:, 0].sum(), mask[:, -1].sum()) > 2:
+        flags.append(CUT_BY_FRAME)
+    if rows[-1] - rows[0] + 1 < 0.25 * h:
+        flags.append(SMALL_FIGURE)
+    return tuple(flags)
+
+
+def given(path: Path, size: tuple[int, int]) -> Cut:
+    """A mask corrected by hand, used as it is.
+
+    Parameters
+    ----------
+    path : Path
+        A picture, light (128 and up) on the figure.
+    size : (width, height)
+        Of the picture worked at, pixels; a mask of another size but the same shape is brought to it.
+
+    Raises
+    ------
+    PictureError
+        When it cannot be read, has another shape than its still, or is empty.
+    """
+    data = np.frombuffer(path.read_bytes(), np.uint8)
+    mask = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE) if data.size else None
+    if mask is None:
+        raise PictureError("this mask cannot be read as a picture.", path=path, do="Save it as PNG, white on the figure.")
+    h, w = mask.shape
+    if abs(w / h - size[0] / size[1]) > 0.02 * size[0] / size[1]:
+        raise PictureError(
+            f"this mask is {w} x {h} pixels, which is not the shape of its still ({size[0]} x {size[1]}).",
+            path=path,
+            do="Draw it over the upright still without cropping.",
+        )
+    if (w, h) != size:
+        mask = cv2.resize(mask, size, interpolation=cv2.INTER_AREA if w > size[0] else cv2.INTER_LINEAR)
+    figure = mask >= 128
+    if not figure.any():
+        raise PictureError("this mask is empty.", path=path, do="Paint the figure white, or delete the file.")
+    return Cut(figure, 1.0, "given", (GIVEN_MASK, *flags_of(figure)))
