@@ -1,9 +1,9 @@
 """A clip of a model turning on the spot, read once: where it holds still, and the best frame of each hold.
 
-Decoding is what costs; so the clip is decoded a single time. Every frame leaves a thumbnail of its brightness, just long
-enough to be compared with its neighbours. The stillest frame of every quarter second is scaled and kept as long as it
-may turn out to be the one, so that when the end is reached the stills are already there. What was dropped too early is
-read again from the clip by its time.
+Decoding is what costs; so the clip is decoded a single time. Every frame leaves a thumbnail of its brightness, just
+long enough to be compared with its neighbours. The stillest frame of every quarter second is scaled and kept as long as
+it may turn out to be the one, so that when the end is reached the stills are already there. What was dropped too early
+is read again from the clip by its time.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ Progress = Callable[[float], None]
 
 SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".3gp", ".mkv", ".webm", ".avi", ".mts", ".m2ts"})
 THUMB_PX = 160
-"""Longer side of the brightness thumbnails, pixels: a moving figure changes hundreds of them, sensor noise is averaged."""
+"""Longer side of the brightness thumbnails, pixels: a moving figure changes hundreds, sensor noise is averaged out."""
 LOOK_HZ = 35.0
 """Frames looked at a second, at most; a slow-motion clip has many more than a turning model needs."""
 SLOT_S = 0.25
@@ -88,7 +88,7 @@ def find_stops(path: str | Path, *, work_px: int | None = None, progress: Progre
 def read_stops(
     path: str | Path, stops: FilmStops, work_px: int | None = None, *, progress: Progress | None = None
 ) -> Iterator[Picture]:
-    """The chosen frames, upright, their longer side at most ``work_px``; those not kept are read again from the clip."""
+    """The chosen frames, upright, the longer side at most ``work_px``; those not kept are read again from the clip."""
     source = Path(path)
     px = work_px or Settings().work_px
     missing = [t for t in stops.chosen if stops.kept_px != px or t not in stops.kept]
@@ -161,7 +161,7 @@ class _Scan:
         now.motion = _change(before.thumb, after.thumb)
         self.times.append(now.time)
         self.motion.append(now.motion)
-        self.flow.append(float(np.abs(now.thumb - before.thumb).mean()))
+        self.flow.append(_flow(before.thumb, now.thumb))
         if self._slot is None or now.time >= self._slot_end:
             self._settle()
             self._slot, self._slot_end = now, now.time + SLOT_S
@@ -177,10 +177,12 @@ class _Scan:
         if best.motion > 4 * still + 0.5:
             return
         last = self.kept[-1] if self.kept else None
-        if last is not None and best.time - last.time < 6 * SLOT_S and _change(last.thumb, best.thumb) < 2 * still + 0.5:
-            if not best.better_than(last):
+        if last is not None and best.time - last.time < 6 * SLOT_S:
+            same_hold = _change(last.thumb, best.thumb) < 2 * still + 0.5
+            if same_hold and not best.better_than(last):
                 return
-            self.kept.pop()
+            if same_hold:
+                self.kept.pop()
         best.pixels, best.frame = _upright(best.frame, self.rotation, self.work_px), None
         self.kept.append(best)
         if sum(k.pixels.nbytes for k in self.kept if k.pixels is not None) > KEEP_BYTES:
@@ -267,7 +269,7 @@ def _luma(frame: VideoFrame) -> NDArray[Any]:
         frame = frame.reformat(format="gray")
         plane, deep = frame.planes[0], False
     kind = np.dtype(np.uint16 if deep else np.uint8)
-    rows = np.frombuffer(plane, kind).reshape(-1, plane.line_size // kind.itemsize)
+    rows = np.frombuffer(memoryview(plane), dtype=kind).reshape(-1, plane.line_size // kind.itemsize)
     return rows[: frame.height, : frame.width]
 
 
@@ -276,7 +278,8 @@ def _thumbnail(luma: NDArray[Any]) -> NDArray[np.float32]:
     step = max(1, max(luma.shape) // (2 * THUMB_PX))
     small = luma[::step, ::step]
     height, width = small.shape[0] // 2 * 2, small.shape[1] // 2 * 2
-    grey = cv2.resize(np.ascontiguousarray(small[:height, :width]), (width // 2, height // 2), interpolation=cv2.INTER_AREA)
+    small = np.ascontiguousarray(small[:height, :width])
+    grey = cv2.resize(small, (width // 2, height // 2), interpolation=cv2.INTER_AREA)
     scale = 1.0 if luma.dtype == np.uint8 else 255.0 / 1023.0
     return np.asarray(cv2.GaussianBlur(grey.astype(np.float32) * scale, (0, 0), 1.0), dtype=np.float32)
 
@@ -288,6 +291,12 @@ def _change(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
     flat = np.abs(diff).ravel()
     rank = int(0.99 * len(flat))
     return float(np.partition(flat, rank)[rank])
+
+
+def _flow(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
+    """Mean change from one thumbnail to the next, less a change of light common to all."""
+    diff = other - one
+    return float(np.abs(diff - np.median(diff[::3, ::3])).mean())
 
 
 def _sharpness(luma: NDArray[Any]) -> float:
@@ -393,7 +402,7 @@ def _frames(container: InputContainer, stream: VideoStream) -> Iterator[tuple[Vi
 def _read_at(path: Path, times: list[float], work_px: int | None) -> Iterator[Pixels]:
     """The frames nearest to the given growing times, read by jumping to the key frame before each."""
     with _open(path) as (container, stream):
-        base = stream.time_base
+        base = float(stream.time_base or 1e-6)
         first = stream.start_time or 0
         for wanted in times:
             container.seek(max(0, int(first + (wanted - 0.02) / base)), stream=stream, backward=True)
