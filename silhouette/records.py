@@ -6,7 +6,7 @@ One frozen dataclass a result. Everywhere:
   90 its right side is toward the camera, 180 its back, 270 its left;
 - **picture left / right** is the image's, **figure's left / right** the body's; never a bare left;
 - an **outline** is a shapely polygon with holes, x to the right, y downwards, in units of **figure height** (its own
-  vertical extent in this view); its top is y = 0, its lowest point (the ground) y = 1, x = 0 the middle of its bounding box;
+  vertical extent in this view); its top is y = 0, its lowest point (the ground) y = 1, x = 0 the middle of its box;
 - scores run 0 to 100; a measure that could not be made is ``None``, never 0.
 """
 
@@ -27,22 +27,23 @@ Pixels = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 
 # Flags a view can carry (View.flags). Short, stable words for result.json; `show/` has the sentence for each.
-UNREADABLE = "unreadable"            # the file could not be read as a picture
-NO_FIGURE = "no figure"              # nothing that could be a figure stands in it
-CANNOT_TELL = "cannot tell"          # the cut is not trusted: shown, not scored
-CUT_BY_FRAME = "cut by the frame"    # the figure touches the picture's edge
-SMALL_FIGURE = "small figure"        # under a quarter of the picture's height
+UNREADABLE = "unreadable"  # the file could not be read as a picture
+NO_FIGURE = "no figure"  # nothing that could be a figure stands in it
+CANNOT_TELL = "cannot tell"  # the cut is not trusted: shown, not scored
+CUT_BY_FRAME = "cut by the frame"  # the figure touches the picture's edge
+SMALL_FIGURE = "small figure"  # under a quarter of the picture's height
 TWO_FIGURES = "two figures"
 BACK_LIGHT = "back light"
 BLURRED = "blurred"
-SAME_ANGLE = "same angle"            # another still has this angle too
+SAME_ANGLE = "same angle"  # another still has this angle too
 ONE_PICTURE = "one picture only"
-INFERRED = "inferred"                # mirrored from the opposite view; no picture of it exists
+INFERRED = "inferred"  # mirrored from the opposite view; no picture of it exists
 GIVEN_MASK = "mask by hand"
 SHAPE_ALONE = "read by shape alone"  # the outline is unlike a body, so the reader stood aside
 
 
 # ---------------------------------------------------------------------------------------------------------- intake
+
 
 @dataclass(frozen=True)
 class Picture:
@@ -123,6 +124,7 @@ class FilmStops:
 
 # ---------------------------------------------------------------------------------------------------------- cutout
 
+
 @dataclass(frozen=True)
 class Cut:
     """The figure cut out of one picture. Made by ``cutout/``."""
@@ -137,6 +139,7 @@ class Cut:
 
 
 # ----------------------------------------------------------------------------------------------------------- shape
+
 
 @dataclass(frozen=True)
 class Outline:
@@ -229,6 +232,7 @@ class Measures:
 
 # --------------------------------------------------------------------------------------------------------- reading
 
+
 @dataclass(frozen=True)
 class Joint:
     """Where the reader places one joint or extremity, and how sure it is."""
@@ -279,7 +283,7 @@ class Reading:
 
 @dataclass(frozen=True)
 class View:
-    """Everything about one view of one pose: a row of ``views.csv``. Measures are None where there is no trusted cut."""
+    """Everything about one view of one pose: a row of ``views.csv``. Measures are None without a trusted cut."""
 
     stop: Stop
     confidence: float
@@ -293,6 +297,16 @@ class View:
     focal_35mm: float | None = None
     problem: str | None = None
     """One sentence, where the picture could not be used at all."""
+    mask_bits: NDArray[np.uint8] | None = field(default=None, repr=False, compare=False)
+    """The mask as it was cut, 8 pixels a byte (``numpy.packbits``), row by row."""
+
+    @property
+    def mask(self) -> Mask | None:
+        """(h, w) True on the figure, the size worked at, upright; None without a figure or for an inferred view."""
+        if self.mask_bits is None or self.outline is None or self.inferred:
+            return None
+        width, height = self.outline.picture_size
+        return np.unpackbits(self.mask_bits, count=width * height).reshape(height, width).astype(bool)
 
     @property
     def angle(self) -> float:
@@ -333,7 +347,7 @@ class Round:
     inferred: NDArray[np.bool_]
     """(360,) True where the value rests on mirrored views only."""
     reads_degrees: int | None
-    """How many of the counted degrees read (readability at least BAND_FAIR); None where no two stops are near enough."""
+    """How many of the counted degrees read (readability at least BAND_FAIR); None if no two stops are near enough."""
     counted_degrees: int
     """How many degrees count: 360, or the arc's width, less the holes."""
     weak_arcs: tuple[Arc, ...]
@@ -433,7 +447,8 @@ class DistanceRow:
     """What one camera distance (m, lens to turning axis) does; the figures mean what they mean in :class:`Plan`."""
 
     distance: float
-    enlargement: float
+    forward: float
+    near_far: float
     figure_px: float
     frame_share: float
 
@@ -476,8 +491,9 @@ class Plan:
     figure_px: float  # height of the figure; length, for a lying one
     frame_share: float  # figure_px over the side of the picture along which it lies, 0 to 1
     lens_to_fill: float  # 35 mm equivalent that would just fill the picture from here, mm
-    reach: float  # how far before and behind the axis the enlargement is taken
-    enlargement: float  # how much larger a part comes out that far before the axis than that far behind it
+    reach: float  # how far a hand held forward, or the end of a lying body, comes before the axis
+    forward: float  # how much larger it comes out than the body at the axis
+    near_far: float  # how much larger a part 0.35 m before the axis comes out than one 0.35 m behind it
     distances: tuple[DistanceRow, ...]
     lenses: tuple[tuple[float, float], ...]  # (35 mm equivalent, distance at which it just holds the figure)
     lamps: tuple[Lamp, ...]

@@ -38,8 +38,8 @@ class Settings:
     arc: tuple[float, float] | None = None
     """Only the views from the first angle clockwise to the second count (a niche, a wall): ``(300, 60)``."""
     work_px: int = 1008
-    """Longer side of the picture that is worked at, pixels. 1/4 of a 12-megapixel still; thin gaps between limb and body
-    (1 % of a figure that fills half the frame) are still 4 pixels wide."""
+    """Longer side of the picture that is worked at, pixels. 1/4 of a 12-megapixel still; thin gaps between limb and
+    body (1 % of a figure that fills half the frame) are still 4 pixels wide."""
     jobs: int = 1
     """Processes to share the pictures among. One by default: starting a second costs about as much as reading a dozen
     stills, and a script that asks for more must guard its main part as Python's multiprocessing wants it."""
@@ -66,7 +66,7 @@ class Settings:
                 raise SettingsError(f"{name} cannot be below 0.")
 
     def but(self, **changes: Any) -> Settings:
-        """The same settings with some changed; an unknown name is a :class:`SettingsError` that lists the known ones."""
+        """The same settings with some changed; an unknown name raises a :class:`SettingsError` that lists the known."""
         known = {f.name for f in fields(self)}
         if unknown := sorted(set(changes) - known):
             raise SettingsError(f"No setting is called {', '.join(unknown)}.", do=f"Known: {', '.join(sorted(known))}.")

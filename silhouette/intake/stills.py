@@ -48,7 +48,9 @@ def list_stills(folder: Path) -> list[Path]:
     try:
         stills = [p for p in folder.iterdir() if is_still(p) and p.is_file()]
     except OSError as error:
-        raise PoseError(f"cannot be opened ({error.strerror}).", path=folder, do="Check the name and the rights.") from None
+        raise PoseError(
+            f"cannot be opened ({error.strerror}).", path=folder, do="Check the name and the rights."
+        ) from None
     if not stills:
         raise PoseError(
             "holds no pictures.",
@@ -157,7 +159,9 @@ def _open(data: bytes, path: Path) -> Image.Image:
         raise PictureError("has more than 170 million pixels.", path=path, do="Export it smaller.") from None
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError):
         raise PictureError(
-            "is not a picture that can be read, or is damaged.", path=path, do="Copy it from the camera again or leave it out."
+            "is not a picture that can be read, or is damaged.",
+            path=path,
+            do="Copy it from the camera again or leave it out.",
         ) from None
 
 
@@ -168,7 +172,9 @@ def _broken(path: Path) -> PictureError:
 def _refuse_tiny(size: tuple[int, int], path: Path) -> None:
     if min(size) < SMALLEST:
         raise PictureError(
-            f"is only {size[0]} x {size[1]} pixels, too small to hold a figure.", path=path, do=f"{SMALLEST} is the least."
+            f"is only {size[0]} x {size[1]} pixels, too small to hold a figure.",
+            path=path,
+            do=f"{SMALLEST} is the least.",
         )
 
 

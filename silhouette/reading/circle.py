@@ -257,3 +257,28 @@ def _mirror_measures(measures: Measures) -> Measures:
         parts=tuple(map(part, measures.parts)),
         tangents=tuple(map(tangent, measures.tangents)),
     )
+
+
+def ends_where_it_began(outlines: Sequence[Outline | None], span: float) -> bool:
+    """True if the last outline repeats the first, as a closed turn does: a full turn with the same outline, a half turn
+    with its mirror image.
+
+    The two must differ by less than half of what neighbouring stops differ by at the ends, so that one step short of
+    the start is not taken for the start.
+    """
+    if len(outlines) < 4 or span not in (180.0, 360.0):
+        return False
+    first, second, before, last = outlines[0], outlines[1], outlines[-2], outlines[-1]
+    if first is None or second is None or before is None or last is None:
+        return False
+    closing = _mirror_outline(last) if span == 180.0 else last
+    step = min(_unlikeness(first, second), _unlikeness(last, before))
+    return _unlikeness(first, closing) < 0.5 * step
+
+
+def _unlikeness(one: Outline, other: Outline) -> float:
+    """1 less the overlap of two outlines set on one ground line at their own scale in the picture."""
+    k = other.height_px / one.height_px
+    scaled = scale(other.polygon, k, k, origin=(0, 1)).buffer(0)
+    a = one.polygon.buffer(0)
+    return 1 - a.intersection(scaled).area / a.union(scaled).area

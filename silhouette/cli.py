@@ -1,0 +1,250 @@
+"""The command line: parse, call, print. The only place that turns errors into exit codes.
+
+Heavy modules are imported by the command that needs them, so that ``silhouette --help`` is instant.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import fields
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from silhouette import __version__
+from silhouette.errors import SettingsError, SilhouetteError
+from silhouette.settings import Settings
+
+EPILOG = """\
+exit codes: 0 done; 1 the check says retake; 2 something is wrong with what was given, one sentence says what;
+130 stopped with Ctrl-C. Everything stays on this machine; originals are only read."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    args = build_parser().parse_args(argv)
+    _quiet_libraries()
+    try:
+        return int(args.run(args))
+    except SilhouetteError as error:
+        print(f"silhouette: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("\nsilhouette: stopped; nothing half-written was left behind.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser with every command, flag and example."""
+    parser = argparse.ArgumentParser(
+        prog="silhouette",
+        description="Read a pose as black shapes from all round: choose it, plan the shoot, check it, keep it.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"silhouette {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    _add_score(commands)
+    _add_rank(commands)
+    _add_demo(commands)
+    return parser
+
+
+def _command(commands: Any, name: str, run: Callable[..., int], says: str, example: str) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name,
+        help=says,
+        description=says,
+        epilog=f"example:\n  {example}\n\n{EPILOG}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.set_defaults(run=run)
+    return parser
+
+
+# -------------------------------------------------------------------------------------------------- choosing a pose
+
+
+def _add_score(commands: Any) -> None:
+    parser = _command(
+        commands,
+        "score",
+        _score,
+        "Read one pose all round and say where its outline fails.",
+        "silhouette score trials/hauling -o out",
+    )
+    parser.add_argument("pose", type=Path, metavar="POSE", help="a folder of stills, one still, or a clip")
+    _add_settings(parser)
+    _add_output(parser)
+
+
+def _add_rank(commands: Any) -> None:
+    parser = _command(
+        commands,
+        "rank",
+        _rank,
+        "Read several candidate poses and put them in order; none is dropped.",
+        "silhouette rank trials -o out",
+    )
+    parser.add_argument("poses", type=Path, nargs="+", metavar="POSE", help="poses, or one folder that holds them")
+    _add_settings(parser)
+    _add_output(parser)
+
+
+def _add_demo(commands: Any) -> None:
+    parser = _command(
+        commands,
+        "demo",
+        _demo,
+        "Rank the five sample poses of the ferry keeper.",
+        "silhouette demo -o demo",
+    )
+    _add_settings(parser)
+    _add_output(parser, default=Path("demo"))
+
+
+def _score(args: argparse.Namespace) -> int:
+    return _read(args, [args.pose], one=True)
+
+
+def _rank(args: argparse.Namespace) -> int:
+    return _read(args, args.poses)
+
+
+def _demo(args: argparse.Namespace) -> int:
+    return _read(args, [sample_poses()])
+
+
+def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> int:
+    """Score or rank, print the table, write the results."""
+    from silhouette import known, pipeline
+    from silhouette.records import Ranking
+    from silhouette.show import table
+
+    settings = _settings(args)
+    refuse_out_among_pictures(args.out, places)
+    memory = None if args.out is None else known.Memory(args.out / known.FOLDER)
+    with _progress() as progress:
+        if one:
+            pose = pipeline.score_pose(places[0], progress=progress, known=memory, **settings)
+            ranking = Ranking((pose,), settings["intent"], settings["arc"])
+        else:
+            ranking = pipeline.rank_poses(places, progress=progress, known=memory, **settings)
+    print(table.score_table(ranking.poses[0]) if one else table.rank_table(ranking))
+    if args.out is not None:
+        from silhouette import outputs
+
+        outputs.write(ranking, args.out, masks=args.masks, photos=args.photos, paper=args.paper)
+        if memory is not None:
+            memory.flush()
+        print(f"\nWritten to {args.out}{os.sep}: {outputs.LISTED}")
+    return 0
+
+
+def sample_poses() -> Path:
+    """The five sample poses, in a checkout or in an installed package."""
+    packed = Path(str(resources.files("silhouette"))) / "_sample_poses"
+    return packed if packed.is_dir() else Path(str(resources.files("silhouette"))).parent / "sample_poses"
+
+
+def refuse_out_among_pictures(out: Path | None, places: Sequence[Path]) -> None:
+    """Stop before results would be written among the originals, where the next run would take them for pictures."""
+    for place in places:
+        folder = place if place.is_dir() else place.parent
+        if out is not None and out.resolve() in (folder.resolve(), place.resolve()):
+            raise SettingsError(f"-o {out} is where the pictures lie.", do="Give a folder of its own for the results.")
+
+
+# ------------------------------------------------------------------------------------------------------ flags in common
+
+
+def _add_settings(parser: argparse.ArgumentParser) -> None:
+    default = Settings()
+    add = parser.add_argument_group("settings").add_argument
+    add(
+        "--span",
+        type=float,
+        default=default.span,
+        help="degrees that stills without angles cover: 360, or 180 (%(default)g)",
+    )
+    add(
+        "--turn",
+        choices=("left", "right"),
+        default=default.turn,
+        help="the way the model turned, to its own (%(default)s)",
+    )
+    add(
+        "--start",
+        type=float,
+        default=default.start,
+        help="angle of the first still, 0 = faces the camera (%(default)g)",
+    )
+    add("--cutter", choices=("auto", "backdrop", "neural"), default=default.cutter, help="how to cut out (%(default)s)")
+    add("--model", default=default.model, metavar="FILE", help="model file (.onnx) or name for the neural cutter")
+    add("--intent", choices=("open", "closed", "relief"), default=default.intent, help="what is meant (%(default)s)")
+    add(
+        "--arc",
+        type=arc,
+        default=default.arc,
+        metavar="FROM-TO",
+        help="count only these views, e.g. 300-60 for a niche",
+    )
+    add("--work-px", type=int, default=default.work_px, help="longer side worked at, pixels (%(default)s)")
+    add("--jobs", type=int, default=default.jobs, help="processes (%(default)s)")
+    add("--jitter", type=int, default=default.jitter, help="views re-measured for the plus-minus (%(default)s)")
+    add("--seed", type=int, default=default.seed, help="seed of the plus-minus (%(default)s)")
+
+
+def _add_output(parser: argparse.ArgumentParser, default: Path | None = None) -> None:
+    add = parser.add_argument_group("output").add_argument
+    add("-o", "--out", type=Path, default=default, metavar="OUT", help="folder for the results")
+    add("--masks", action="store_true", help="write the masks too, masks/POSE/STEM.png")
+    add("--photos", action="store_true", help="write a sheet of the photographs too; they may show a body")
+    add("--paper", choices=("a4", "letter", "a3"), default="a4", help="paper of the printed pages (%(default)s)")
+
+
+def _settings(args: argparse.Namespace) -> dict[str, Any]:
+    return {f.name: getattr(args, f.name) for f in fields(Settings) if hasattr(args, f.name)}
+
+
+def arc(text: str) -> tuple[float, float]:
+    """``300-60`` as (300.0, 60.0)."""
+    try:
+        start, end = (float(x) for x in text.replace("..", "-").split("-"))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not an arc; write it as 300-60") from None
+    return start, end
+
+
+@contextlib.contextmanager
+def _progress() -> Iterator[Callable[[str, int, int], None]]:
+    """A progress bar on the error stream, only where a person watches."""
+    if not sys.stderr.isatty():
+        yield lambda what, done, total: None
+        return
+    from tqdm import tqdm
+
+    with tqdm(total=1, leave=False, bar_format="{desc} {bar} {n_fmt}/{total_fmt}", ncols=72, file=sys.stderr) as bar:
+
+        def show(what: str, done: int, total: int) -> None:
+            bar.total = total
+            bar.n = done
+            bar.set_description_str(f"{what:<34.34}", refresh=True)
+
+        yield show
+
+
+def _quiet_libraries() -> None:
+    """Keep the decoders' own remarks off the screen; what matters is told in a sentence."""
+    os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,248 @@
+"""Bring in the pictures of one pose, from a folder, a still or a clip, and cut the figure out of each.
+
+The camera stands still, so all pictures of a pose help with each: a sample of them is looked at together first. At most
+``HELD`` working pictures are kept in memory on the way; what lies beyond is read again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from silhouette.cutout import auto, backdrop, matting, tidy
+from silhouette.errors import AnglesError, PictureError, PoseError
+from silhouette.intake import angles, film, stills
+from silhouette.known import Memory, Taken, key_of
+from silhouette.records import Cut, Picture, Pixels, Stop
+from silhouette.settings import Settings
+
+Progress = Callable[[str, int, int], None]
+"""Called with what is being done, how many are done, and how many there are."""
+Run = Callable[..., Iterator[Any]]
+"""Works like ``map``; see :func:`workers`."""
+
+HELD = 48
+"""Working pictures kept in memory between the look at all and the cut of each: about 110 MB at 756 x 1008."""
+SAMPLE = 24
+"""Pictures that are looked at together to learn what does not move."""
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """All pictures of one pose, cut out, in the order shot."""
+
+    name: str
+    taken: tuple[Taken, ...]
+    angled: bool
+    """False where the angles have yet to be spread."""
+    notes: tuple[str, ...] = ()
+
+
+def name_of(place: Path) -> str:
+    """What to call the pose at this place: the folder's name, or the file's stem."""
+    resolved = place.resolve()
+    return resolved.name if resolved.is_dir() else resolved.stem
+
+
+def gather(place: Path, settings: Settings, run: Run, tell: Progress, known: Memory | None = None) -> Gathered:
+    """Read and cut every picture of the pose at ``place``, sharing the pictures out through ``run``.
+
+    Raises
+    ------
+    SilhouetteError
+        If there is nothing there that can be a pose; a single bad picture of several is noted and passed over.
+    """
+    if not place.exists():
+        raise PoseError("does not exist.", path=place, do="Check the name, or drag the folder onto the terminal.")
+    if place.is_file() and film.is_clip(place):
+        return _gather_clip(place, settings, run, tell, known)
+    if place.is_file() and not stills.is_still(place):
+        raise PoseError(
+            "is neither a picture nor a clip that is known here.",
+            path=place,
+            do="JPEG, PNG, WebP, TIFF, HEIC, MP4 or MOV.",
+        )
+    files = stills.list_stills(place) if place.is_dir() else [place]
+    angled = angles.assign(files, place if place.is_dir() else None)
+    stops = _stops(files, angled)
+    watched = [*files, *(s.given_mask for s in stops if s.given_mask)]
+    key = key_of(watched, _asked(settings))
+    found = None if known is None else known.recall(key)
+    if found is None:
+        taken = _cut_all(stops, settings, run, tell)
+        if known is not None:
+            known.keep(key, taken, {})
+    else:
+        taken = [replace(t, stop=s) for t, s in zip(found[0], stops, strict=True)]
+        tell(f"{name_of(place)}: known", len(taken), len(taken))
+    if angled is not None:
+        taken = [t if not np.isnan(t.stop.angle) else _no_angle(t, stops) for t in taken]
+    return Gathered(name_of(place), tuple(taken), angled is not None, tuple(_notes(taken, angled)))
+
+
+def _stops(files: Sequence[Path], angled: Sequence[angles.Angled] | None) -> list[Stop]:
+    stops = []
+    for i, path in enumerate(files):
+        angle = None if angled is None else angled[i].angle
+        stops.append(
+            Stop(
+                index=i,
+                source=path,
+                name=path.stem,
+                angle=float("nan") if angle is None else angle,
+                angle_from="spread" if angled is None else angled[i].angle_from,
+                given_mask=stills.mask_beside(path),
+            )
+        )
+    return stops
+
+
+def _no_angle(taken: Taken, stops: Sequence[Stop]) -> Taken:
+    where = "its name" if stops[0].angle_from == "name" else angles.CSV_NAME
+    return replace(taken, cut=None, problem=taken.problem or f"{taken.stop.source}: {where} gives no angle; left out.")
+
+
+def _notes(taken: Sequence[Taken], angled: Sequence[angles.Angled] | None) -> list[str]:
+    notes = [t.problem for t in taken if t.problem]
+    if angled is not None and len(taken) > 1:
+        source = "the names of the pictures" if angled[0].angle_from == "name" else angles.CSV_NAME
+        notes.insert(0, f"Angles: from {source}.")
+    return notes
+
+
+def _asked(settings: Settings) -> dict[str, Any]:
+    return {
+        "cutter": settings.cutter,
+        "model": settings.model,
+        "work_px": settings.work_px,
+        "at_hand": settings.cutter != "backdrop" and matting.at_hand(settings.model),
+    }
+
+
+# ----------------------------------------------------------------------------------------------------- stills, in steps
+
+
+def _cut_all(stops: Sequence[Stop], settings: Settings, run: Run, tell: Progress) -> list[Taken]:
+    name, total = name_of(stops[0].source.parent), len(stops)
+    held: dict[int, Picture | str] = {}
+    for i, picture in enumerate(run(_read, [(s.source, settings.work_px) for s in stops[:HELD]])):
+        held[i] = picture
+        tell(f"{name}: reading", i + 1, total)
+    shared = _learn([p.pixels for p in held.values() if isinstance(p, Picture)])
+    taken = []
+    jobs = ((stop, held.pop(i, None), shared, settings) for i, stop in enumerate(stops))
+    for i, one in enumerate(run(_take, jobs)):
+        taken.append(one)
+        tell(f"{name}: cutting out", i + 1, total)
+    return taken
+
+
+@contextmanager
+def workers(jobs: int) -> Iterator[Run]:
+    """A map over ``jobs`` processes, or in this one; results come in order."""
+    if jobs <= 1:
+        yield map
+        return
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_alone) as pool:
+        yield pool.map
+
+
+def _alone() -> None:
+    """One thread a worker: the processes are the parallel part."""
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+def _learn(pictures: Sequence[Pixels]) -> Any:
+    step = max(1, len(pictures) // SAMPLE)
+    return backdrop.learn(pictures[::step][:SAMPLE]) if len(pictures) > 1 else None
+
+
+def _read(job: tuple[Path, int]) -> Picture | str:
+    try:
+        return stills.read_still(*job)
+    except PictureError as error:
+        return str(error)
+
+
+def _take(job: tuple[Stop, Picture | str | None, Any, Settings]) -> Taken:
+    stop, picture, shared, settings = job
+    if picture is None:
+        picture = _read((stop.source, settings.work_px))
+    if isinstance(picture, str):
+        return Taken(stop, None, problem=picture)
+    h, w = picture.pixels.shape[:2]
+    try:
+        cut = (
+            cut_picture(picture.pixels, shared, settings)
+            if stop.given_mask is None
+            else tidy.given(stop.given_mask, (w, h))
+        )
+    except PictureError as error:
+        return Taken(stop, None, picture.full_size, picture.focal_35mm, str(error))
+    return Taken(stop, cut, picture.full_size, picture.focal_35mm)
+
+
+def cut_picture(pixels: Pixels, shared: Any, settings: Settings) -> Cut:
+    """Cut the figure out of one working picture with the cutter that was asked for."""
+    if settings.cutter == "backdrop":
+        return backdrop.cut(pixels, shared)
+    if settings.cutter == "neural":
+        return matting.cut(pixels, shared, None, settings.model)
+    return auto.cut(pixels, shared, settings.model)
+
+
+# -------------------------------------------------------------------------------------------------------------- clips
+
+
+def _gather_clip(place: Path, settings: Settings, run: Run, tell: Progress, known: Memory | None) -> Gathered:
+    key = key_of([place], _asked(settings))
+    found = None if known is None else known.recall(key)
+    if found is None:
+        taken, extra = _cut_clip(place, settings, run, tell)
+        if known is not None:
+            known.keep(key, taken, extra)
+    else:
+        taken, extra = found
+    share = None if extra["motion_share"] is None else np.array(extra["motion_share"])
+    return _angled_clip(place, taken, share, extra["notes"], settings)
+
+
+def _cut_clip(place: Path, settings: Settings, run: Run, tell: Progress) -> tuple[list[Taken], dict[str, Any]]:
+    def progress(share: float) -> None:
+        tell(f"{place.stem}: finding the stops", round(100 * share), 100)
+
+    found = film.find_stops(place, work_px=settings.work_px, progress=progress)
+    pictures = list(film.read_stops(place, found, settings.work_px))
+    shared = _learn([p.pixels for p in pictures])
+    stops = [
+        Stop(i, place, p.name, float("nan"), "clip", time=time, hold=hold)
+        for i, (p, time, hold) in enumerate(zip(pictures, found.chosen, found.holds, strict=True))
+    ]
+    taken = []
+    for one in run(_take, [(stop, p, shared, settings) for stop, p in zip(stops, pictures, strict=True)]):
+        taken.append(one)
+        tell(f"{place.stem}: cutting out", len(taken), len(stops))
+    return taken, {"motion_share": found.motion_share.tolist(), "notes": list(found.notes)}
+
+
+def _angled_clip(place: Path, taken: Sequence[Taken], share: Any, notes: Sequence[str], settings: Settings) -> Gathered:
+    from silhouette.shoot import turning
+
+    masks = [np.zeros((1, 1), bool) if t.cut is None else t.cut.mask for t in taken]
+    turn = turning.estimate_angles(masks, share, start=settings.start, turn=settings.turn)
+    angled = [
+        replace(t, stop=replace(t.stop, angle=float(a) % 360, angle_sure=float(s)))
+        for t, a, s in zip(taken, turn.angles, turn.sure, strict=True)
+    ]
+    if not angled:
+        raise AnglesError("no stop of the turn could be found.", path=place)
+    return Gathered(place.stem, tuple(angled), True, (*notes, *turn.notes))

@@ -1,0 +1,313 @@
+"""The whole line: pictures in, silhouettes cut, measured and read, the round walked, the poses ranked.
+
+Read :func:`score_pose` first; the rest of the file is its steps in order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from silhouette import gathering
+from silhouette.errors import PoseError, SilhouetteError
+from silhouette.intake import angles, film, stills
+from silhouette.known import Memory, Taken
+from silhouette.reading import circle, ranking, view
+from silhouette.records import (
+    CANNOT_TELL,
+    ONE_PICTURE,
+    SAME_ANGLE,
+    SHAPE_ALONE,
+    UNREADABLE,
+    BodyReading,
+    Mask,
+    Measures,
+    Outline,
+    Pose,
+    Ranking,
+    Reading,
+    Round,
+    View,
+)
+from silhouette.settings import TRUST, Intent, Settings
+from silhouette.shape import measure, outline
+
+EDGE = 0.002
+"""How far a mask's edge may be off, figure heights: a pixel on a figure of 500."""
+
+
+def score_pose(
+    path: str | Path, *, progress: gathering.Progress | None = None, known: Memory | None = None, **settings: Any
+) -> Pose:
+    """Read one pose all round.
+
+    Parameters
+    ----------
+    path : path-like
+        A folder of stills, one still, or a clip.
+    progress : callable, optional
+        Told what is being done and how far it is.
+    known : Memory, optional
+        Silhouettes already cut, see ``known.py``; None remembers nothing.
+    **settings
+        Fields of :class:`silhouette.settings.Settings`.
+
+    Raises
+    ------
+    SilhouetteError
+        If the place, the settings or every picture is of no use; says what to do.
+    """
+    chosen = Settings().but(**settings)
+    with gathering.workers(chosen.jobs) as run:
+        pose = _read_pose(Path(path), chosen, run, progress or _silent, known)
+    if not any(v.scored for v in pose.views):
+        raise PoseError(_nothing_read(pose), path=path, do=_what_then(pose))
+    return ranking.rank([pose])[0]
+
+
+def rank_poses(
+    paths: Sequence[str | Path] | str | Path,
+    *,
+    progress: gathering.Progress | None = None,
+    known: Memory | None = None,
+    **settings: Any,
+) -> Ranking:
+    """Read several candidate poses and put them in order, best first; none is dropped.
+
+    ``paths`` are poses as in :func:`score_pose`, or one folder that holds a folder or clip for each pose.
+    """
+    chosen = Settings().but(**settings)
+    places = find_poses([paths] if isinstance(paths, str | Path) else paths)
+    names = _distinct_names(places)
+    poses = []
+    with gathering.workers(chosen.jobs) as run:
+        for place, name in zip(places, names, strict=True):
+            poses.append(replace(_read_pose(place, chosen, run, progress or _silent, known), name=name))
+    if not any(v.scored for pose in poses for v in pose.views):
+        raise PoseError(_nothing_read(poses[0]), path=places[0], do=_what_then(poses[0]))
+    return Ranking(ranking.rank(poses), intent=chosen.intent, arc=chosen.arc)
+
+
+def find_poses(paths: Sequence[str | Path]) -> list[Path]:
+    """The poses meant by the paths: each path itself, or, for one folder without stills, what lies in it.
+
+    Raises
+    ------
+    PoseError
+        If a path does not exist or nothing in it can be a pose.
+    """
+    places = [Path(p) for p in paths]
+    for place in places:
+        if not place.exists():
+            raise PoseError("does not exist.", path=place, do="Check the name, or drag the folder onto the terminal.")
+    if len(places) != 1 or not places[0].is_dir() or any(stills.is_still(p) for p in places[0].iterdir()):
+        return places
+    inside = sorted(places[0].iterdir(), key=lambda p: stills.natural_key(p.name))
+    poses = [p for p in inside if not p.name.startswith(".") and (film.is_clip(p) or _holds_stills(p))]
+    if not poses:
+        raise PoseError(
+            "holds neither pictures nor folders of pictures.",
+            path=places[0],
+            do="Give one folder or clip for each pose.",
+        )
+    return poses
+
+
+def measure_mask(mask: Mask, intent: Intent = "open") -> tuple[Outline, Measures, BodyReading | None, Reading] | None:
+    """Outline, measures, the reader's reading (None where it stood aside) and the verdict; None for an empty mask."""
+    line = outline.outline_of(mask)
+    if line is None:
+        return None
+    measures = measure.measure_outline(line.polygon)
+    body = _read_body(line)
+    return line, measures, body, view.read_view(measures, line, intent, body)
+
+
+def _read_body(line: Outline) -> BodyReading | None:
+    try:
+        from silhouette.reading import reader
+    except ImportError:
+        return None
+
+    try:
+        body = reader.read_body(line)
+    except SilhouetteError:
+        return None
+    return body if body.unlike < reader.UNLIKE else None
+
+
+# ------------------------------------------------------------------------------------------------- one pose, in steps
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """One picture after measuring; everything but the cut is None where there was no figure."""
+
+    taken: Taken
+    outline: Outline | None = None
+    measures: Measures | None = None
+    body: BodyReading | None = None
+    reading: Reading | None = None
+
+
+def _read_pose(
+    place: Path, settings: Settings, run: gathering.Run, tell: gathering.Progress, known: Memory | None
+) -> Pose:
+    gathered = gathering.gather(place, settings, run, tell, known)
+    measured = list(run(partial(_measure, settings=settings), gathered.taken))
+    measured, notes = _give_angles(measured, gathered, settings)
+    views = _flag_same_angles([_to_view(m) for m in measured])
+    views.sort(key=lambda v: (np.isnan(v.angle), v.angle, v.stop.index))
+    views = circle.infer_far_side(views)
+    walk = circle.walk_round(views, settings.arc)
+    samples = circle.resample(views, settings.arc, _edge_sd(views, settings), settings.seed)
+    low, high = _interval(samples, walk)
+    return Pose(
+        name=gathered.name,
+        source=place,
+        views=tuple(views),
+        round=walk,
+        reads_low=low,
+        reads_high=high,
+        flags=(ONE_PICTURE,) if len(gathered.taken) == 1 else (),
+        notes=(*gathered.notes, *notes),
+        samples=samples,
+    )
+
+
+def _measure(taken: Taken, settings: Settings) -> _Measured:
+    if taken.cut is None or not taken.cut.mask.any():
+        return _Measured(taken)
+    found = measure_mask(taken.cut.mask, settings.intent)
+    return _Measured(taken) if found is None else _Measured(taken, *found)
+
+
+def _give_angles(
+    measured: list[_Measured], gathered: gathering.Gathered, settings: Settings
+) -> tuple[list[_Measured], list[str]]:
+    """Spread the angles of stills that do not state one, now that it can be seen whether the last repeats the first."""
+    if gathered.angled:
+        return measured, []
+    outlines = [m.outline for m in measured]
+    repeats = circle.ends_where_it_began(outlines, settings.span)
+    given = angles.spread(len(measured), settings.span, start=settings.start, turn=settings.turn, repeats=repeats)
+    closing = " The last stop repeats the first." if repeats else ""
+    note = (
+        f"Angles: {len(measured)} pictures in the order of their names, spread over {settings.span:g} degrees.{closing}"
+    )
+    with_angles = [
+        replace(m, taken=replace(m.taken, stop=replace(m.taken.stop, angle=a)))
+        for m, a in zip(measured, given, strict=True)
+    ]
+    return with_angles, [note] if len(measured) > 1 else []
+
+
+def _to_view(m: _Measured) -> View:
+    cut = m.taken.cut
+    flags = list(cut.flags) if cut is not None else [UNREADABLE]
+    if cut is not None and m.outline is not None:
+        if cut.confidence < TRUST and cut.cutter != "given" and CANNOT_TELL not in flags:
+            flags.append(CANNOT_TELL)
+        if m.body is None:
+            flags.append(SHAPE_ALONE)
+    trusted = CANNOT_TELL not in flags
+    return View(
+        stop=m.taken.stop,
+        confidence=0.0 if cut is None else cut.confidence,
+        cutter="" if cut is None else cut.cutter,
+        flags=tuple(flags),
+        outline=m.outline,
+        measures=m.measures if trusted else None,
+        body=m.body if trusted else None,
+        reading=m.reading if trusted else None,
+        full_size=m.taken.full_size,
+        focal_35mm=m.taken.focal_35mm,
+        problem=m.taken.problem,
+        mask_bits=None if cut is None else np.packbits(cut.mask),
+    )
+
+
+def _flag_same_angles(views: list[View]) -> list[View]:
+    """Flag views that share an angle, the closing stop of an even spread excepted."""
+    told = [v for v in views if v.stop.angle_from in ("name", "csv") and not np.isnan(v.angle)]
+    count = {v.angle: sum(o.angle == v.angle for o in told) for v in told}
+    return [replace(v, flags=(*v.flags, SAME_ANGLE)) if count.get(v.angle, 0) > 1 else v for v in views]
+
+
+def _edge_sd(views: Sequence[View], settings: Settings) -> float:
+    """Standard deviation of readability, over a few views, when a mask's edge moves out or in by ``EDGE``."""
+    scored = [v for v in views if v.scored and not v.inferred]
+    if not scored or settings.jitter == 0:
+        return 0.0
+    picks = scored[:: max(1, len(scored) // settings.jitter)][: settings.jitter]
+    moved = []
+    for v in picks:
+        for distance in (EDGE, -EDGE):
+            if (value := _readability_moved(v, distance, settings.intent)) is not None and v.reading is not None:
+                moved.append(value - v.reading.readability)
+    return float(np.sqrt(np.mean(np.square(moved)))) if moved else 0.0
+
+
+def _readability_moved(v: View, distance: float, intent: Intent) -> float | None:
+    if v.outline is None:
+        return None
+    polygon = v.outline.polygon.buffer(distance, join_style="mitre")
+    if polygon.geom_type != "Polygon":
+        polygon = max(polygon.geoms, key=lambda p: p.area)
+    if polygon.is_empty:
+        return None
+    line = replace(v.outline, polygon=polygon)
+    return view.read_view(measure.measure_outline(polygon), line, intent, _read_body(line)).readability
+
+
+def _interval(samples: Any, walk: Round) -> tuple[int | None, int | None]:
+    if samples is None or walk.reads_degrees is None:
+        return None, None
+    low, high = np.percentile(samples[:, 0], [5, 95]) * walk.counted_degrees
+    return min(round(low), walk.reads_degrees), max(round(high), walk.reads_degrees)
+
+
+# ------------------------------------------------------------------------------------------------------ small helpers
+
+
+def _silent(what: str, done: int, total: int) -> None:
+    """No one is watching the progress."""
+
+
+def _holds_stills(folder: Path) -> bool:
+    try:
+        return folder.is_dir() and any(stills.is_still(p) for p in folder.iterdir())
+    except OSError:
+        return False
+
+
+def _distinct_names(places: Sequence[Path]) -> list[str]:
+    names = [gathering.name_of(p) for p in places]
+    return [
+        name if names.count(name) == 1 else f"{place.resolve().parent.name}-{name}"
+        for name, place in zip(names, places, strict=True)
+    ]
+
+
+def _nothing_read(pose: Pose) -> str:
+    problems = [v.problem for v in pose.views if v.problem]
+    if problems and len(problems) == len(pose.views):
+        return problems[0] if len(problems) == 1 else f"none of its {len(problems)} pictures can be read."
+    if all(v.outline is None for v in pose.views):
+        return (
+            "no figure was found."
+            if len(pose.views) == 1
+            else f"no figure was found in its {len(pose.views)} pictures."
+        )
+    return "the figure could not be told from the background well enough to score it."
+
+
+def _what_then(pose: Pose) -> str:
+    if all(v.problem for v in pose.views):
+        return "Copy them from the camera again."
+    return "Use a plain backdrop with even light, try --cutter neural, or put a mask beside the still (045.mask.png)."

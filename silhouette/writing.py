@@ -1,0 +1,57 @@
+"""Write results whole or not at all: everything goes to a folder beside the target first and is moved when complete."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from silhouette.errors import OutputError
+
+
+@contextmanager
+def whole_folder(out: Path) -> Iterator[Path]:
+    """A temporary folder beside ``out`` to write into; at the end its files replace those of the same name in ``out``.
+
+    Whatever else lies in ``out`` stays. After an error or Ctrl-C the temporary folder is gone and ``out`` as it was.
+
+    Raises
+    ------
+    OutputError
+        If the place cannot be written to or is full.
+    """
+    try:
+        if out.exists() and not out.is_dir():
+            raise OutputError("is a file, not a folder.", path=out, do="Give another place with -o.")
+        out.parent.mkdir(parents=True, exist_ok=True)
+        if out.is_dir() and not os.access(out, os.W_OK):
+            raise OutputError("cannot be written to.", path=out, do="Give another place with -o.")
+        work = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=out.parent))
+    except OSError as error:
+        raise _unwritable(out, error) from None
+    try:
+        yield work
+        _move(work, out)
+    except OSError as error:
+        raise _unwritable(out, error) from error
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+
+
+def _move(work: Path, out: Path) -> None:
+    if not out.exists():
+        work.chmod(0o755)
+        work.replace(out)
+        return
+    for source in sorted(p for p in work.rglob("*") if p.is_file()):
+        target = out / source.relative_to(work)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        source.replace(target)
+
+
+def _unwritable(out: Path, error: OSError) -> OutputError:
+    reason = error.strerror or str(error)
+    return OutputError(f"cannot be written ({reason}).", path=out, do="Free some space or give another place with -o.")
