@@ -115,6 +115,8 @@ def symmetry(picture: NDArray[np.float32]) -> float:
     ``picture`` is a coverage picture (:func:`raster`). The overlap for every axis at once is each row convolved with
     itself, added over the rows.
     """
+    rows, columns = picture.shape[0] // 2, picture.shape[1] // 2
+    picture = cv2.resize(picture, (columns, rows), interpolation=cv2.INTER_AREA)
     width = picture.shape[1]
     size = 1 << (2 * width - 1).bit_length()
     spectrum = np.fft.rfft(picture, size, axis=1)
@@ -125,20 +127,37 @@ def symmetry(picture: NDArray[np.float32]) -> float:
 
 # ------------------------------------------------------------------------------------------------------- complexity
 
-SMOOTHING = 0.035
-"""Smoothing before the turns are added up, in shares of the square root of the area: fingers and folds melt, feet, elbows
-and chin stay."""
+SCALES = (0.035, 0.05, 0.07, 0.09)
+"""Smoothings at which bays are counted, standard deviations in shares of the square root of the hull's area. Below the
+first, fingers and folds count as much as limbs; above the last, limbs melt into the body. Chosen on every second outline
+of the part counts that people marked (the measure is as good with any set of them between 0.035 and 0.12)."""
+FULL_BAY = np.pi / 2
+"""Turn inwards, radians, from which a bay counts in full: a bay that bends further in makes no further part."""
+FULL_HOLE = 0.10
+"""Width of a hole, over the square root of the hull's area, from which it counts as a full bay."""
 
 
 def contour_complexity(polygon: Polygon) -> float:
-    """How much an outline turns beyond the one round that every outline makes: T - 1 of its smoothed rings.
+    """How often an outline turns in: the number of its bays, shallow ones in part, averaged over four smoothings.
 
-    0 for a circle or any convex shape, 2 to 6 for a figure. Every hole adds the turning of its own ring.
+    A bay is a stretch that bends inwards; it counts min(1, its turn / (pi / 2)). 0 for anything convex, 1 for an L, 2 to
+    6 for a figure. It takes up the two things that follow the number of parts people see in a shape best, the turning of
+    the outline (total absolute curvature, which is 1 + twice the inward turning / 2 pi) and the number of concave cuts
+    (minima rule, Hoffman & Richards 1984), and lets neither noise nor one deep spiral carry it.
     """
-    size = np.sqrt(polygon.area)
-    total = -1.0
-    for ring in (polygon.exterior, *polygon.interiors):
-        points = resample(ring_points(ring), SPACING * size)
-        step = ring.length / len(points)
-        total += total_absolute_curvature(smooth(points, SMOOTHING * size / step))
-    return max(0.0, total)
+    size = np.sqrt(polygon.convex_hull.area)
+    points = resample(ring_points(polygon.exterior), SPACING * size)
+    step = polygon.exterior.length / len(points)
+    bays = [bay_turns(turns(smooth(points, scale * size / step))) for scale in SCALES]
+    outer = np.mean([np.minimum(b / FULL_BAY, 1.0).sum() for b in bays])
+    holes = sum(min(1.0, np.sqrt(Polygon(ring).area) / (FULL_HOLE * size)) for ring in polygon.interiors)
+    return float(outer + holes)
+
+
+def bay_turns(a: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Inward turn of every bay (run of inward turns) of a ring, radians, positive."""
+    inward = np.minimum(a, 0.0)
+    begins = np.flatnonzero((inward < 0) & (np.roll(inward, 1) >= 0))
+    if not len(begins):
+        return np.zeros(0)
+    return -np.add.reduceat(np.roll(inward, -begins[0]), begins - begins[0])

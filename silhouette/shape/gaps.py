@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, Polygon
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
 
 from silhouette.records import Gap, Tangent
 from silhouette.shape.contour import Points, resample, ring_points
@@ -21,6 +22,8 @@ ROUNDABOUT = 8.0
 distance at which they kiss."""
 APART = 0.05
 """Two kissing places nearer than this to each other (figure heights) are one."""
+PARTING = 8
+"""Points to either side (3 % of the height) at which the edges must have parted again."""
 TANGENT_SPACING = 0.004
 """Spacing of the points compared for tangents, figure heights: a third of the kissing distance."""
 
@@ -64,28 +67,53 @@ def negative_space(gaps: tuple[Gap, ...]) -> float:
 
 
 def tangents_of(polygon: Polygon) -> tuple[Tangent, ...]:
-    """Places where two edges just touch or all but touch: narrowest places of a thin slit or a thin bridge.
+    """Places where two edges just touch or all but touch: the narrowest places of a thin slit or a thin bridge.
 
     A deep overlap is no tangent, nor is a clear gap; what lies between, under :data:`KISSING` figure heights, flattens
-    depth. Taken where the distance between two different stretches of outline has a local least value.
+    depth. Two stretches of outline that far apart along the outline are compared; a wedge that merely closes towards its
+    end (the crotch, an armpit) is no tangent, so the edges must part again on both sides.
     """
-    rings = [resample(ring_points(r), TANGENT_SPACING) for r in (polygon.exterior, *polygon.interiors)]
-    points = np.vstack(rings)
-    ring_of = np.repeat(np.arange(len(rings)), [len(r) for r in rings])
-    along = np.concatenate([np.arange(len(r)) * TANGENT_SPACING for r in rings])
-    length = np.array([len(r) * TANGENT_SPACING for r in rings])[ring_of]
-    tree = shapely.STRtree(shapely.points(points))
-    first, second = tree.query(shapely.points(points), predicate="dwithin", distance=KISSING)
-    keep = first < second
-    first, second = first[keep], second[keep]
-    way = np.abs(along[first] - along[second])
-    way = np.minimum(way, length[first] - way)
+    rings = [resample(ring_points(r), TANGENT_SPACING, least=16) for r in (polygon.exterior, *polygon.interiors)]
+    sizes = [len(r) for r in rings]
+    points, ring_of = np.vstack(rings), np.repeat(np.arange(len(rings)), sizes)
+    begin = np.repeat(np.cumsum([0, *sizes[:-1]]), sizes)
+    size = np.repeat(sizes, sizes)
+    first, second = _close_pairs(points, KISSING)
+    way = np.abs(first - second)
+    way = np.minimum(way, size[first] - way) * TANGENT_SPACING
     other = (ring_of[first] != ring_of[second]) | (way > ROUNDABOUT * KISSING)
     first, second = first[other], second[other]
-    return _narrowest(points, first, second)
+    here = np.hypot(*(points[first] - points[second]).T)
+    parted = np.ones(len(first), bool)
+    for k in (PARTING, -PARTING):
+        i = begin[first] + (first - begin[first] + k) % size[first]
+        j = begin[second] + (second - begin[second] - k) % size[second]
+        parted &= np.hypot(*(points[i] - points[j]).T) >= 1.5 * here + TANGENT_SPACING
+    return _narrowest(points, first[parted], second[parted])
 
 
-def _narrowest(points: Points, first: np.ndarray, second: np.ndarray) -> tuple[Tangent, ...]:
+def _close_pairs(points: Points, distance: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Indices (first < second) of all pairs of points nearer than ``distance``, found on a grid of that mesh."""
+    cell = np.floor((points - points.min(axis=0)) / distance).astype(np.int64)
+    wide = int(cell[:, 1].max()) + 3
+    key = cell[:, 0] * wide + cell[:, 1]
+    order = np.argsort(key, kind="stable")
+    ordered = key[order]
+    first, second = [], []
+    for shift in (0, 1, wide - 1, wide, wide + 1):
+        lo = np.searchsorted(ordered, key + shift, side="left")
+        count = np.searchsorted(ordered, key + shift, side="right") - lo
+        i = np.repeat(np.arange(len(points)), count)
+        j = order[np.repeat(lo - np.cumsum(count) + count, count) + np.arange(count.sum())]
+        first.append(i)
+        second.append(j)
+    a, b = np.concatenate(first), np.concatenate(second)
+    near = (np.hypot(*(points[a] - points[b]).T) < distance) & (a != b)
+    pairs = np.unique(np.minimum(a, b)[near] * len(points) + np.maximum(a, b)[near])
+    return pairs // len(points), pairs % len(points)
+
+
+def _narrowest(points: Points, first: NDArray[np.intp], second: NDArray[np.intp]) -> tuple[Tangent, ...]:
     """One tangent for each cluster of close pairs, the narrowest first."""
     distance = np.hypot(*(points[first] - points[second]).T)
     middle = (points[first] + points[second]) / 2
@@ -100,8 +128,3 @@ def _narrowest(points: Points, first: np.ndarray, second: np.ndarray) -> tuple[T
 def slit(tangent: Tangent, polygon: Polygon) -> bool:
     """True where the edges all but touch (a slit of background), False where a thin bridge of figure joins them."""
     return not polygon.covers(shapely.Point(tangent.point))
-
-
-def ring_lines(polygon: Polygon) -> list[LineString]:
-    """Outer ring and holes as lines, outer first."""
-    return [LineString(r) for r in (polygon.exterior, *polygon.interiors)]

@@ -15,7 +15,6 @@ from bisect import bisect_right
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
@@ -26,16 +25,19 @@ SPACING = 0.012
 """Spacing of the ring that cuts are sought on, figure heights: some 400 points round a figure."""
 SMOOTH = 1.2
 """Smoothing of that ring, points."""
-CONCAVE = 0.35
+CONCAVE = 0.30
 """Least turn inwards, radians over a window of three points, that counts as a concave point."""
 SHORTEST = 0.055
 """Least length of a part, figure heights: a hand counts, a finger does not."""
-SMALLEST, LARGEST = 0.004, 0.42
-"""Least and largest area of a part over the whole area."""
+SMALLEST, LARGEST = 0.004, 0.33
+"""Least and largest area of a part over the whole area; a leg in a lunge has a quarter."""
 PROTRUSION = 2.0
 """Least protrusion, the outline of a part without its base over its base; a half disc has 1.57."""
 WIDEST_BASE = 0.22
 """Longest cut, figure heights: the waist, seen from the front, is shorter."""
+DETOUR = 1.35
+"""A cut may be this much longer than the shortest that starts at either of its ends before it loses worth: of two
+possible cuts people take the shorter."""
 
 
 @dataclass(frozen=True)
@@ -71,12 +73,15 @@ def _nearest(a: Points, b: Points) -> tuple[float, int, int]:
     return float(squared[i, j]), i, j
 
 
-def parts_of(polygon: Polygon) -> tuple[Part, ...]:
-    """The parts that stand out from the core of a normalised outline, longest first."""
+def parts_of(polygon: Polygon, picture: NDArray[np.float32]) -> tuple[Part, ...]:
+    """The parts that stand out from the core of a normalised outline, longest first.
+
+    ``picture`` is the outline's coverage picture (:func:`contour.raster`); cuts are checked on it to run inside.
+    """
     ring = open_ring(polygon)
     if len(ring) < 16:
         return ()
-    cuts = _candidates(ring, polygon)
+    cuts = _candidates(ring, picture)
     return tuple(sorted((_part(ring, cut) for cut in _best_set(cuts, len(ring))), key=lambda p: -p.length))
 
 
@@ -88,70 +93,74 @@ def concave_points(ring: Points) -> NDArray[np.intp]:
     return np.flatnonzero(lowest)
 
 
-def _candidates(ring: Points, polygon: Polygon) -> list[_Cut]:
+def _candidates(ring: Points, picture: NDArray[np.float32]) -> list[_Cut]:
     """Cuts from each concave point across the figure, with the part that each would take off."""
     n = len(ring)
     starts = concave_points(ring)
-    if not len(starts):
-        return []
     distance = np.hypot(*(ring[starts][:, None, :] - ring[None, :, :]).transpose(2, 0, 1))
     near = (distance <= np.roll(distance, 1, axis=1)) & (distance <= np.roll(distance, -1, axis=1))
     near[:, starts] = True
-    near &= (distance < WIDEST_BASE) & (distance > 1e-9)
-    rows, ends = np.nonzero(near)
-    begins = starts[rows]
-    gap = np.abs(begins - ends)
-    keep = np.minimum(gap, n - gap) > 3
-    begins, ends = begins[keep], ends[keep]
-    lines = shapely.linestrings(np.stack([ring[begins], ring[ends]], axis=1))
-    roomy = shapely.buffer(polygon, 0.004, quad_segs=1)
-    shapely.prepare(roomy)
-    inside = shapely.covers(roomy, lines)
-    found = []
-    for i, j in zip(begins[inside], ends[inside], strict=True):
-        for a, b in ((i, j), (j, i)):
-            if (cut := _weigh(ring, int(a), int(b) if b > a else int(b) + n, polygon.area)) is not None:
-                found.append(cut)
-    return found
+    rows, ends = np.nonzero(near & (distance < WIDEST_BASE) & (distance > 1e-9))
+    begins, base = starts[rows], distance[rows, ends]
+    first, last = np.concatenate([begins, ends]), np.concatenate([ends, begins])
+    last = np.where(last > first, last, last + n)
+    base = np.tile(base, 2)
+    twice = np.vstack([ring, ring, ring[:1]])
+    step = np.diff(twice, axis=0)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*step.T))])
+    swept = np.concatenate([[0.0], np.cumsum(twice[:-1, 0] * twice[1:, 1] - twice[1:, 0] * twice[:-1, 1])]) / 2
+    closing = (twice[last, 0] * twice[first, 1] - twice[first, 0] * twice[last, 1]) / 2
+    arc = along[last] - along[first]
+    area = (swept[last] - swept[first] + closing) / (swept[n] + 1e-12)
+    fits = (area >= SMALLEST) & (area <= LARGEST) & (arc >= PROTRUSION * base)
+    fits &= _inside(twice[first], twice[last], picture)
+    first, last, base, arc, area = (v[fits] for v in (first, last, base, arc, area))
+    shortest = np.full(n, np.inf)
+    np.minimum.at(shortest, first % n, base)
+    np.minimum.at(shortest, last % n, base)
+    detour = base / np.maximum(np.minimum(shortest[first % n], shortest[last % n]), 1e-9)
+    found = [_weigh(twice, *values) for values in zip(first, last, base, arc, area, detour, strict=True)]
+    return [cut for cut in found if cut is not None]
 
 
-def _weigh(ring: Points, start: int, stop: int, whole: float) -> _Cut | None:
-    """The part between two indices of the ring, or None where it does not stand out."""
-    index = np.arange(start, stop + 1) % len(ring)
-    piece = ring[index]
-    x, y = piece[:, 0], piece[:, 1]
-    area = 0.5 * float(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / whole
-    if not SMALLEST <= area <= LARGEST:
-        return None
-    base = float(np.hypot(*(piece[-1] - piece[0])))
-    arc = float(np.hypot(*np.diff(piece, axis=0).T).sum())
+def _inside(a: Points, b: Points, picture: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """True where the straight line from ``a`` to ``b`` runs inside the figure."""
+    t = np.linspace(0.1, 0.9, 9)[:, None, None]
+    xy = a + t * (b - a)
+    rows, columns = picture.shape
+    i = np.clip((xy[..., 1] * rows).astype(int), 0, rows - 1)
+    j = np.clip((xy[..., 0] * rows + columns / 2).astype(int), 0, columns - 1)
+    return np.all(picture[i, j] > 0.3, axis=0)
+
+
+def _weigh(twice: Points, start: int, stop: int, base: float, arc: float, area: float, detour: float) -> _Cut | None:
+    """The part between two places of the ring and its worth, or None where it is too short to stand out."""
+    piece = twice[start: stop + 1]
     out = np.hypot(*(piece - (piece[0] + piece[-1]) / 2).T)
     tip = int(np.argmax(out))
     length = float(out[tip])
-    if arc < PROTRUSION * base or length < SHORTEST:
+    if length < SHORTEST or length <= 0.6 * base:
         return None
-    worth = np.sqrt(max(length - 0.6 * base, 0.0))
-    return _Cut(start, stop, base, arc, area, length, int(index[tip]), float(worth)) if worth > 0 else None
+    worth = np.sqrt(length - 0.6 * base) * min(1.0, DETOUR / detour)
+    return _Cut(int(start), int(stop), float(base), float(arc), float(area), length, start + tip, float(worth))
 
 
 def _best_set(cuts: list[_Cut], n: int) -> list[_Cut]:
     """The parts of greatest total worth that do not overlap (weighted interval scheduling, on a ring)."""
     best: list[_Cut] = []
-    for turn in range(0, n, max(1, n // 8)):
+    for turn in sorted({c.start % n for c in cuts}):  # some part of the best set begins at one of these
         spans = sorted(((c.start - turn) % n + c.stop - c.start, (c.start - turn) % n, k) for k, c in enumerate(cuts)
                        if (c.start - turn) % n + c.stop - c.start <= n)
         stops = [s[0] for s in spans]
-        total, chosen = [0.0], [()]
+        total: list[float] = [0.0]
+        chosen: list[tuple[int, ...]] = [()]
         for k, (_, begin, which) in enumerate(spans):
             before = bisect_right(stops, begin, 0, k)
             with_it = total[before] + cuts[which].worth
-            if with_it > total[k] + 1e-12:
-                total.append(with_it)
-                chosen.append((*chosen[before], which))
-            else:
-                total.append(total[k])
-                chosen.append(chosen[k])
-        picked = [cuts[k] for k in chosen[-1]]
+            better = with_it > total[k] + 1e-12
+            total.append(with_it if better else total[k])
+            chosen.append((*chosen[before], which) if better else chosen[k])
+        picked = [cuts[which] for which in chosen[-1]]
         if sum(c.worth for c in picked) > sum(c.worth for c in best) + 1e-12:
             best = picked
     return best
@@ -160,8 +169,8 @@ def _best_set(cuts: list[_Cut], n: int) -> list[_Cut]:
 def _part(ring: Points, cut: _Cut) -> Part:
     piece = ring[np.arange(cut.start, cut.stop + 1) % len(ring)]
     ends = tuple((float(p[0]), float(p[1])) for p in (piece[0], piece[-1]))
-    tip = (float(ring[cut.tip][0]), float(ring[cut.tip][1]))
-    return Part(polygon=Polygon(piece), base=(ends[0], ends[1]), tip=tip, area=cut.area,
+    x, y = ring[cut.tip % len(ring)]
+    return Part(polygon=Polygon(piece), base=(ends[0], ends[1]), tip=(float(x), float(y)), area=cut.area,
                 protrusion=cut.arc / max(cut.base, 1e-9), length=cut.length)
 
 

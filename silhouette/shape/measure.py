@@ -35,13 +35,14 @@ def measure_outline(polygon: Polygon) -> Measures:
     """
     figure = normalised(polygon)
     negative = gaps.gaps_of(figure)
-    parts = limbs.parts_of(figure)
+    picture = contour.raster(figure)
+    parts = limbs.parts_of(figure, picture)
     separation, weakest = limbs.limb_separation(parts, figure)
     return Measures(
         negative_space=gaps.negative_space(negative), contour_complexity=contour.contour_complexity(figure),
         limb_separation=separation, weakest_limbs=weakest, gaps=negative, parts=parts, tangents=gaps.tangents_of(figure),
         solidity=contour.solidity(figure), circularity=contour.circularity(figure), convexity=contour.convexity(figure),
-        symmetry=contour.symmetry(contour.raster(figure)))
+        symmetry=contour.symmetry(picture))
 
 
 def normalised(polygon: Polygon) -> Polygon:
