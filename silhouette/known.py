@@ -45,7 +45,7 @@ def key_of(files: Sequence[Path], asked: dict[str, Any]) -> str:
 
 
 class Memory:
-    """Silhouettes already cut, kept in one folder; what is new is written by :meth:`flush`, once the results are out."""
+    """Silhouettes already cut, kept in one folder; what is new is written by :meth:`flush`, after the results."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder

@@ -154,7 +154,11 @@ def _open(data: bytes, path: Path) -> Image.Image:
 
         pillow_heif.register_heif_opener(thumbnails=False)
     try:
-        return Image.open(BytesIO(data))
+        image = Image.open(BytesIO(data))
+        turned = image.info.get("original_orientation")
+        if turned and not (b"irot" in data[:65536] or b"imir" in data[:65536]):
+            image.getexif()[_ORIENTATION] = turned  # a HEIC without its own turn: the EXIF one is all there is
+        return image
     except Image.DecompressionBombError:
         raise PictureError("has more than 170 million pixels.", path=path, do="Export it smaller.") from None
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError):

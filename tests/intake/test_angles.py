@@ -1,0 +1,84 @@
+"""Angles come from names, else from angles.csv, else from an even spread."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from silhouette.errors import AnglesError
+from silhouette.intake import angles
+
+
+@pytest.mark.parametrize(
+    ("stems", "wanted"),
+    [
+        (["000", "045", "360"], [0, 45, 0]),
+        (["0", "22.5", "45"], [0, 22.5, 45]),
+        (["oar_045deg", "oar_090deg"], [45, 90]),
+        (["oar 45°", "oar 90 degrees"], [45, 90]),
+        (["-45", "0", "45"], [315, 0, 45]),
+        (["keeper_000", "keeper_015", "keeper_345"], [0, 15, 345]),
+        (["045"], [45]),
+        (["000", "015", "030", "cover"], [0, 15, 30, None]),
+    ],
+)
+def test_names_that_state_angles(stems: list[str], wanted: list[float | None]) -> None:
+    assert angles.angles_from_names(stems) == wanted
+
+
+@pytest.mark.parametrize(
+    "stems",
+    [
+        ["IMG_001", "IMG_002", "IMG_003"],
+        ["001", "002", "003", "004"],
+        ["IMG_1234", "IMG_1250"],
+        ["photo_400", "photo_415"],
+        ["20261125_104501", "20261125_104512"],
+        ["7"],
+        ["degas_12"],
+    ],
+)
+def test_counters_and_dates_are_not_angles(stems: list[str]) -> None:
+    assert angles.angles_from_names(stems) is None
+
+
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+def test_csv(tmp_path: Path, mark: str) -> None:
+    table = tmp_path / "angles.csv"
+    table.write_text(
+        f"file{mark}angle\nIMG_1.JPG{mark}0\nimg_2{mark} 30.5\n\nIMG_3.jpg{mark}375\n", encoding="utf-8-sig"
+    )
+    assert angles.angles_from_csv(table, ["IMG_1.jpg", "IMG_2.jpg", "IMG_3.jpg", "IMG_4.jpg"]) == [0, 30.5, 15, None]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("a.jpg,0\nb.jpg,east\n", "line 2 .*no angle"),
+        ("a.jpg,0\na.jpg,15\n", "a second angle"),
+        ("x.jpg,0\ny.jpg,1\n", "names none"),
+        ("", "names none"),
+    ],
+)
+def test_a_csv_that_cannot_be_used_says_where(tmp_path: Path, text: str, words: str) -> None:
+    table = tmp_path / "angles.csv"
+    table.write_text(text)
+    with pytest.raises(AnglesError, match=words):
+        angles.angles_from_csv(table, ["a.jpg", "b.jpg"])
+
+
+def test_spread() -> None:
+    assert angles.spread(4, 360) == [0, 90, 180, 270]
+    assert angles.spread(5, 360, repeats=True) == [0, 90, 180, 270, 0]
+    assert angles.spread(4, 360, turn="right") == [0, 270, 180, 90]
+    assert angles.spread(6, 180, start=90) == [90, 120, 150, 180, 210, 240]
+    assert angles.spread(1, 360) == [0]
+
+
+def test_names_win_over_the_table(tmp_path: Path) -> None:
+    stills = [tmp_path / "000.jpg", tmp_path / "090.jpg"]
+    (tmp_path / "angles.csv").write_text("000.jpg,5\n090.jpg,95\n")
+    named = angles.assign(stills, tmp_path)
+    assert named is not None and [(a.angle, a.angle_from) for a in named] == [(0, "name"), (90, "name")]
+    assert angles.assign([tmp_path / "a.jpg"], None) is None
