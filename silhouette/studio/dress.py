@@ -56,7 +56,7 @@ class Outfit:
     load: float = 0.0
     """Size of a bundle on head or shoulder."""
     block: float = 0.0
-    """Half width of the block sat on."""
+    """Half width of the block sat on; it stands only under a pose whose thighs lie about level."""
 
 
 NAKED = Outfit()
@@ -73,7 +73,7 @@ def sample(rng: np.random.Generator) -> Outfit:
     def some(share: float) -> float:
         return float(rng.uniform(0.25, 1.0)) if rng.random() < share else 0.0
 
-    out = Outfit(hair=some(0.55), long_hair=some(0.2), bun=some(0.12), shoes=some(0.2))
+    out = Outfit(hair=some(0.55), long_hair=some(0.2), bun=some(0.12), shoes=some(0.2), block=some(0.6))
     if rng.random() < 0.35:
         out = replace(out, skirt=some(0.35), flare=float(rng.random()), sleeves=some(0.45), trousers=some(0.4),
                       coat=some(0.35), brim=some(0.25), crown=some(0.25), shoes=some(0.6))
@@ -147,13 +147,13 @@ def _on_head(joints: dict[str, torch.Tensor], o: dict[str, torch.Tensor]) -> lis
     unit = (skull - neck).norm(dim=-1)
     behind = _unit(torch.linalg.cross(_unit(joints["shoulder_l"] - joints["shoulder_r"]), up)) * -1.0
     hair = o["hair"] > 0
-    thick = unit * (0.80 + 0.35 * o["hair"]) * hair
+    thick = unit * (0.70 + 0.24 * o["hair"]) * hair
     fall = unit * 2.6 * o["long_hair"]
     crown_at = skull + up * (unit * 0.62)[:, None]
     crown = unit * (0.75 + 0.1 * o["crown"]) * (o["crown"] > 0)
     brim = unit * (0.8 + 1.2 * o["brim"]) * (o["brim"] > 0)
     return [
-        (_ball_at(skull + up * (unit * 0.22)[:, None] + behind * (unit * 0.16)[:, None], thick), 1),
+        (_ball_at(skull + up * (unit * 0.26)[:, None] + behind * (unit * 0.28)[:, None], thick), 1),
         (_tube(skull + behind * (unit * 0.35)[:, None],
                skull + behind * (unit * 0.75)[:, None] - up * fall[:, None],
                unit * 0.6 * (fall > 0), unit * 0.45 * (fall > 0)), 1),
@@ -170,8 +170,8 @@ def _on_limbs(joints: dict[str, torch.Tensor], o: dict[str, torch.Tensor]) -> li
     for k, s in enumerate("lr"):
         shoulder, elbow, wrist = (joints[f"{j}_{s}"] for j in ("shoulder", "elbow", "wrist"))
         hip, knee, ankle, foot = (joints[f"{j}_{s}"] for j in ("hip", "knee", "ankle", "foot"))
-        sleeve = size * (0.030 + 0.022 * o["sleeves"]) * (o["sleeves"] > 0)
-        leg = size * (0.045 + 0.022 * o["trousers"]) * (o["trousers"] > 0)
+        sleeve = size * (0.026 + 0.013 * o["sleeves"]) * (o["sleeves"] > 0)
+        leg = size * (0.038 + 0.014 * o["trousers"]) * (o["trousers"] > 0)
         out += [(_tube(shoulder, elbow, sleeve * 1.15, sleeve * 1.1), 2 + k),
                 (_tube(elbow, elbow + 0.9 * (wrist - elbow), sleeve * 1.05, sleeve), 2 + k),
                 (_tube(hip + 0.1 * (knee - hip), knee, leg * 1.25, leg), 4 + k),
@@ -213,7 +213,8 @@ def _held(joints: dict[str, torch.Tensor], o: dict[str, torch.Tensor]) -> list[P
     top = low + along * (size * 1.15)[:, None]
     bag_at = joints["hand_l"] - torch.stack([torch.zeros_like(size)] * 2 + [size * 0.12 * o["bag"]], -1)
     seat = joints["pelvis"][:, 2] - 0.065 * size
-    sits = (o["block"] > 0) & (seat > 0.08 * size)
+    thigh_drop = (joints["hip_l"] + joints["hip_r"] - joints["knee_l"] - joints["knee_r"])[:, 2] / 2
+    sits = (o["block"] > 0) & (seat > 0.08 * size) & (thigh_drop < 0.12 * size)
     base = joints["pelvis"].clone()
     base[:, 2] = 0.0
     top_of_block = base.clone()

@@ -37,8 +37,9 @@ pelvis, spine, neck, head: bend forward, bend to the figure's left, turn to the 
 whole body. arm: raised by ``raise`` from hanging (0) over level (90) to overhead (180), in the plane ``plane`` (0
 sideways, 90 forward, over 90 across the body, negative behind); ``twist`` turns the upper arm outward about its length.
 elbow and knee: bend; forearm: palm from the thigh to the back. wrist: bend to the palm, bend to the thumb. fingers: 0
-as at rest to 90 a fist. leg: forward, outward, toes outward. foot: toes pointed, toes outward. ``plant`` 1 lays the sole
-flat on the ground whatever the leg does; ``level`` 1 bends the longer-reaching leg until both ankles stand equally high.
+as at rest to 90 a fist. leg: forward, outward, toes outward. foot: toes pointed, toes outward. ``plant`` 1 lays the
+sole flat on the ground whatever the leg does; ``level`` 1 bends the longer-reaching leg until both ankles stand equally
+high.
 """
 PAIRED = ("shrug", "arm", "elbow", "forearm", "wrist", "fingers", "leg", "knee", "foot", "plant")
 SLOTS: dict[str, slice] = {}

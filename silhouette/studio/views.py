@@ -1,0 +1,160 @@
+"""Black shapes with exact truth: figure and limb masks, joints in the picture, and how legible each limb is.
+
+A limb is legible as far as the figure's outline draws it. Its own outline is that of its mask alone, with whatever
+covers it taken away; a piece of it counts as drawn where background lies next to it. Legibility is the drawn length over
+the longest own outline that the limb has round the turn: 1 where the black shape shows the whole limb, about a quarter
+for an arm flush to the body, 0 where it is hidden or points at the lens. Lengths are counted in boundary pixels.
+
+Triangles are filled in plain torch, many views at once, on any device; a pixel belongs to a triangle that holds its
+centre.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+
+from silhouette.studio.bodies import LIMBS, Body
+from silhouette.studio.cameras import Camera
+
+FINE_PX = 600
+"""Height of the tallest view at which legibility is measured, pixels: gaps of 2 mm between limb and body stay open."""
+_SIZES = (2, 4, 8, 16, 32, 64, 128, 256, 512, 1024)
+
+
+@dataclass(frozen=True)
+class TrueView:
+    """One view of a body with all that can be known of it."""
+
+    angle: float
+    mask: NDArray[np.bool_]
+    """(h, w) the figure, clothes and props included."""
+    limb_masks: NDArray[np.bool_]
+    """(6, h, w) each limb alone, hidden parts included, in the order of LIMBS; clothes of the trunk and props are core."""
+    legibility: dict[str, float]
+    """head, arm_l, arm_r, leg_l, leg_r, 0 to 1."""
+    joints: dict[str, tuple[float, float]]
+    """Name -> (x, y) pixels, also where hidden or outside the picture."""
+
+
+def look(body: Body, camera: Camera, angles: list[float] | NDArray[np.float64]) -> list[TrueView]:
+    """The body from all angles of a turn, one camera.
+
+    The longest outline of each limb is taken over ``angles``, so they should go round: at least eight.
+    """
+    faces, limb = torch.from_numpy(body.faces).long(), torch.from_numpy(body.limb).long()
+    seen = np.stack([camera.project(body.vertices, float(a)) for a in angles])
+    tall = max(float(np.ptp(s[:, 1])) for s in seen)
+    truth = fine_legibility(torch.from_numpy(seen[..., :2]) * (FINE_PX / tall), faces, limb)
+    out = []
+    for i, angle in enumerate(angles):
+        bits = rasterise(torch.from_numpy(seen[i : i + 1, :, :2]), faces, limb, camera.height, camera.width)[0].numpy()
+        masks = (bits[None] >> np.arange(len(LIMBS), dtype=np.uint8)[:, None, None] & 1).astype(bool)
+        spots = camera.project(np.stack(list(body.joints.values())), float(angle))
+        out.append(TrueView(float(angle), bits > 0, masks, dict(zip(LIMBS[1:], truth[i].tolist(), strict=True)),
+                            {k: (float(p[0]), float(p[1])) for k, p in zip(body.joints, spots, strict=True)}))
+    return out
+
+
+def fine_legibility(points: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor) -> torch.Tensor:
+    """(v, 5) legibility of head, arms and legs in each of the views of one turn.
+
+    Parameters
+    ----------
+    points : torch.Tensor
+        (v, n, 2) the vertices in each picture, pixels, at the scale to measure at.
+    faces, limb : torch.Tensor
+        (m, 3) and (n,).
+    """
+    drawn, own = [], []
+    for view in points:
+        low = view.amin(0)
+        size = (view.amax(0) - low).ceil().long() + 4
+        bits = rasterise((view - low + 2)[None], faces, limb, int(size[1]), int(size[0]))
+        d, o = outline_lengths(bits)
+        drawn.append(d)
+        own.append(o)
+    return legibility_of(torch.cat(drawn), torch.cat(own))
+
+
+def legibility_of(drawn: torch.Tensor, own: torch.Tensor) -> torch.Tensor:
+    """(v, 5) from drawn and own outline lengths (v, 5) of one turn."""
+    return drawn / own.amax(0, keepdim=True).clamp(min=1)
+
+
+def outline_lengths(bits: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
+    """Drawn and own outline length of head, arms and legs, boundary pixels, (b, 5) each.
+
+    bits : (b, h, w) uint8, bit k set where limb k lies, background all round the border.
+    """
+    middle = bits[:, 1:-1, 1:-1]
+    around = (bits[:, :-2, 1:-1], bits[:, 2:, 1:-1], bits[:, 1:-1, :-2], bits[:, 1:-1, 2:])
+    inner, open_air = middle, torch.zeros_like(middle, dtype=torch.bool)
+    for other in around:
+        inner = inner & other
+        open_air = open_air | (other == 0)
+    edge = middle & ~inner
+    shown = torch.where(open_air, middle, torch.zeros_like(middle))
+    drawn = [((shown >> k) & 1).sum((1, 2)) for k in range(1, len(LIMBS))]
+    own = [((edge >> k) & 1).sum((1, 2)) for k in range(1, len(LIMBS))]
+    return torch.stack(drawn, 1).float(), torch.stack(own, 1).float()
+
+
+def rasterise(points: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor, height: int, width: int) -> torch.Tensor:
+    """Fill triangles.
+
+    Parameters
+    ----------
+    points : torch.Tensor
+        (b, n, 2) vertices in pixels; pixel (0, 0) has its centre at (0.5, 0.5).
+    faces : torch.Tensor
+        (m, 3); a face belongs to the limb of its first vertex.
+    limb : torch.Tensor
+        (n,) 0 to 5.
+
+    Returns
+    -------
+    (b, height, width) uint8: bit k is set where limb k lies, whatever is before it.
+    """
+    b, planes = points.shape[0], len(LIMBS)
+    out = torch.zeros(planes * b * height * width, dtype=torch.bool, device=points.device)
+    corners = points[:, faces]                                                            # (b, m, 3, 2)
+    low, high = corners.amin(2), corners.amax(2)
+    first = (low - 0.5).ceil()
+    count = (high - 0.5).floor() - first + 1                                              # pixel centres spanned
+    plane = limb[faces[:, 0]].to(points.device) * b + torch.arange(b, device=points.device)[:, None]
+    inside_picture = (high > 0).all(-1) & (low[..., 0] < width) & (low[..., 1] < height)
+    span = torch.where(inside_picture & (count > 0).all(-1), count.amax(-1), torch.zeros_like(count[..., 0]))
+    done = 0
+    for size in _SIZES:
+        chosen = (span > done) & (span <= size)
+        done = size
+        if bool(chosen.any()):
+            _fill(out, corners[chosen], first[chosen], plane[chosen], size, height, width)
+    stacked = out.view(planes, b, height, width)
+    bits = torch.zeros(b, height, width, dtype=torch.uint8, device=points.device)
+    for k in range(planes):
+        bits |= stacked[k].to(torch.uint8) << k
+    return bits
+
+
+def _fill(out: torch.Tensor, corners: torch.Tensor, first: torch.Tensor, plane: torch.Tensor, size: int, height: int,
+          width: int) -> None:
+    """Set the pixels of triangles (t, 3, 2) that span at most ``size`` pixel centres each way."""
+    steps = torch.arange(size, device=out.device, dtype=corners.dtype)
+    x, y = first[:, :1] + steps, first[:, 1:] + steps                                     # (t, size)
+    px, py = x[:, None, :] + 0.5, y[:, :, None] + 0.5
+    signs = []
+    for k in range(3):
+        ax, ay = corners[:, k, 0, None, None], corners[:, k, 1, None, None]
+        bx, by = corners[:, (k + 1) % 3, 0, None, None], corners[:, (k + 1) % 3, 1, None, None]
+        signs.append((bx - ax) * (py - ay) - (by - ay) * (px - ax))
+    least = torch.minimum(torch.minimum(signs[0], signs[1]), signs[2])
+    most = torch.maximum(torch.maximum(signs[0], signs[1]), signs[2])
+    hit = (least >= 0) | (most <= 0)
+    hit &= ((x >= 0) & (x < width))[:, None, :] & ((y >= 0) & (y < height))[:, :, None]
+    where = (plane[:, None, None] * height + y.long()[:, :, None]) * width + x.long()[:, None, :]
+    out[where[hit]] = True
