@@ -97,7 +97,7 @@ def walk_round(views: Sequence[View], arc: tuple[float, float] | None = None) ->
         Arc(a, b, _causes(views, a, b)) for a, b in _runs(counted & (np.nan_to_num(degrees) < BAND_FAIR), SHORT_ARC)
     )
     missing = tuple(Arc(a, b) for a, b in _runs(~bridged & inside, 0))
-    at_stops = [(v, a) for a, v in zip(angles, values, strict=True) if inside[round(a) % 360]]
+    at_stops = [(v, a) for a, v in zip(angles.tolist(), values.tolist(), strict=True) if inside[round(a) % 360]]
     worst = min(at_stops, default=None)
     return Round(
         degrees=degrees,
@@ -221,7 +221,7 @@ def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> t
 
 def without_place(reason: str) -> str:
     """A reason without where in the picture it was seen, so that the same trouble in two views counts as one."""
-    return re.sub(r"\s*(\([^)]*\)|,? ?(at|toward|on|in) (the )?picture (left|right)\b.*)$", "", reason)
+    return re.sub(r"(,| at| on| in| toward)* (the )?(picture (left|right)|middle)\b.*$", "", reason)
 
 
 def _swap_sides(text: str) -> str:

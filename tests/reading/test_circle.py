@@ -38,8 +38,8 @@ def test_stops_sixty_apart_are_bridged_and_wider_holes_are_not() -> None:
     assert (even.counted_degrees, even.reads_degrees) == (360, 360)
     assert even.missing_arcs == ()
     wide = circle.walk_round([view(a, GOOD) for a in (0, 60, 121, 180, 240, 300)])
-    assert wide.counted_degrees == 360 - 60
-    assert [(a.start, a.end) for a in wide.missing_arcs] == [(61, 121)]
+    assert wide.counted_degrees == 360 - 61
+    assert [(a.start, a.end) for a in wide.missing_arcs] == [(60, 121)]
 
 
 def test_uneven_stops_count_by_degrees_not_by_number() -> None:
