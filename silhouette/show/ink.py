@@ -1,0 +1,210 @@
+"""What every picture in this column is drawn with: the inks, the type, an outline as a path, a file written whole.
+
+Lengths on a page are points (1/72 inch) throughout, so that type and line keep their printed size on any paper.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import textwrap
+from collections.abc import Callable, Iterator
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.polygon import orient
+
+from silhouette.errors import OutputError
+from silhouette.records import CANNOT_TELL, INFERRED, View
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+    from matplotlib.path import Path as DrawnPath
+
+INK = "#1f1a17"
+"""Warm black: the figure, the type."""
+PAPER = "#ffffff"
+ACCENT = "#b0640f"
+"""Bronze: trouble. Half-way in lightness, so that it shows on the black figure, on white paper and in a grey print."""
+SOFT = "#6f665e"
+"""Small print. 5.6 times the contrast of paper."""
+FAIR = "#9d948b"
+"""The middle band."""
+PALE = "#ece7e0"
+"""Gaps and grounds: the lightest tone that a laser printer still lays down evenly."""
+
+SMALLEST = 8.0
+"""Smallest type on any page, points."""
+STYLE = Path(__file__).with_name("style.mplstyle")
+
+
+@contextlib.contextmanager
+def style() -> Iterator[None]:
+    """The project's matplotlib style, for the time of a ``with`` block."""
+    import matplotlib
+
+    with matplotlib.rc_context(fname=STYLE):
+        yield
+
+
+def new_figure(width: float, height: float) -> Figure:
+    """An empty figure of ``width`` by ``height`` points that no window system knows of."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width / 72, height / 72))
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def page_axes(figure: Figure, left: float, bottom: float, width: float, height: float) -> Any:
+    """Bare axes at a place of the page; one data unit is one point, the origin its lower left corner."""
+    page_w, page_h = (72 * side for side in figure.get_size_inches())
+    ax = figure.add_axes((left / page_w, bottom / page_h, width / page_w, height / page_h))
+    return bare(ax, width, height)
+
+
+def bare(ax: Any, width: float | None = None, height: float | None = None) -> Any:
+    """Strip axes of frame and ticks and measure them in points; without sizes, take them from the figure."""
+    if width is None or height is None:
+        box = ax.get_position()
+        page_w, page_h = (72 * side for side in ax.figure.get_size_inches())
+        width, height = box.width * page_w, box.height * page_h
+    ax.set_axis_off()
+    ax.set_xlim(0, width)
+    ax.set_ylim(0, height)
+    return ax
+
+
+def size_of(ax: Any) -> tuple[float, float]:
+    """Width and height of :func:`bare` axes, points."""
+    return float(ax.get_xlim()[1]), float(ax.get_ylim()[1])
+
+
+# ------------------------------------------------------------------------------------------------------------ type
+
+@lru_cache(maxsize=4096)
+def text_width(text: str, size: float, bold: bool = False) -> float:
+    """Width of one line of type, points."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    face = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal", size=size)
+    return float(text_to_path.get_text_width_height_descent(text, face, False)[0])
+
+
+def wrap(text: str, width: float, size: float, bold: bool = False) -> list[str]:
+    """Break ``text`` into lines no wider than ``width`` points; a word wider than that is broken too."""
+    for letters in range(len(text), 0, -1):
+        lines = textwrap.wrap(text, letters) or [""]
+        if all(text_width(line, size, bold) <= width for line in lines):
+            return lines
+    return [text]
+
+
+def fit_line(text: str, width: float, size: float, bold: bool = False) -> str:
+    """``text``, cut short with an ellipsis where it is wider than ``width`` points."""
+    while len(text) > 1 and text_width(text, size, bold) > width:
+        text = text[:-2].rstrip() + "…"
+    return text
+
+
+# --------------------------------------------------------------------------------------------------------- outline
+
+def rings_of(polygon: Polygon | MultiPolygon) -> list[np.ndarray]:
+    """The closed rings of a polygon as (n, 2) arrays: solid ones one way round, holes the other way."""
+    pieces = list(polygon.geoms) if isinstance(polygon, MultiPolygon) else [polygon]
+    turned = [orient(piece) for piece in pieces if not piece.is_empty]
+    return [np.asarray(ring.coords)[:, :2] for piece in turned for ring in (piece.exterior, *piece.interiors)]
+
+
+def outline_path(polygon: Polygon | MultiPolygon, height: float, x: float, ground: float) -> DrawnPath:
+    """The outline as a matplotlib path, ``height`` points tall, its x = 0 at ``x`` and its feet on ``ground``."""
+    from matplotlib.path import Path as DrawnPath
+
+    rings = rings_of(polygon)
+    codes = [np.full(len(ring), DrawnPath.LINETO, np.uint8) for ring in rings]
+    for code in codes:
+        code[0], code[-1] = DrawnPath.MOVETO, DrawnPath.CLOSEPOLY
+    points = np.concatenate(rings)
+    placed = np.column_stack([x + points[:, 0] * height, ground + (1 - points[:, 1]) * height])
+    return DrawnPath(placed, np.concatenate(codes))
+
+
+def rectangle(x: float, y: float, width: float, height: float) -> DrawnPath:
+    """A box from its lower left corner, points."""
+    from matplotlib.path import Path as DrawnPath
+
+    return DrawnPath([(x, y), (x + width, y), (x + width, y + height), (x, y + height), (x, y)], closed=True)
+
+
+def add_paths(ax: Any, paths: list[DrawnPath], **look: Any) -> None:
+    """Draw many paths as one artist."""
+    from matplotlib.collections import PathCollection
+
+    if paths:
+        ax.add_collection(PathCollection(paths, **look), autolim=False)
+
+
+def relative_heights(views: tuple[View, ...]) -> dict[int, float]:
+    """Height of each view's figure over the tallest of the pose, by position in ``views``: one scale for all."""
+    tall = {i: v.outline.height_px for i, v in enumerate(views) if v.outline is not None}
+    most = max(tall.values(), default=1.0)
+    return {i: px / most for i, px in tall.items()}
+
+
+def tone(ax: Any, paths: list[DrawnPath], kind: str) -> None:
+    """Fill with the tone of a band or of a kind of figure, each told from the others by lightness and by texture."""
+    looks: dict[str, dict[str, Any]] = {
+        "seen": {"facecolor": INK, "linewidth": 0},
+        "strong": {"facecolor": INK, "linewidth": 0},
+        "fair": {"facecolor": FAIR, "linewidth": 0},
+        "weak": {"facecolor": PAPER, "edgecolor": ACCENT, "hatch": "//////", "linewidth": 0.9},
+        "no view": {"facecolor": "none", "edgecolor": SOFT, "linewidth": 0.7, "linestyle": (0, (1, 2))},
+        INFERRED: {"facecolor": PAPER, "edgecolor": SOFT, "hatch": "||||||", "linewidth": 0.7},
+        CANNOT_TELL: {"facecolor": PALE, "edgecolor": SOFT, "linewidth": 0.8, "linestyle": (0, (2, 1.5))},
+    }
+    add_paths(ax, paths, **looks[kind])
+
+
+def draw_figures(ax: Any, placed: list[tuple[View, DrawnPath]]) -> None:
+    """Black where a picture was read, hatched where mirrored from the opposite view, pale where not trusted."""
+    for kind in ("seen", INFERRED, CANNOT_TELL):
+        tone(ax, [path for view, path in placed if kind_of(view) == kind], kind)
+
+
+def kind_of(view: View) -> str:
+    """How a figure is drawn: ``seen``, inferred or cannot tell."""
+    return CANNOT_TELL if not view.scored else INFERRED if view.inferred else "seen"
+
+
+# ----------------------------------------------------------------------------------------------------------- files
+
+def write_whole(path: Path, write: Callable[[Path], None]) -> Path:
+    """Write a file beside its place, then move it there: it is there whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing, full or not ours to write in.
+    """
+    beside = path.with_name(f".{path.stem}.part{path.suffix}")
+    try:
+        write(beside)
+        beside.replace(path)
+    except OSError as error:
+        raise OutputError(f"could not be written ({error.strerror or error}).", path=path,
+                          do="Choose another place with -o.") from error
+    finally:
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
+    return path
+
+
+def save_figure(figure: Figure, path: Path, **how: Any) -> Path:
+    """Save a figure as the kind its file name says, with no date, author or program in it."""
+    kind = path.suffix[1:].lower()
+    metadata = {"pdf": {"CreationDate": None, "Producer": None, "Creator": None}, "png": {"Software": None}}.get(kind)
+    return write_whole(path, lambda beside: figure.savefig(beside, format=kind, metadata=metadata, **how))

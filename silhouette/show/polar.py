@@ -1,0 +1,399 @@
+"""The wheel: where the camera stood, seen from above, and how the black shape reads from there.
+
+The page is the floor. The figure stands in the middle and looks down the page, so the camera at 0 is at the bottom and
+angles run clockwise, as one walks round it. From the middle outwards: the figure from above; a line that is near the
+middle where the outline is lost and near the ring where it is clear; the ring, whose tone is the band; the figures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from silhouette.records import CANNOT_TELL, INFERRED, Arc, Pose, Ranking, View
+from silhouette.settings import BAND_FAIR, BAND_STRONG
+from silhouette.show import ink, words
+from silhouette.show.wheel_layout import Layout, Room, direction, largest_scale, lay_out
+
+if TYPE_CHECKING:
+    from matplotlib.path import Path as DrawnPath
+
+CHART = (792.0, 640.0)
+"""Size of the chart of one pose, points."""
+SMALL = 400.0
+"""A wheel narrower than this, points, is drawn without its causes, key and all but four angles."""
+LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+
+
+def draw_wheel(pose: Pose, ax: Any = None, *, scale: tuple[float, float] | None = None) -> Any:
+    """Draw one pose's wheel.
+
+    Parameters
+    ----------
+    pose : Pose
+    ax : matplotlib Axes, optional
+        Where to draw; its size on the page decides how much is written. A page of its own by default.
+    scale : (ring, tall), optional
+        Radius of the ring and height of the tallest figure, points, from :func:`shared_scale`, so that several wheels
+        can be compared; by default the largest that fits.
+
+    Returns
+    -------
+    matplotlib Axes
+        One data unit is one point; the origin is the lower left corner.
+    """
+    with ink.style():
+        if ax is None:
+            ax = ink.page_axes(ink.new_figure(*CHART), 18, 14, CHART[0] - 36, CHART[1] - 28)
+        else:
+            ink.bare(ax)
+        frame = _Frame.of(*ink.size_of(ax))
+        layout = lay_out(pose.views, frame.room, scale or shared_scale([pose], frame.width, frame.height))
+        hub, rim = _radii(layout.ring)
+        _draw_head(pose, ax, frame)
+        _draw_hub(ax, frame.centre, hub, frame.type)
+        _draw_line(pose, ax, frame.centre, hub, rim)
+        _draw_ring(pose, ax, frame.centre, rim, layout.ring)
+        _draw_places(layout, ax, frame)
+        lettered = _draw_letters(pose, ax, frame, hub, rim)
+        if not frame.small:
+            _draw_causes(lettered, ax, frame)
+            _draw_key(pose, ax, frame)
+    return ax
+
+
+def shared_scale(poses: Sequence[Pose], width: float, height: float) -> tuple[float, float]:
+    """Ring and figure height, points, with which the wheel of every one of ``poses`` fits axes of this size."""
+    return largest_scale([pose.views for pose in poses], _Frame.of(width, height).room)
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """How a wheel's axes are shared out, points: the head, the key at the foot, a column of causes on either side."""
+
+    width: float
+    height: float
+    head: float
+    foot: float
+    column: float
+    type: float
+    """Size of the small type."""
+    big: float
+    """Size of the verdict."""
+
+    @classmethod
+    def of(cls, width: float, height: float) -> _Frame:
+        if width < SMALL:
+            return cls(width, height, 28, 2, 2, ink.SMALLEST, 9)
+        if width < 600:
+            return cls(width, height, 56, 28, max(0.175 * width, 84), ink.SMALLEST, 18)
+        return cls(width, height, 76, 34, 0.17 * width, 10, 26)
+
+    @property
+    def small(self) -> bool:
+        return self.width < SMALL
+
+    @property
+    def centre(self) -> np.ndarray:
+        return np.array([self.width / 2, self.foot + (self.height - self.head - self.foot) / 2])
+
+    @property
+    def room(self) -> Room:
+        def label(view: View) -> str:
+            side = words.SIDES.get(round(view.angle) % 360, "")
+            if self.small:
+                return side
+            return words.degrees(view.angle) + (f" {side}" if side in ("front", "back") else "")
+
+        return Room(self.width / 2 - self.column, (self.height - self.head - self.foot) / 2, label,
+                    lambda text: ink.text_width(text, self.type) + 2 if text else 0.0, self.type + 3)
+
+
+def _radii(ring: float) -> tuple[float, float]:
+    """Radius of readability 0 and of readability 100, points; the ring's tone lies between the latter and ``ring``."""
+    rim = ring * 0.9
+    return max(0.3 * rim, min(40.0, 0.42 * rim)), rim
+
+
+# ----------------------------------------------------------------------------------------------------- head and key
+
+def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
+    width, top = frame.width, frame.height
+    name = pose.name if pose.rank is None else f"{pose.rank}  {pose.name}"
+    tied = f"too close to call against {', '.join(pose.tied_with)}" if pose.tied_with else ""
+    if frame.small:
+        name = ink.fit_line(name, width, 9, True)
+        ax.text(0, top, name, size=9, weight="bold", va="top")
+        used = ink.text_width(name, 9, True) + 10
+        ax.text(used, top - 0.8, ink.fit_line(tied, width - used, 8), size=8, va="top", color=ink.SOFT)
+        line = f"{words.headline(pose)} (between {pose.reads_low} and {pose.reads_high})"
+        ax.text(0, top - 14, ink.fit_line(line, width, 8), size=8, va="top")
+        return
+    small = frame.type + 1
+    name = ink.fit_line(name, 0.5 * width, small, True)
+    ax.text(0, top, name, size=small, weight="bold", va="top")
+    used = ink.text_width(name, small, True) + 14
+    ax.text(used, top, ink.fit_line(tied, width - used, small), size=small, va="top", color=ink.SOFT)
+    verdict = ink.fit_line(words.headline(pose), width, frame.big, True)
+    ax.text(0, top - small - 6, verdict, size=frame.big, weight="bold", va="top")
+    ax.text(0, top - small - 10 - 1.2 * frame.big, ink.fit_line(words.give_or_take(pose), width, frame.type),
+            size=frame.type, va="top", color=ink.SOFT)
+
+
+def _draw_key(pose: Pose, ax: Any, frame: _Frame) -> None:
+    """What the tones mean, and where 0 is."""
+    kinds = ["strong", "fair", "weak"]
+    if any(v.inferred for v in pose.views) or pose.round.inferred.any():
+        kinds.append(INFERRED)
+    if pose.round.missing_arcs:
+        kinds.append("no view")
+    if any(not v.scored for v in pose.views):
+        kinds.append(CANNOT_TELL)
+    x, y = 0.0, 2 * frame.type + 6
+    for kind in kinds:
+        ink.tone(ax, [ink.rectangle(x, y - 3.5, 16, 7)], kind)
+        word = "inferred from the mirrored view" if kind == INFERRED else kind
+        ax.text(x + 20, y, word, size=frame.type, va="center")
+        x += 20 + ink.text_width(word, frame.type) + 12
+    ax.text(0, 0.5 * frame.type, ink.fit_line(
+        f"Seen from above: camera at 0 faces the front, angles run clockwise. Line: lost at the middle, clear at the "
+        f"ring; circles {BAND_FAIR:.0f} and {BAND_STRONG:.0f}.", frame.width, frame.type), size=frame.type, va="center",
+        color=ink.SOFT)
+
+
+# ------------------------------------------------------------------------------------------------------------ rings
+
+def _polar(centre: np.ndarray, degrees: np.ndarray, radius: np.ndarray | float) -> np.ndarray:
+    """Page points (n, 2) at these camera angles and radii."""
+    turn = np.radians(degrees)
+    return np.column_stack([centre[0] - radius * np.sin(turn), centre[1] - radius * np.cos(turn)])
+
+
+def _sector(centre: np.ndarray, start: float, end: float, inner: float, outer: float) -> DrawnPath:
+    """The piece of a ring from ``start`` clockwise to ``end``, degrees."""
+    from matplotlib.path import Path as DrawnPath
+
+    sweep = np.linspace(start, end, max(2, int(end - start) + 1))
+    edge = np.concatenate([_polar(centre, sweep, outer), _polar(centre, sweep[::-1], inner)])
+    return DrawnPath(np.concatenate([edge, edge[:1]]), closed=True)
+
+
+def _runs(kinds: list[str]) -> Iterator[tuple[int, int, str]]:
+    """Stretches of equal kind among 360 whole degrees: first degree, degree after the last (may pass 360), kind."""
+    turns = [d for d in range(360) if kinds[d] != kinds[d - 1]]
+    if not turns:
+        yield 0, 360, kinds[0]
+        return
+    for first, after in zip(turns, [*turns[1:], turns[0] + 360], strict=True):
+        yield first, after, kinds[first]
+
+
+def _band(value: float) -> str:
+    if np.isnan(value):
+        return "no view"
+    return "strong" if value >= BAND_STRONG else "fair" if value >= BAND_FAIR else "weak"
+
+
+def _draw_ring(pose: Pose, ax: Any, centre: np.ndarray, inner: float, outer: float) -> None:
+    """The ring: tone by band; half as wide where inferred; dotted where there is no view. A notch at every stop."""
+    from matplotlib.collections import LineCollection
+
+    bands = [_band(value) for value in pose.round.degrees]
+    kinds = [b + ("/" if i else "") for b, i in zip(bands, pose.round.inferred, strict=True)]
+    by_band: dict[str, list[DrawnPath]] = {}
+    for first, after, kind in _runs(kinds):
+        low = (inner + outer) / 2 if kind.endswith("/") else inner
+        by_band.setdefault(kind.rstrip("/"), []).append(_sector(centre, first - 0.5, after - 0.5, low + 1, outer))
+    for kind, paths in by_band.items():
+        ink.tone(ax, paths, kind)
+    angles = np.array([v.angle for v in pose.views if not v.inferred])
+    if len(angles):
+        ends = np.stack([_polar(centre, angles, outer - 0.5), _polar(centre, angles, outer + 2.5)], axis=1)
+        ax.add_collection(LineCollection(list(ends), colors=ink.INK, linewidths=0.8), autolim=False)
+
+
+def _draw_line(pose: Pose, ax: Any, centre: np.ndarray, hub: float, rim: float) -> None:
+    """Readability as a line between hub (0) and rim (100), weak arcs hatched, the two band limits as circles."""
+    from matplotlib.collections import LineCollection
+    from matplotlib.path import Path as DrawnPath
+
+    values = pose.round.degrees
+    radius = hub + (rim - hub) * values / 100
+    fills: list[DrawnPath] = []
+    lines: list[np.ndarray] = []
+    dashed: list[np.ndarray] = []
+    for first, after, kind in _runs(["no" if np.isnan(v) else "inferred" if i else "seen"
+                                     for v, i in zip(values, pose.round.inferred, strict=True)]):
+        if kind == "no":
+            continue
+        sweep = np.arange(first, after + 1)
+        sweep = sweep[~np.isnan(values[sweep % 360])]
+        edge = _polar(centre, sweep, radius[sweep % 360])
+        inside = _polar(centre, sweep[::-1], hub)
+        fills.append(DrawnPath(np.concatenate([edge, inside, edge[:1]]), closed=True))
+        (dashed if kind == "inferred" else lines).append(edge)
+    ink.add_paths(ax, fills, facecolor=ink.PALE, linewidth=0)
+    ink.add_paths(ax, [_above(centre, arc, radius, rim) for arc in pose.round.weak_arcs], facecolor="none",
+                  edgecolor=ink.ACCENT, hatch="///", linewidth=0)
+    whole = np.arange(0, 361, 2)
+    circles = [_polar(centre, whole, hub + (rim - hub) * limit / 100) for limit in (BAND_FAIR, BAND_STRONG)]
+    for edges, colour, thick, dash in ((circles, ink.SOFT, 0.5, (1, 1.6)), (lines, ink.INK, 1.5, ()),
+                                       (dashed, ink.INK, 1.2, (3, 2))):
+        ax.add_collection(LineCollection(edges, colors=colour, linewidths=thick, linestyles=[(0, dash or None)]),
+                          autolim=False)
+
+
+def _above(centre: np.ndarray, arc: Arc, radius: np.ndarray, rim: float) -> DrawnPath:
+    """The space between the line and the rim on a weak arc: what is missing there."""
+    from matplotlib.path import Path as DrawnPath
+
+    sweep = np.arange(int(np.ceil(arc.start)), int(np.floor(arc.start + arc.width)) + 1)
+    sweep = sweep[~np.isnan(radius[sweep % 360])]
+    edge = np.concatenate([_polar(centre, sweep, radius[sweep % 360]), _polar(centre, sweep[::-1], rim)])
+    return DrawnPath(np.concatenate([edge, edge[:1]]), closed=True)
+
+
+def _draw_hub(ax: Any, centre: np.ndarray, hub: float, type_size: float) -> None:
+    """The body from above, looking down the page; its right and left hand named where there is room."""
+    from matplotlib.patches import Ellipse, Polygon
+
+    size = hub * 0.9
+    x, y = centre
+    ax.add_patch(Ellipse((x, y), size, 0.34 * size, facecolor=ink.FAIR, edgecolor="none"))
+    ax.add_patch(Polygon([(x - 0.08 * size, y - 0.14 * size), (x + 0.08 * size, y - 0.14 * size),
+                          (x, y - 0.30 * size)], closed=True, facecolor=ink.INK))
+    ax.add_patch(Ellipse((x, y), 0.28 * size, 0.34 * size, facecolor=ink.INK, edgecolor="none"))
+    if hub >= 3.8 * type_size:
+        ax.text(x, y - 0.42 * size, "front", size=type_size, ha="center", va="top")
+        ax.text(x - 0.56 * size, y, "R", size=type_size, ha="right", va="center")
+        ax.text(x + 0.56 * size, y, "L", size=type_size, ha="left", va="center")
+
+
+# ---------------------------------------------------------------------------------------------- figures and causes
+
+def _draw_places(layout: Layout, ax: Any, frame: _Frame) -> None:
+    """The figures with the angle under each; a bar under a weak one."""
+    from matplotlib.collections import LineCollection
+
+    figures, bars = [], []
+    for place in layout.places:
+        x, feet = frame.centre[0] + place.x, frame.centre[1] + place.feet
+        view, outline = place.view, place.view.outline
+        if outline is not None:
+            figures.append((view, ink.outline_path(outline.polygon, place.height, x, feet)))
+        else:
+            ink.tone(ax, [ink.rectangle(x - 0.12 * place.height, feet, 0.24 * place.height, place.height)], "no view")
+        if view.scored and view.reading is not None and view.reading.band == "weak":
+            half = min(max(0.12 * layout.tall, 4.0), place.half_width - 1)
+            bars.append([(x - half, feet - 1.6), (x + half, feet - 1.6)])
+        if place.label:
+            ax.text(x, feet - 3.4, place.label, size=frame.type, ha="center", va="top")
+    ink.draw_figures(ax, figures)
+    ax.add_collection(LineCollection(bars, colors=ink.ACCENT, linewidths=2.2, capstyle="butt"), autolim=False)
+
+
+def _draw_letters(pose: Pose, ax: Any, frame: _Frame, hub: float, rim: float) -> list[tuple[str, Arc]]:
+    """A letter on every weak arc that has room for one, widest first; returned in the order of the letters."""
+    radius = 0.75 * frame.type
+    taken: list[np.ndarray] = []
+    spots: dict[Arc, np.ndarray] = {}
+    arcs = pose.round.weak_arcs
+    for arc in sorted(arcs, key=lambda a: -a.width)[:len(LETTERS)]:
+        for far in np.arange(rim - radius - 2, hub + radius, -radius):
+            spot = frame.centre + far * np.array(direction(arc.start + arc.width / 2))
+            if all(np.hypot(*(spot - other)) > 2 * radius + 1 for other in taken):
+                taken.append(spot)
+                spots[arc] = spot
+                break
+    lettered = list(zip(LETTERS, [arc for arc in arcs if arc in spots], strict=False))
+    for letter, arc in lettered:
+        ax.text(*spots[arc], letter, size=frame.type, weight="bold", ha="center", va="center",
+                bbox={"boxstyle": "circle,pad=0.18", "facecolor": ink.PAPER, "edgecolor": ink.ACCENT, "linewidth": 0.9})
+    return lettered
+
+
+def _draw_causes(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) -> None:
+    """What is wrong on each lettered arc, in the margin on its own side of the wheel."""
+    low, high, column = frame.foot + 4, frame.height - frame.head - 4, frame.column - 8
+    line = 1.32 * frame.type
+    sides: dict[str, list[tuple[float, list[str]]]] = {"left": [], "right": []}
+    for letter, arc in lettered:
+        dx, dy = direction(arc.start + arc.width / 2)
+        fewer = min(sides, key=lambda s: len(sides[s]))
+        side = fewer if abs(dx) < 0.2 else "left" if dx < 0 else "right"
+        sides[side].append((frame.centre[1] + dy * (high - low) / 2, cause_lines(letter, arc, column, frame.type)))
+    for side, blocks in sides.items():
+        x = 0.0 if side == "left" else frame.width - column
+        for top, lines in fit_blocks(blocks, low, high, line):
+            for i, text in enumerate(lines):
+                ax.text(x, top - i * line, text, size=frame.type, weight="normal" if i else "bold", va="top")
+
+
+def cause_lines(letter: str, arc: Arc, width: float, size: float) -> list[str]:
+    """``A  27 to 156`` and the causes under it, broken to ``width`` points."""
+    first = f"{letter}  {words.stretch(arc.start, arc.end)}"
+    return [first, *(line for why in arc.why[:2] for line in ink.wrap(why, width, size))]
+
+
+def fit_blocks(blocks: list[tuple[float, list[str]]], low: float, high: float, line: float,
+               between: float = 8.0) -> list[tuple[float, list[str]]]:
+    """Stack blocks of lines near the height each would like, none over another, all between ``low`` and ``high``.
+
+    Where they do not all fit, the longest are cut to two lines, then those at the end are left out.
+    """
+    blocks = sorted(blocks, key=lambda b: -b[0])
+
+    def total() -> float:
+        return sum(line * len(lines) + between for _, lines in blocks)
+
+    while blocks and total() > high - low:
+        longest = max(range(len(blocks)), key=lambda i: len(blocks[i][1]))
+        if len(blocks[longest][1]) > 2:
+            blocks[longest] = (blocks[longest][0], blocks[longest][1][:2])
+        else:
+            blocks.pop()
+    tops: list[float] = []
+    ceiling = high
+    for wish, lines in blocks:
+        tops.append(min(ceiling, wish + line * len(lines) / 2))
+        ceiling = tops[-1] - line * len(lines) - between
+    floor = low
+    for i in range(len(blocks) - 1, -1, -1):
+        tops[i] = max(tops[i], floor + line * len(blocks[i][1]))
+        floor = tops[i] + between
+    return [(top, lines) for top, (_, lines) in zip(tops, blocks, strict=True)]
+
+
+# ----------------------------------------------------------------------------------------------------------- pages
+
+def write_chart(ranking: Ranking, out_dir: Path) -> list[Path]:
+    """Write ``chart.png`` and ``chart.pdf``: one wheel, or all of them in rank order at one scale and their lines.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written in.
+    """
+    from silhouette.show.overlay import draw_lines
+
+    poses = ranking.poses
+    with ink.style():
+        if len(poses) == 1:
+            figure = draw_wheel(poses[0]).figure
+        else:
+            columns = 2 if len(poses) <= 4 else 3
+            rows = -(-len(poses) // columns)
+            wide, high, gap, lines = 384.0, 372.0, 24.0, 250.0
+            page = (columns * (wide + gap) + gap, rows * (high + gap) + lines + 2 * gap)
+            figure = ink.new_figure(*page)
+            scale = shared_scale(poses, wide, high)
+            for i, pose in enumerate(poses):
+                row, column = divmod(i, columns)
+                draw_wheel(pose, ink.page_axes(figure, gap + column * (wide + gap), page[1] - (row + 1) * (high + gap),
+                                               wide, high), scale=scale)
+            draw_lines(poses, ink.page_axes(figure, gap, gap, page[0] - 2 * gap, lines))
+        return [ink.save_figure(figure, Path(out_dir) / f"chart.{kind}") for kind in ("png", "pdf")]

@@ -1,0 +1,177 @@
+"""The contact sheet: every view in the order of the turn, one scale, one ground line, the angle under each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from silhouette.records import Pixels, Pose, Ranking, View
+from silhouette.show import ink, words
+
+Photos = Callable[[View], Pixels | None]
+"""Gives the upright working picture (h, w, 3) BGR that a view was cut from, or None where there is none."""
+
+WIDTH = 1000.0
+"""Width of the sheet, points."""
+HEAD, BELOW, ABOVE, BETWEEN = 26.0, 34.0, 8.0, 12.0
+"""Points: a pose's title; angle and band under the ground line; air over the tallest; air between two figures."""
+
+
+def draw_sheet(pose: Pose, ax: Any = None, *, photos: Photos | None = None, tall: float | None = None) -> Any:
+    """Draw one pose's views in rows.
+
+    Parameters
+    ----------
+    pose : Pose
+    ax : matplotlib Axes, optional
+        Where to draw; the figures are as large as it allows. A page of its own by default.
+    photos : callable, optional
+        Draw the photographs in place of the black shapes where it returns one.
+    tall : float, optional
+        Height of the tallest figure, points, to share one scale between poses.
+
+    Returns
+    -------
+    matplotlib Axes
+        One data unit is one point; the origin is the lower left corner.
+    """
+    with ink.style():
+        if ax is None:
+            tall = tall or _tallest(pose, WIDTH)
+            height = _block_height(pose, WIDTH, tall)
+            ax = ink.page_axes(ink.new_figure(WIDTH + 48, height + 48), 24, 24, WIDTH, height)
+        else:
+            ink.bare(ax)
+        width, height = ink.size_of(ax)
+        columns, tall = (_columns(pose, width, tall), tall) if tall else fit_grid(
+            len(pose.views), _widest(pose), width, height - HEAD)
+        title = f"{pose.name}   {words.headline(pose)}"
+        ax.text(0, height, ink.fit_line(title, width, 12, True), size=12, weight="bold", va="top")
+        _draw_rows(pose, ax, columns, tall, photos)
+    return ax
+
+
+def write_sheet(ranking: Ranking, out_dir: Path, photos: Photos | None = None) -> Path:
+    """Write ``sheet.png``: every pose in rank order, all at one scale.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written in.
+    """
+    with ink.style():
+        tall = min(_tallest(pose, WIDTH) for pose in ranking.poses)
+        heights = [_block_height(pose, WIDTH, tall) for pose in ranking.poses]
+        page = sum(heights) + 24 * (len(heights) + 1)
+        figure = ink.new_figure(WIDTH + 48, page)
+        top = page - 24
+        for pose, height in zip(ranking.poses, heights, strict=True):
+            draw_sheet(pose, ink.page_axes(figure, 24, top - height, WIDTH, height), photos=photos, tall=tall)
+            top -= height + 24
+        return ink.save_figure(figure, Path(out_dir) / "sheet.png")
+
+
+def fit_grid(count: int, widest: float, width: float, height: float) -> tuple[int, float]:
+    """Columns and figure height, points, with which ``count`` figures come out largest in a box.
+
+    ``widest`` is the widest figure's width over the tallest one's height.
+    """
+    def tallest(columns: int) -> float:
+        rows = -(-count // columns)
+        return min((width / columns - BETWEEN) / widest, height / rows - BELOW - ABOVE)
+
+    best = max(range(1, max(count, 1) + 1), key=tallest)
+    return best, max(tallest(best), 4.0)
+
+
+def _widest(pose: Pose) -> float:
+    """Widest figure over the tallest one's height, with room for the words under it."""
+    sizes = ink.relative_heights(pose.views)
+    spans = [pose.views[i].outline.polygon.bounds for i in sizes]  # type: ignore[union-attr]
+    return max([(span[2] - span[0]) * size for span, size in zip(spans, sizes.values(), strict=True)] + [0.3])
+
+
+def _columns(pose: Pose, width: float, tall: float) -> int:
+    """Even rows of no more figures than fit."""
+    most = max(1, int(width // max(_widest(pose) * tall + BETWEEN, 56)))
+    rows = -(-len(pose.views) // most)
+    return -(-len(pose.views) // rows)
+
+
+def _tallest(pose: Pose, width: float) -> float:
+    """Figure height with which at most twelve views stand in a row, and rows are even."""
+    count = max(len(pose.views), 1)
+    columns = -(-count // -(-count // 12))
+    return max(40.0, min(170.0, (width / max(columns, 8) - BETWEEN) / _widest(pose)))
+
+
+def _block_height(pose: Pose, width: float, tall: float) -> float:
+    rows = -(-len(pose.views) // _columns(pose, width, tall))
+    return HEAD + rows * (tall + ABOVE + BELOW)
+
+
+def _draw_rows(pose: Pose, ax: Any, columns: int, tall: float, photos: Photos | None) -> None:
+    from matplotlib.collections import LineCollection
+
+    width, height = ink.size_of(ax)
+    sizes = ink.relative_heights(pose.views)
+    cell = width / columns
+    figures, bars, lines = [], [], []
+    for i, view in enumerate(pose.views):
+        row, column = divmod(i, columns)
+        x = (column + 0.5) * cell
+        ground = height - HEAD - (row + 1) * (tall + ABOVE) - row * BELOW
+        if column == 0:
+            last = min(columns, len(pose.views) - row * columns)
+            lines.append([(0, ground), (last * cell, ground)])
+        picture = photos(view) if photos is not None and view.outline is not None and not view.inferred else None
+        if picture is not None:
+            _draw_photo(ax, view, picture, sizes[i] * tall, (x, ground), (cell - 4, tall + ABOVE - 2))
+        elif view.outline is not None:
+            figures.append((view, ink.outline_path(view.outline.polygon, sizes[i] * tall, x, ground)))
+        bars.append((words.standing(view), x, ground))
+        _draw_label(ax, view, x, ground - 7, cell - 4)
+    ax.add_collection(LineCollection(lines, colors=ink.INK, linewidths=0.6), autolim=False)
+    ink.draw_figures(ax, figures)
+    half = min(0.36 * cell, 24.0)
+    for kind in ("strong", "fair", "weak"):
+        ink.tone(ax, [ink.rectangle(x - half, ground - 5, 2 * half, 4.4) for band, x, ground in bars
+                      if band.split(",")[0] == kind], kind)
+
+
+def _draw_label(ax: Any, view: View, x: float, top: float, width: float) -> None:
+    """The angle, and under it the band in words, so that no tone has to be known."""
+    standing = words.standing(view)
+    ax.text(x, top, words.degrees(view.angle), size=10, weight="bold", ha="center", va="top")
+    ax.text(x, top - 13, ink.fit_line(standing, width, 8), size=8, ha="center", va="top",
+            weight="bold" if standing.startswith("weak") and ink.text_width(standing, 8, True) <= width else "normal")
+
+
+def _draw_photo(ax: Any, view: View, picture: Pixels, tall: float, feet: tuple[float, float],
+                box: tuple[float, float]) -> None:
+    """The part of the photograph round the figure, at the figure's scale, its feet on the ground line."""
+    import cv2
+
+    outline = view.outline
+    assert outline is not None
+    scale = tall / outline.height_px
+    ox, oy = outline.origin_px
+    high, wide = picture.shape[:2]
+    left, right = (round(ox + sign * box[0] / 2 / scale) for sign in (-1, 1))
+    top, bottom = round(oy + outline.height_px - box[1] / scale), round(oy + outline.height_px)
+    left, right, top, bottom = max(left, 0), min(right, wide), max(top, 0), min(bottom, high)
+    if right - left < 2 or bottom - top < 2:
+        return
+    piece: Any = picture[top:bottom, left:right, ::-1]
+    # Twice the printed points: enough for 150 dots an inch, and a photograph costs no more than a thumbnail.
+    small = (max(round((right - left) * scale * 2.1), 1), max(round((bottom - top) * scale * 2.1), 1))
+    if small[0] < piece.shape[1]:
+        piece = cv2.resize(piece, small, interpolation=cv2.INTER_AREA)
+    x, ground = feet
+    below = oy + outline.height_px
+    extent = (x + (left - ox) * scale, x + (right - ox) * scale, ground + (below - bottom) * scale,
+              ground + (below - top) * scale)
+    limits = ax.axis()
+    ax.imshow(piece, extent=extent, aspect="auto", interpolation="antialiased")
+    ax.axis(limits)

@@ -1,0 +1,120 @@
+"""What the terminal shows: plain text, at most 80 columns, nothing told by colour."""
+
+from __future__ import annotations
+
+import textwrap
+
+from silhouette.records import CANNOT_TELL, NO_FIGURE, CheckReport, Finding, Pose, Ranking, View
+from silhouette.show import words
+
+COLUMNS = 80
+VERDICTS = {"retake": "RETAKE", "look": "look", "unknown": "cannot tell", "pass": "pass"}
+"""How a verdict of the shoot check is printed, worst first."""
+
+
+def score_table(pose: Pose) -> str:
+    """One pose: the verdict, a row a view, the weak arcs, the notes.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 characters, no trailing newline.
+    """
+    lines = [_cut(f"{pose.name}: {words.headline(pose)}"), f"({words.give_or_take(pose)})", "",
+             "angle  reads            band         why"]
+    lines += [line for view in pose.views for line in _view_rows(view)]
+    if pose.round.weak_arcs:
+        lines += ["", "weak arc         why"]
+        for arc in pose.round.weak_arcs:
+            why = "; ".join(arc.why) or "just under fair all along"
+            lines += _hang(f"{words.stretch(arc.start, arc.end):<17}", why)
+    if pose.round.missing_arcs:
+        missing = [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs]
+        lines += ["", *_hang(f"{'no view':<17}", words.listed(missing))]
+    flags = dict.fromkeys(flag for view in pose.views for flag in view.flags)
+    if flags:
+        lines.append("")
+        for flag in flags:
+            lines += _hang(f"{flag}: ", words.FLAGS.get(flag, flag))
+    if pose.notes:
+        lines += ["", *(line for note in pose.notes for line in textwrap.wrap(note, COLUMNS))]
+    return "\n".join(lines)
+
+
+def _view_rows(view: View) -> list[str]:
+    reading = view.reading if view.scored else None
+    if reading is None:
+        bar, why = "", [view.problem] if view.problem else []
+    else:
+        bar = ("#" * round(reading.readability / 10)).ljust(10, ".") + f" {reading.readability:3.0f}"
+        why = list(reading.why[:{"strong": 0, "fair": 1, "weak": 2}[reading.band]])
+    why += [flag for flag in view.flags if flag not in (CANNOT_TELL, NO_FIGURE)]
+    band = words.standing(view).split(",")[0]
+    return _hang(f"{words.degrees(view.angle):>5}  {bar:<14}   {band:<11}  ", "; ".join(why))
+
+
+def rank_table(ranking: Ranking) -> str:
+    """Several poses, best first: the verdict, its plus-minus, the worst view, and where it is too close to call.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 characters, no trailing newline.
+    """
+    wide = min(max([len(pose.name) for pose in ranking.poses] + [4]), 24)
+    lines = [f"rank  {'pose':<{wide}}  reads from    9 in 10     worst view"]
+    for i, pose in enumerate(ranking.poses):
+        rank = i + 1 if pose.rank is None else pose.rank
+        round_ = pose.round
+        worst = "-" if round_.worst is None or round_.worst_angle is None else (
+            f"{words.degrees(round_.worst_angle):>3} ({round_.worst:.0f})")
+        reads = f"{round_.reads_degrees:>3} of {round_.counted_degrees:<3}"
+        between = f"{pose.reads_low}-{pose.reads_high}"
+        lines.append(f"{rank:>4}  {_cut(pose.name, wide):<{wide}}  {reads}    {between:<10}  {worst}")
+        if pose.tied_with:
+            lines += _hang(" " * 6, f"too close to call against {words.listed(pose.tied_with)}")
+        if round_.weak_arcs:
+            arc = max(round_.weak_arcs, key=lambda a: a.width)
+            lines += _hang(" " * 6, f"weak {words.stretch(arc.start, arc.end)}"
+                           + (f": {'; '.join(arc.why[:2])}" if arc.why else ""))
+    asked = f"Read as {ranking.intent}"
+    if ranking.arc is not None:
+        asked += f", seen from {words.stretch(*ranking.arc)}"
+    lines += ["", f"{asked}. Nothing was dropped; the choice is yours."]
+    return "\n".join(lines)
+
+
+def check_list(report: CheckReport) -> str:
+    """The shoot check, worst first: what to retake, what to look at, what passed in one line.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 characters, no trailing newline.
+    """
+    by_verdict = {verdict: [f for f in report.findings if f.verdict == verdict] for verdict in VERDICTS}
+    retakes, looks = len(by_verdict["retake"]), len(by_verdict["look"])
+    verdict = "nothing needs a retake" if not retakes else f"{retakes} thing{'s' * (retakes > 1)} to retake"
+    verdict += f", {looks} to look at" if looks else ""
+    lines = [_cut(f"{report.name}: {len(report.stops)} stops, {verdict}"), ""]
+    for verdict in ("retake", "look"):
+        for finding in by_verdict[verdict]:
+            lines += _finding_rows(finding)
+    for verdict in ("unknown", "pass"):
+        if by_verdict[verdict]:
+            lines += _hang(f"{VERDICTS[verdict]:<12}", ", ".join(f.check for f in by_verdict[verdict]))
+    return "\n".join(lines).rstrip()
+
+
+def _finding_rows(finding: Finding) -> list[str]:
+    rows = _hang(f"{VERDICTS[finding.verdict]:<12}", f"{finding.check}: {finding.evidence}")
+    return rows + (_hang(" " * 12 + "> ", finding.do) if finding.do else [])
+
+
+def _hang(head: str, text: str) -> list[str]:
+    """``head`` followed by ``text``, its further lines set under its first."""
+    return textwrap.wrap(text, COLUMNS, initial_indent=head, subsequent_indent=" " * len(head)) or [head.rstrip()]
+
+
+def _cut(text: str, wide: int = COLUMNS) -> str:
+    return text if len(text) <= wide else text[:wide - 3] + "..."

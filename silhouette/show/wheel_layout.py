@@ -1,0 +1,124 @@
+"""Where the figures stand round the wheel: upright, outside the ring, each on the ray of its own angle.
+
+Upright figures were tried against figures turned with their feet to the rim: turned ones are no larger, and half of
+them have to be read upside down. Upright ones are stepped outward along their ray until none touches another.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from silhouette.records import View
+from silhouette.show.ink import relative_heights
+
+MOST_FIGURES = 36
+"""More figures than this round one ring are too small to read; the nearest to an even spread are shown."""
+AIR = 2.5
+"""Least clear space between two figures, points."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """One figure on the page, points from the wheel's middle, y upwards."""
+
+    view: View
+    x: float
+    feet: float
+    height: float
+    half_width: float
+    label: str
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """Left, bottom, right, top with the label under the feet."""
+        return self.x - self.half_width, self.feet, self.x + self.half_width, self.feet + self.height
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The ring's radius, the tallest figure's height and every figure's place, points."""
+
+    ring: float
+    tall: float
+    places: tuple[Place, ...]
+
+
+def direction(angle: float) -> tuple[float, float]:
+    """Unit vector from the middle toward the camera at ``angle``: 0 down, 90 to the page's left, clockwise.
+
+    The page is the floor seen from above and the figure looks down the page, so that its right hand is on the page's
+    left.
+    """
+    turn = math.radians(angle)
+    return -math.sin(turn), -math.cos(turn)
+
+
+def shown(views: tuple[View, ...]) -> tuple[View, ...]:
+    """The views to draw, at most ``MOST_FIGURES``: those nearest to an even spread."""
+    if len(views) <= MOST_FIGURES:
+        return views
+    wanted = [i * 360 / MOST_FIGURES for i in range(MOST_FIGURES)]
+    kept = {min(range(len(views)), key=lambda i: abs((views[i].angle - w + 180) % 360 - 180)) for w in wanted}
+    return tuple(views[i] for i in sorted(kept))
+
+
+@dataclass(frozen=True)
+class Room:
+    """The space a wheel's figures may fill: half its width and height, points; how the angle under each is written."""
+
+    half_width: float
+    half_height: float
+    label: Callable[[View], str]
+    label_width: Callable[[str], float]
+    label_height: float
+
+
+def lay_out(views: tuple[View, ...], room: Room, scale: tuple[float, float]) -> Layout:
+    """Every figure's place in a ring of radius ``scale[0]`` with the tallest figure ``scale[1]`` points tall."""
+    return Layout(*scale, _pack(shown(views), room, *scale))
+
+
+def largest_scale(poses: list[tuple[View, ...]], room: Room) -> tuple[float, float]:
+    """The ring's radius and the height of the tallest figure, points, with which every one of these poses fits."""
+    reach = min(room.half_width, room.half_height)
+    drawn = [shown(views) for views in poses]
+
+    def fits(ring: float, tall: float) -> bool:
+        return all(abs(p.x) + p.half_width <= room.half_width and p.feet - room.label_height >= -room.half_height
+                   and p.feet + p.height <= room.half_height for views in drawn for p in _pack(views, room, ring, tall))
+
+    best = (0.7 * reach, 4.0)
+    for ring in (0.50 * reach, 0.57 * reach, 0.64 * reach, 0.71 * reach):
+        low, high = 4.0, 0.55 * reach
+        for _ in range(6):
+            middle = (low + high) / 2
+            low, high = (middle, high) if fits(ring, middle) else (low, middle)
+        if low > 1.05 * best[1]:
+            best = (ring, low)
+    return best
+
+
+def _pack(views: tuple[View, ...], room: Room, ring: float, tall: float) -> tuple[Place, ...]:
+    """Every second figure first, close to the ring; then the others in the spaces left, farther out where they must."""
+    sizes = relative_heights(views)
+    boxes: list[tuple[float, float, float, float]] = []
+    places: dict[int, Place] = {}
+    # From the front backwards on both sides at once, so that a symmetric turn gives a symmetric page.
+    for i in sorted(range(len(views)), key=lambda i: (i % 2, abs((views[i].angle + 180) % 360 - 180))):
+        view, outline = views[i], views[i].outline
+        label = room.label(view)
+        below = room.label_height if label else 0.0
+        height = tall * (sizes[i] if outline is not None else 0.5)
+        left, _, right, _ = outline.polygon.bounds if outline is not None else (-0.12, 0, 0.12, 1)
+        half_w = max((right - left) * height, room.label_width(label)) / 2 + AIR / 2
+        half_h = (height + below + AIR) / 2
+        dx, dy = direction(view.angle)
+        far = ring + half_w * abs(dx) + half_h * abs(dy) + AIR
+        while any(abs(dx * far - x) < half_w + w and abs(dy * far - y) < half_h + h for x, y, w, h in boxes):
+            far += 0.02 * ring
+        boxes.append((dx * far, dy * far, half_w, half_h))
+        feet = dy * far - half_h + AIR / 2 + below
+        places[i] = Place(view, dx * far, feet, height, half_w, label)
+    return tuple(places[i] for i in range(len(views)))
