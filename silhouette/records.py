@@ -14,12 +14,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import Path
-from typing import Literal
+from types import ModuleType
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Band = Literal["strong", "fair", "weak"]
 AngleFrom = Literal["name", "csv", "spread", "clip", "given"]
@@ -378,6 +383,17 @@ class Pose:
     samples: NDArray[np.float64] | None = field(default=None, repr=False)
     """(n, 2) share of the counted degrees that read, and mean readability, under resampling; for comparing poses."""
 
+    def to_frame(self) -> pd.DataFrame:
+        """One row a view."""
+        return _tables().views_table([self])
+
+    def to_json(self) -> str:
+        """As ``result.json``, for this pose alone."""
+        return Ranking((self,)).to_json()
+
+    def _repr_html_(self) -> str:
+        return _pipeline().as_html(Ranking((self,)))
+
 
 @dataclass(frozen=True)
 class Ranking:
@@ -386,6 +402,26 @@ class Ranking:
     poses: tuple[Pose, ...]
     intent: str = "open"
     arc: tuple[float, float] | None = None
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a view, in the order of poses and angles."""
+        return _tables().views_table(self.poses)
+
+    def to_json(self) -> str:
+        """The text of ``result.json``."""
+        return _tables().to_json(_tables().ranking_to_dict(self))
+
+    def _repr_html_(self) -> str:
+        return _pipeline().as_html(self)
+
+
+def _tables() -> ModuleType:
+    """Loaded when a result is asked to show itself: the records themselves need nothing but numbers."""
+    return import_module("silhouette.tables")
+
+
+def _pipeline() -> ModuleType:
+    return import_module("silhouette.pipeline")
 
 
 # ----------------------------------------------------------------------------------------------------------- shoot
@@ -451,6 +487,7 @@ class DistanceRow:
     near_far: float
     figure_px: float
     frame_share: float
+    remark: str = ""  # whose distance it is: this plan's, the most in the room
 
 
 @dataclass(frozen=True)
@@ -492,8 +529,9 @@ class Plan:
     frame_share: float  # figure_px over the side of the picture along which it lies, 0 to 1
     lens_to_fill: float  # 35 mm equivalent that would just fill the picture from here, mm
     reach: float  # how far a hand held forward, or the end of a lying body, comes before the axis
+    forward_part: str  # what that is
     forward: float  # how much larger it comes out than the body at the axis
-    near_far: float  # how much larger a part 0.35 m before the axis comes out than one 0.35 m behind it
+    near_far: float  # how much larger it comes out than a part as far behind the axis
     distances: tuple[DistanceRow, ...]
     lenses: tuple[tuple[float, float], ...]  # (35 mm equivalent, distance at which it just holds the figure)
     lamps: tuple[Lamp, ...]
@@ -506,8 +544,9 @@ class Plan:
     pose_min: float
     break_min: float
     timetable: tuple[Slot, ...]
-    warnings: tuple[str, ...]
-    checklist: tuple[tuple[str, tuple[str, ...]], ...]  # (heading, lines)
+    warnings: tuple[str, ...] = ()
+    said: tuple[tuple[str, str], ...] = ()  # (heading, sentences): the plan in words
+    checklist: tuple[tuple[str, tuple[str, ...]], ...] = ()  # (heading, lines)
 
     @property
     def session_min(self) -> float:
