@@ -1,0 +1,126 @@
+"""Two rendered poses as records, at any number of stops: one that goes flat from both sides, one that mostly reads."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from shapely.geometry import Polygon
+
+from silhouette.reading.circle import mirrored, walk_round
+from silhouette.records import (
+    CANNOT_TELL,
+    INFERRED,
+    Gap,
+    Measures,
+    Outline,
+    Part,
+    Pose,
+    Ranking,
+    Reading,
+    Stop,
+    Tangent,
+    View,
+)
+from silhouette.settings import BAND_FAIR, BAND_STRONG
+
+POSES = Path(__file__).parents[1] / "data" / "outlines" / "poses.json"
+PoseAt = Callable[..., Pose]
+
+
+def _polygon(rings: Sequence[Sequence[int]]) -> Polygon:
+    shell, *holes = (np.asarray(r, float).reshape(-1, 2) / 1000 for r in rings)
+    whole = Polygon(shell, holes).buffer(0)
+    return whole if isinstance(whole, Polygon) else max(whole.geoms, key=lambda p: p.area)
+
+
+def _view(row: dict[str, Any], index: int, pose: str) -> View:
+    m = dict(row["measures"])
+    gaps = tuple(Gap(_polygon(r), kind, share, mouth) for r, kind, share, mouth in m.pop("gaps"))
+    parts = tuple(Part(_polygon(r), tuple(map(tuple, base)), tuple(tip), *rest) for r, base, tip, *rest in m.pop("parts"))
+    tangents = tuple(Tangent(tuple(point), distance) for point, distance in m.pop("tangents"))
+    *scores, band, why = row["reading"]
+    name = f"{row['angle']:03.0f}"
+    return View(
+        stop=Stop(index, Path(pose) / f"{name}.jpg", name, row["angle"], "name"),
+        confidence=row["confidence"], cutter=row["cutter"], flags=tuple(row["flags"]),
+        outline=Outline(_polygon(row["rings"]), row["height"], tuple(row["origin"]), tuple(row["size"])),
+        measures=Measures(gaps=gaps, parts=parts, tangents=tangents, **m),
+        reading=Reading(*scores, band, tuple(why)), full_size=tuple(row["size"]))
+
+
+@lru_cache(maxsize=1)
+def _stored() -> dict[str, tuple[View, ...]]:
+    rows = json.loads(POSES.read_text(encoding="utf-8"))
+    return {r["name"]: tuple(_view(v, i, r["name"]) for i, v in enumerate(r["views"])) for r in rows}
+
+
+def _scored(view: View, by: float) -> View:
+    assert view.reading is not None
+    score = float(np.clip(view.reading.readability + by, 0, 100))
+    band = "strong" if score >= BAND_STRONG else "fair" if score >= BAND_FAIR else "weak"
+    return replace(view, reading=replace(view.reading, readability=score, band=band))
+
+
+def build_pose(name: str = "akimbo", stops: int = 24, *, called: str | None = None, better: float = 0.0,
+               cannot: Sequence[int] = (), missing: Sequence[int] = (), half: bool = False,
+               no_figure: Sequence[int] = ()) -> Pose:
+    """A pose at evenly spread stops, each drawn with the nearest stored view.
+
+    ``cannot`` and ``no_figure`` are stops whose cut is not trusted or came to nothing, ``missing`` ones never shot;
+    ``half`` infers the far side; ``better`` is added to every readability.
+    """
+    stored = _stored()[name]
+    views = []
+    for i in range(stops):
+        angle = i * 360 / stops
+        near = min(stored, key=lambda v: abs((v.angle - angle + 180) % 360 - 180))
+        view = replace(_scored(near, better), stop=replace(near.stop, index=i, angle=angle, name=f"{angle:03.0f}"))
+        if i in cannot:
+            view = replace(view, flags=(*view.flags, CANNOT_TELL), reading=None, measures=None)
+        if i in no_figure:
+            view = replace(view, flags=("no figure",), outline=None, measures=None, reading=None, problem="No figure.")
+        if i not in missing and not (half and angle > 180):
+            views.append(view)
+    if half:
+        views += [mirrored(v) for v in views if 0 < v.angle < 180]
+    views.sort(key=lambda v: v.angle)
+    walked = walk_round(views)
+    reads = walked.reads_degrees
+    low, high = (None, None) if reads is None else (max(reads - 14, 0), min(reads + 12, walked.counted_degrees))
+    return Pose(called or name, Path(name), tuple(views), walked, low, high, notes=("Angles: from the names.",), rank=1)
+
+
+def build_ranking(count: int = 2, stops: int = 24) -> Ranking:
+    """``count`` poses in rank order, of falling strength; the second too close to call against the first."""
+    names = ("Waiting for the last boat", "Hauling the rope", "Lantern up", "Reading the tide", "At the rail", "Asleep")
+    poses = [build_pose(("reach_up", "akimbo")[i % 2], stops, called=names[i], better=8.0 - 6 * i) for i in range(count)]
+    poses.sort(key=lambda p: -(p.round.reads_degrees or 0))
+    ranked = [replace(p, rank=i + 1) for i, p in enumerate(poses)]
+    if count > 1:
+        ranked[1] = replace(ranked[1], tied_with=(ranked[0].name,))
+    return Ranking(tuple(ranked))
+
+
+@pytest.fixture
+def pose_at() -> PoseAt:
+    return build_pose
+
+
+@pytest.fixture
+def ranking_of() -> Callable[..., Ranking]:
+    return build_ranking
+
+
+@pytest.fixture
+def odd_pose() -> Pose:
+    """Everything that can be wrong at once: a stop not trusted, one with no figure, a hole, an inferred view."""
+    pose = build_pose("reach_up", 24, cannot=(3,), no_figure=(5,), missing=(9, 10, 11, 12))
+    views = [replace(v, flags=(*v.flags, INFERRED)) if v.angle == 300 else v for v in pose.views]
+    return replace(pose, views=tuple(views), round=walk_round(views))
