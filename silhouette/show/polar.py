@@ -130,7 +130,7 @@ def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
         ax.text(0, top, name, size=9, weight="bold", va="top")
         used = ink.text_width(name, 9, True) + 10
         ax.text(used, top - 0.8, ink.fit_line(tied, width - used, 8), size=8, va="top", color=ink.SOFT)
-        line = f"{words.headline(pose)} (between {pose.reads_low} and {pose.reads_high})"
+        line = words.headline(pose) + (f" ({words.between(pose)})" if words.between(pose) else "")
         ax.text(0, top - 14, ink.fit_line(line, width, 8), size=8, va="top")
         return
     small = frame.type + 1

@@ -20,9 +20,12 @@ def score_table(pose: Pose) -> str:
     str
         Lines of at most 80 characters, no trailing newline.
     """
-    lines = [_cut(f"{pose.name}: {words.headline(pose)}"), f"({words.give_or_take(pose)})", "",
+    sure = words.give_or_take(pose)
+    lines = [_cut(f"{pose.name}: {words.headline(pose)}"), *([f"({sure})"] if sure else []), "",
              "angle  reads            band         why"]
-    lines += [line for view in pose.views for line in _view_rows(view)]
+    # A flag that every view carries would only clutter the rows; it is explained under the table.
+    shared = set.intersection(*(set(view.flags) for view in pose.views)) if pose.views else set()
+    lines += [line for view in pose.views for line in _view_rows(view, shared)]
     if pose.round.weak_arcs:
         lines += ["", "weak arc         why"]
         for arc in pose.round.weak_arcs:
@@ -41,14 +44,14 @@ def score_table(pose: Pose) -> str:
     return "\n".join(lines)
 
 
-def _view_rows(view: View) -> list[str]:
+def _view_rows(view: View, shared: set[str]) -> list[str]:
     reading = view.reading if view.scored else None
     if reading is None:
         bar, why = "", [view.problem] if view.problem else []
     else:
         bar = ("#" * round(reading.readability / 10)).ljust(10, ".") + f" {reading.readability:3.0f}"
         why = list(reading.why[:{"strong": 0, "fair": 1, "weak": 2}[reading.band]])
-    why += [flag for flag in view.flags if flag not in (CANNOT_TELL, NO_FIGURE)]
+    why += [flag for flag in view.flags if flag not in {CANNOT_TELL, NO_FIGURE, *shared}]
     band = words.standing(view).split(",")[0]
     return _hang(f"{words.degrees(view.angle):>5}  {bar:<14}   {band:<11}  ", "; ".join(why))
 
@@ -68,8 +71,9 @@ def rank_table(ranking: Ranking) -> str:
         round_ = pose.round
         worst = "-" if round_.worst is None or round_.worst_angle is None else (
             f"{words.degrees(round_.worst_angle):>3} ({round_.worst:.0f})")
-        reads = f"{round_.reads_degrees:>3} of {round_.counted_degrees:<3}"
-        between = f"{pose.reads_low}-{pose.reads_high}"
+        reads = "too few   " if round_.reads_degrees is None else (
+            f"{round_.reads_degrees:>3} of {round_.counted_degrees:<3}")
+        between = "-" if pose.reads_low is None else f"{pose.reads_low}-{pose.reads_high}"
         lines.append(f"{rank:>4}  {_cut(pose.name, wide):<{wide}}  {reads}    {between:<10}  {worst}")
         if pose.tied_with:
             lines += _hang(" " * 6, f"too close to call against {words.listed(pose.tied_with)}")

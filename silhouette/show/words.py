@@ -32,14 +32,23 @@ CANNOT_SEE = ("An outline shows no inner form, no expression and no surface, and
 
 def headline(pose: Pose) -> str:
     """The verdict in one line."""
+    if pose.round.reads_degrees is None:
+        return "too few views to say how far round it reads"
     return f"reads from {pose.round.reads_degrees} of {pose.round.counted_degrees} degrees"
 
 
+def between(pose: Pose) -> str:
+    """The verdict's plus-minus: ``between 119 and 134``; empty where there is none."""
+    if pose.reads_low is None or pose.reads_high is None:
+        return ""
+    return f"between {pose.reads_low} and {pose.reads_high}"
+
+
 def give_or_take(pose: Pose) -> str:
-    """The verdict's plus-minus, in words."""
-    if pose.reads_low == pose.reads_high:
+    """The verdict's plus-minus as a sentence's part; empty where there is none."""
+    if pose.reads_low is not None and pose.reads_low == pose.reads_high:
         return f"still {pose.reads_low} when views are left out and edges moved"
-    return f"9 times in 10 between {pose.reads_low} and {pose.reads_high}"
+    return f"9 times in 10 {between(pose)}" if between(pose) else ""
 
 
 def degrees(angle: float) -> str:

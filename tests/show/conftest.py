@@ -43,7 +43,8 @@ def _polygon(rings: Sequence[Sequence[int]]) -> Polygon:
 def _view(row: dict[str, Any], index: int, pose: str) -> View:
     m = dict(row["measures"])
     gaps = tuple(Gap(_polygon(r), kind, share, mouth) for r, kind, share, mouth in m.pop("gaps"))
-    parts = tuple(Part(_polygon(r), tuple(map(tuple, base)), tuple(tip), *rest) for r, base, tip, *rest in m.pop("parts"))
+    parts = tuple(Part(_polygon(r), tuple(map(tuple, base)), tuple(tip), *rest)
+                  for r, base, tip, *rest in m.pop("parts"))
     tangents = tuple(Tangent(tuple(point), distance) for point, distance in m.pop("tangents"))
     *scores, band, why = row["reading"]
     name = f"{row['angle']:03.0f}"
@@ -100,7 +101,8 @@ def build_pose(name: str = "akimbo", stops: int = 24, *, called: str | None = No
 def build_ranking(count: int = 2, stops: int = 24) -> Ranking:
     """``count`` poses in rank order, of falling strength; the second too close to call against the first."""
     names = ("Waiting for the last boat", "Hauling the rope", "Lantern up", "Reading the tide", "At the rail", "Asleep")
-    poses = [build_pose(("reach_up", "akimbo")[i % 2], stops, called=names[i], better=8.0 - 6 * i) for i in range(count)]
+    poses = [build_pose(("reach_up", "akimbo")[i % 2], stops, called=names[i], better=8.0 - 6 * i)
+             for i in range(count)]
     poses.sort(key=lambda p: -(p.round.reads_degrees or 0))
     ranked = [replace(p, rank=i + 1) for i, p in enumerate(poses)]
     if count > 1:

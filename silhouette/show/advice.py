@@ -1,0 +1,159 @@
+"""What to try: for each weak stretch a move or two in a sculptor's words, and the angles that it concerns.
+
+Nothing is foretold here in numbers. A move *helps* where the figure's own views show the fault that it mends. It may
+*cost* a quarter turn away: a limb swung across the picture here points at the lens there. Where one of the figure's own
+views already shows the limb clear, that view is named, to look at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from silhouette.records import Arc, Pose, View
+from silhouette.show import words
+
+QUARTER = 30.0
+"""A view this near to a quarter turn from the weak stretch's middle, degrees, may lose what the stretch gains."""
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One thing to try."""
+
+    text: str
+    """The move, in a sculptor's words."""
+    cause: str
+    """The fault that it mends, as the views put it."""
+    helps: tuple[tuple[float, float], ...]
+    """Stretches (from, to, clockwise, degrees between stops; a single stop twice) whose weak views show the fault."""
+    costs: tuple[tuple[float, float], ...]
+    """Stretches of views that read now and may lose by the move; empty where the move has no such price."""
+    like: float | None
+    """Angle of the figure's own clearest view without this fault; None where every view has it."""
+
+
+@dataclass(frozen=True)
+class _Move:
+    """A family of faults and what mends it, seen square-on (from front or back) and from the side."""
+
+    fault: Callable[[str], bool]
+    square: tuple[str, ...]
+    side: tuple[str, ...]
+    swings: bool
+    """True if the move swings a limb across the picture, so that it costs a quarter turn away."""
+
+
+MOVES: tuple[_Move, ...] = (
+    _Move(lambda why: "arm" in why and "lost" in why,
+          ("open an arm to the side: lift the elbow clear of the waist", "rest a hand on the hip, so that a gap opens"),
+          ("bring one arm forward or back, clear of the chest", "bend the elbow, so that the forearm leaves the torso"),
+          True),
+    _Move(lambda why: "legs read as one" in why,
+          ("set the feet wider, or step the free leg out to the side", "bend the free knee outwards"),
+          ("step the free leg back, or the standing leg forward", "bend the free knee, so that the legs part"), False),
+    _Move(lambda why: "head sunk" in why,
+          ("lift the chin and drop the near shoulder, so that the neck shows", "tilt the head off the plumb line"),
+          ("turn the head out over the shoulder", "carry the head forward of the chest"), False),
+    _Move(lambda why: "touch" in why,
+          ("break the tangent: overlap the edges outright, or separate them",) * 2,
+          ("break the tangent: overlap the edges outright, or separate them",) * 2, False),
+    _Move(lambda why: "match" in why or "twins" in why or "column" in why,
+          ("break the twins: drop the shoulder over the standing hip", "let the two arms do different things"),
+          ("break the twins: drop the shoulder over the standing hip", "twist the ribcage against the pelvis"), False),
+    _Move(lambda why: "no gap" in why,
+          ("open a gap between arm and waist, or between the knees", "lift one elbow clear"),
+          ("bring one elbow back, so that light shows between arm and back", "step the free leg back"), True),
+    _Move(lambda why: "same shape" in why or "flat" in why,
+          ("twist the ribcage against the pelvis", "turn the head out of the line of the chest"),
+          ("twist the ribcage against the pelvis", "turn the head out of the line of the chest"), False),
+)
+
+
+def advise(pose: Pose) -> list[Advice]:
+    """One or two moves for each weak stretch; the same move for several stretches is told once.
+
+    Parameters
+    ----------
+    pose : Pose
+        Its weak arcs with their causes, and its scored views.
+
+    Returns
+    -------
+    list of Advice
+        In the order of the arcs, widest first; empty where nothing is weak or no known fault is named.
+    """
+    told: dict[str, Advice] = {}
+    for arc in sorted(pose.round.weak_arcs, key=lambda a: -a.width):
+        for advice in _for_arc(pose, arc):
+            known = told.get(advice.text)
+            told[advice.text] = advice if known is None else replace(
+                known, costs=tuple(dict.fromkeys([*known.costs, *advice.costs])))
+    return list(told.values())
+
+
+def _for_arc(pose: Pose, arc: Arc) -> list[Advice]:
+    """The moves for the two chief causes of one stretch; two for a lone cause."""
+    middle = arc.start + arc.width / 2
+    from_side = abs((middle % 180) - 90) < 45
+    named = [(move, why) for why in arc.why for move in MOVES if move.fault(why)][:2]
+    picks = [(move, why, 0) for move, why in named] if len(named) == 2 else [
+        (move, why, i) for move, why in named for i in (0, 1)]
+    # From all round there is no one side to look from: square-on words serve.
+    return [_advice(pose, arc, move, why, (move.side if from_side and arc.width < 270 else move.square)[i])
+            for move, why, i in picks if i < len(set(move.square))]
+
+
+def _advice(pose: Pose, arc: Arc, move: _Move, why: str, text: str) -> Advice:
+    scored = [v for v in pose.views if v.scored and v.reading is not None]
+    stops = [v.angle for v in scored]
+    faulty = [v for v in scored if _shows(v, move)]
+    clear = [v for v in scored if not _shows(v, move) and _band(v) != "weak"]
+    best = max(clear, key=_score, default=None)
+    middle = arc.start + arc.width / 2
+    quarter = [v for v in clear if abs((v.angle - middle + 90) % 180 - 90) >= 90 - QUARTER]
+    has_price = move.swings and arc.width < 270
+    return Advice(text, why, _stretches([v.angle for v in faulty if _band(v) == "weak"], stops),
+                  _stretches([v.angle for v in quarter], stops) if has_price else (),
+                  None if best is None else best.angle)
+
+
+def advice_line(advice: Advice) -> str:
+    """The angles of an advice in one line: what it helps, what it may cost, where to look."""
+    def told(stretches: tuple[tuple[float, float], ...]) -> str:
+        return words.listed([words.stretch(a, b) if a != b else words.degrees(a) for a, b in stretches])
+
+    line = f"helps {told(advice.helps)}"
+    if advice.costs:
+        line += f"; may cost {told(advice.costs)}"
+    if advice.like is not None:
+        line += f"; clear already at {words.degrees(advice.like)}"
+    return line
+
+
+def _shows(view: View, move: _Move) -> bool:
+    return view.reading is not None and any(move.fault(why) for why in view.reading.why)
+
+
+def _score(view: View) -> float:
+    return -1.0 if view.reading is None else view.reading.readability
+
+
+def _band(view: View) -> str:
+    return "" if view.reading is None else view.reading.band
+
+
+def _stretches(wanted: list[float], stops: list[float]) -> tuple[tuple[float, float], ...]:
+    """Runs of neighbouring stops among ``stops`` that are all ``wanted``, round the circle."""
+    stops = sorted(set(stops))
+    chosen = [angle in set(wanted) for angle in stops]
+    if all(chosen):
+        return ((stops[0], stops[0] + 360.0),) if len(stops) > 1 else tuple((a, a) for a in stops)
+    starts = [i for i in range(len(stops)) if chosen[i] and not chosen[i - 1]]
+    runs = []
+    for start in starts:
+        end = start
+        while chosen[(end + 1) % len(stops)]:
+            end += 1
+        runs.append((stops[start], stops[end % len(stops)]))
+    return tuple(runs)
