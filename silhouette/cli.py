@@ -54,6 +54,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_score(commands)
     _add_rank(commands)
     _add_demo(commands)
+    _add_plan(commands)
     return parser
 
 
@@ -160,6 +161,65 @@ def refuse_out_among_pictures(out: Path | None, places: Sequence[Path]) -> None:
         folder = place if place.is_dir() else place.parent
         if out is not None and out.resolve() in (folder.resolve(), place.resolve()):
             raise SettingsError(f"-o {out} is where the pictures lie.", do="Give a folder of its own for the results.")
+
+
+# --------------------------------------------------------------------------------------------------------- the shoot
+
+
+def _add_plan(commands: Any) -> None:
+    parser = _command(
+        commands,
+        "plan",
+        _plan,
+        "Say where camera and lights go, how long it takes, and what to see to before the model arrives.",
+        "silhouette plan --height 1.72 --room 6 --lens 50 -o plan.pdf",
+    )
+    add = parser.add_argument
+    add("--height", type=float, default=1.70, metavar="M", help="the model's height, metres (%(default)g)")
+    add("--room", type=float, metavar="M", help="clear length of the room toward the camera, metres")
+    add("--lens", type=float, metavar="MM", help="35 mm equivalent focal length (a phone's main camera)")
+    add("--pose", choices=("standing", "arms raised", "seated", "lying"), default="standing", help="(%(default)s)")
+    add("--stops", type=int, default=24, help="held positions of one turn (%(default)s)")
+    add("--distance", type=float, metavar="M", help="camera distance, if you have chosen it, metres")
+    add("--orientation", choices=("upright", "wide"), help="how the camera is held (what shows the figure larger)")
+    add("--pixels", type=int, nargs=2, default=(3024, 4032), metavar=("W", "H"), help="size of a still (3024 4032)")
+    add("--stand", type=float, default=0.0, metavar="M", help="height of what the model stands on (%(default)g)")
+    add("--ratio", type=float, default=4.0, help="light of the key against the fill (%(default)g)")
+    add("--hold", type=float, default=7.0, metavar="S", help="seconds a stop takes, the step included (%(default)g)")
+    add("--pose-min", type=float, default=22.0, metavar="MIN", help="longest stretch of posing (%(default)g)")
+    add("--break-min", type=float, default=7.0, metavar="MIN", help="break after it (%(default)g)")
+    add("--poses", type=int, default=1, help="poses in the session (%(default)s)")
+    add("-o", "--out", type=Path, metavar="PAGE", help="write the page to print: a .pdf or .png file")
+    add("--paper", choices=("a4", "letter", "a3"), default="a4", help="paper of the page (%(default)s)")
+
+
+def _plan(args: argparse.Namespace) -> int:
+    from silhouette.shoot import plan, plan_text
+
+    if args.out is not None and args.out.suffix.lower() not in (".pdf", ".png"):
+        raise SettingsError(f"-o {args.out} is no page.", do="Give a name that ends in .pdf or .png.")
+    made = plan.make_plan(
+        height_m=args.height,
+        room_m=args.room,
+        lens_mm=args.lens,
+        pose=args.pose,
+        stops=args.stops,
+        distance_m=args.distance,
+        orientation=args.orientation,
+        pixels=tuple(args.pixels),
+        stand_m=args.stand,
+        ratio=args.ratio,
+        hold_s=args.hold,
+        pose_min=args.pose_min,
+        break_min=args.break_min,
+        poses=args.poses,
+    )
+    print(plan_text.plan_text(made))
+    if args.out is not None:
+        from silhouette.show import plan_page
+
+        print(f"Written to {plan_page.write_plan_page(made, args.out, paper=args.paper)}")
+    return 0
 
 
 # ------------------------------------------------------------------------------------------------------ flags in common
