@@ -38,7 +38,7 @@ def _frame_warnings(plan: Plan) -> list[str]:
 
 def _distance_warnings(plan: Plan) -> list[str]:
     lying = plan.pose == "lying"
-    part = "the near end of the body" if lying else f"a hand {100 * plan.reach:.0f} cm forward"
+    part = plan.forward_part
     if plan.forward == float("inf"):
         return [f"Far too close: {part} would touch the lens."]
     larger = f"{part} comes out {100 * (plan.forward - 1):.0f} % larger than the middle"

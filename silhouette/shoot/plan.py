@@ -13,6 +13,7 @@ from typing import Literal, get_args
 from silhouette.errors import SettingsError
 from silhouette.records import DistanceRow, Lamp, Plan
 from silhouette.shoot.advice import EASY_GAP, checklist_for, warnings_for
+from silhouette.shoot.plan_words import words_for
 from silhouette.shoot.timetable import timetable_for, turn_seconds
 
 PoseKind = Literal["standing", "arms raised", "seated", "lying"]
@@ -83,12 +84,12 @@ def enlargement(distance: float, reach: float = REACH) -> float:
     return math.inf if reach >= distance else distance / (distance - reach)
 
 
-def near_far(distance: float, depth: float = NEAR_PART) -> float:
-    """How much larger a part ``depth`` before the axis comes out than the same part as far behind it.
+def near_far(distance: float, reach: float = REACH) -> float:
+    """How much larger a part ``reach`` before the axis comes out than the same part as far behind it.
 
     ``(D + z) / (D - z)``, as :func:`enlargement`. At 4 m and 0.35 m either way: 1.19.
     """
-    return math.inf if depth >= distance else (distance + depth) / (distance - depth)
+    return math.inf if reach >= distance else (distance + reach) / (distance - reach)
 
 
 def frame_length(distance: float, lens: float) -> float:
@@ -192,13 +193,14 @@ def make_plan(
         camera_height=stand_m + lens_over_stand, frame=(sides[0] * stands / focal, sides[1] * stands / focal),
         px_per_m=px_per_m, figure_px=figure_px, frame_share=figure_px / still[along],
         lens_to_fill=max(stands - NEAR_PART, 0.0) / _needed(need, sides), reach=reach,
-        forward=enlargement(stands, reach), near_far=near_far(stands),
+        forward_part="the near end of the body" if pose == "lying" else f"a hand {100 * reach:.0f} cm forward",
+        forward=enlargement(stands, reach), near_far=near_far(stands, reach),
         distances=_distance_table(stands, farthest, figure[along], max(pixels), still[along], focal, reach),
         lenses=tuple((f, NEAR_PART + _needed(need, sides) * f) for f in sorted({*TABLE_LENSES, focal})),
         lamps=lamps, ratio=ratio, turning_radius=radius, stops=stops, step=360 / stops, slow_turn=slow, turn_s=turn_s,
-        pose_min=pose_min, break_min=break_min, timetable=slots, warnings=(), checklist=checklist_for(pose, stops),
+        pose_min=pose_min, break_min=break_min, timetable=slots, checklist=checklist_for(pose, stops),
     )
-    return replace(plan, warnings=warnings_for(plan))
+    return replace(plan, warnings=warnings_for(plan), said=words_for(plan))
 
 
 def _refuse_nonsense(*, pose: str, **values: float | None) -> None:
@@ -256,11 +258,14 @@ def _distance_table(
     stands: float, farthest: float | None, length: float, long_px: int, side_px: int, lens: float, reach: float
 ) -> tuple[DistanceRow, ...]:
     """Rows for the usual distances, this one, and the most that the room allows."""
-    extra = [] if farthest is None else [farthest]
+    remarks: dict[float, list[str]] = {d: [] for d in TABLE_DISTANCES}
+    remarks.setdefault(round(stands, 2), []).append("this plan")
+    if farthest is not None:
+        remarks.setdefault(round(farthest, 2), []).append("most in room")
     rows: list[DistanceRow] = []
-    for d in sorted({*TABLE_DISTANCES, round(stands, 2), *(round(x, 2) for x in extra)}):
+    for d in sorted(remarks):
         px = length * long_px / frame_length(d, lens)
-        rows.append(DistanceRow(d, enlargement(d, reach), near_far(d), figure_px=px, frame_share=px / side_px))
+        rows.append(DistanceRow(d, enlargement(d, reach), near_far(d, reach), px, px / side_px, ", ".join(remarks[d])))
     return tuple(rows)
 
 

@@ -1,0 +1,40 @@
+"""Sizes of paper, and the pages that are handed out as bytes rather than written here."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+PAPER_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0)}
+"""(width, height) upright, mm (ISO 216; ANSI A)."""
+MM = 72 / 25.4
+"""Points in a millimetre."""
+# No date, no author, no name of a machine or a person: what a file does not hold cannot leak.
+NO_METADATA = {"pdf": {"CreationDate": None, "Producer": None, "Creator": "silhouette"}, "png": {"Software": None}}
+
+
+def page_points(paper: str) -> tuple[float, float]:
+    """(width, height) of an upright page, points."""
+    width, height = PAPER_MM[paper]
+    return width * MM, height * MM
+
+
+def page_bytes(figure: Figure, kind: str, dpi: float = 150) -> bytes:
+    """One page as the bytes of a ``pdf`` or ``png`` file without metadata."""
+    held = io.BytesIO()
+    figure.savefig(held, format=kind, dpi=dpi, metadata=NO_METADATA[kind])
+    return held.getvalue()
+
+
+def pages_pdf(figures: list[Figure]) -> bytes:
+    """Many pages as the bytes of one pdf file without metadata."""
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    held = io.BytesIO()
+    with PdfPages(held, metadata=NO_METADATA["pdf"]) as pdf:
+        for figure in figures:
+            pdf.savefig(figure)
+    return held.getvalue()

@@ -1,0 +1,192 @@
+"""The plan on one printed page: floor and side view to scale, perspective, times, and the checklist with boxes."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+from matplotlib.figure import Figure
+
+from silhouette.records import Plan
+from silhouette.show.ink import ACCENT, INK, SMALLEST, SOFT, new_figure, page_axes, style, wrap, write_whole
+from silhouette.show.paper import page_bytes, page_points
+from silhouette.show.plan_drawing import draw_enlargement, draw_floor, draw_side
+
+MARGIN = 34.0
+"""Paper left free all round, points (12 mm)."""
+GUTTER = 20.0
+LINE = 10.6
+"""From one line of type to the next, points."""
+MOST_SLOTS = 8
+"""Lines of timetable that are printed; a longer one says how it goes on."""
+
+
+def write_plan_page(plan: Plan, path: Path, *, paper: str = "a4", title: str = "Plan of the shoot") -> Path:
+    """Write the page as the kind (``.pdf`` or ``.png``) that the name of ``path`` says.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing, full or not ours to write in.
+    """
+    data = plan_page(plan, kind=path.suffix[1:].lower(), paper=paper, title=title)
+
+    def write(beside: Path) -> None:
+        beside.write_bytes(data)
+
+    return write_whole(path, write)
+
+
+def plan_page(plan: Plan, *, kind: str = "pdf", paper: str = "a4", title: str = "Plan of the shoot") -> bytes:
+    """The page as the bytes of a ``pdf`` or ``png`` file; ``paper`` is a4, letter or a3."""
+    with style():
+        return page_bytes(draw_plan_page(plan, paper=paper, title=title), kind)
+
+
+def draw_plan_page(plan: Plan, *, paper: str = "a4", title: str = "Plan of the shoot") -> Figure:
+    """The page as a matplotlib figure; to be called within ``ink.style()``."""
+    width, height = page_points(paper)
+    figure = new_figure(width, height)
+    page = page_axes(figure, 0, 0, width, height)
+    inner = width - 2 * MARGIN
+    column = (inner - GUTTER) / 2
+    right = MARGIN + column + GUTTER
+
+    top = _heading(page, plan, title, MARGIN, height - MARGIN, inner)
+    check = _Checklist(plan, inner)
+    foot = MARGIN + check.height
+    words, tables = _words(plan, column), _tables(plan, column)
+    middle = max(len(words), len(tables)) * LINE + 8
+    check.draw(page, MARGIN, foot)
+    _write(page, words, MARGIN, foot + middle)
+    _write(page, tables, right, foot + middle)
+
+    base = foot + middle + 8
+    tall = top - base
+    draw_floor(page_axes(figure, MARGIN, base, column, tall), plan)
+    plot = min(0.5 * tall, 160)
+    draw_side(page_axes(figure, right, base + plot, column, tall - plot), plan)
+    page.text(right, base + plot, f"How much larger {plan.forward_part} comes out", fontsize=SMALLEST, weight="bold",
+              va="top")
+    box = (right + 26, base + 24, column - 28, plot - 48)
+    draw_enlargement(figure.add_axes((box[0] / width, box[1] / height, box[2] / width, box[3] / height)), plan)
+    return figure
+
+
+# ---------------------------------------------------------------------------------------------------------- blocks
+
+Run = tuple[float, str, dict[str, Any]]
+
+
+def _heading(page: Any, plan: Plan, title: str, x: float, y: float, width: float) -> float:
+    page.text(x, y, title, fontsize=15, weight="bold", va="top")
+    room = f", room {plan.room:.1f} m" if plan.room is not None else ""
+    page.text(x, y - 21, f"{plan.pose.capitalize()} pose, model {plan.model_height:.2f} m{room}", fontsize=10, va="top",
+              color=SOFT)
+    page.plot([x, x + width], [y - 37, y - 37], color=INK, lw=0.8)
+    return y - 42
+
+
+def _words(plan: Plan, width: float) -> list[list[Run]]:
+    """Warnings first, then how to set up."""
+    lines: list[list[Run]] = []
+    for text in plan.warnings:
+        for i, line in enumerate(_lines(text, width - 12)):
+            mark: list[Run] = [(0, "!", {"weight": "bold", "color": ACCENT, "fontsize": 10})] if i == 0 else []
+            lines.append([*mark, (12, line, {})])
+    return lines + ([[]] if lines else []) + _said(plan, width, ("Camera", "Room", "Light"))
+
+
+def _said(plan: Plan, width: float, headings: tuple[str, ...]) -> list[list[Run]]:
+    """The plan's sentences under the given headings, the heading in a column of its own."""
+    lines: list[list[Run]] = []
+    for heading, text in plan.said:
+        if heading in headings:
+            for i, line in enumerate(_lines(text, width - 44)):
+                lines.append([*([(0, heading, {"weight": "bold"})] if i == 0 else []), (44, line, {})])
+    return lines
+
+
+def _tables(plan: Plan, width: float) -> list[list[Run]]:
+    """Distances, lenses, times."""
+    bold = {"weight": "bold"}
+    ends = (40, 102, 148, 198)
+    lines: list[list[Run]] = [_row(ends, ("at", "than middle", "than far", "of picture"), bold)]
+    for row in plan.distances:
+        share = f"{100 * row.frame_share:.0f} %" if row.frame_share <= 1 else "cut"
+        cells = (f"{row.distance:.2f} m", _larger(row.forward), _larger(row.near_far), share)
+        remark = "this plan" if "this plan" in row.remark else "room's end" if row.remark else ""
+        lines.append([*_row(ends, cells, bold if remark == "this plan" else {}), (ends[-1] + 6, remark, {})])
+    fills = "whole figure from: " + ", ".join(f"{focal:.0f} mm {distance:.1f} m" for focal, distance in plan.lenses)
+    for i, line in enumerate(_lines(fills, width - 44)):
+        lines.append([*([(0, "Lenses", bold)] if i == 0 else []), (44, line, {})])
+    lines += [[], *_said(plan, width, ("Turn", "Session"))]
+    for i, slot in enumerate(plan.timetable[:MOST_SLOTS]):
+        times = _row((64, 74, 98), (f"{slot.start:.1f}", "to", f"{slot.end:.1f}"), {})
+        lines.append([*([(0, "Minutes", bold)] if i == 0 else []), *times, (106, slot.what, {})])
+    if len(plan.timetable) > MOST_SLOTS:
+        lines.append([(106, f"and so on, to minute {plan.session_min:.0f}", {})])
+    return lines
+
+
+def _lines(text: str, width: float) -> list[str]:
+    """Wrapped lines of the page's type; a number stays with its unit."""
+    return wrap(re.sub(r"(?<=\d) (?=(?:%|mm|cm|m|s)(?:\W|$))", "\u00a0", text), width, SMALLEST)
+
+
+def _larger(factor: float) -> str:
+    return "touches" if factor == float("inf") else f"+{100 * (factor - 1):.0f} %"
+
+
+def _row(ends: tuple[float, ...], cells: tuple[str, ...], look: dict[str, Any]) -> list[Run]:
+    """Cells set flush right at ``ends``."""
+    return [(end, cell, {"ha": "right", **look}) for end, cell in zip(ends, cells, strict=True)]
+
+
+def _write(page: Any, lines: list[list[Run]], x: float, top: float) -> None:
+    for i, line in enumerate(lines):
+        for shift, text, look in line:
+            page.text(x + shift, top - i * LINE, text, **{"fontsize": SMALLEST, "va": "top", **look})
+
+
+class _Checklist:
+    """The checklist in columns: measured first, so that the drawings get the room that is left."""
+
+    def __init__(self, plan: Plan, width: float) -> None:
+        self.width = (width - GUTTER) / 2
+        blocks = [
+            [(heading, None), *((line, i) for text in items for i, line in enumerate(_lines(text, self.width - 14)))]
+            for heading, items in plan.checklist
+        ]
+        self.columns = _balance(blocks, 2)
+        self.height = max(sum(len(b) for b in column) + 0.6 * (len(column) - 1) for column in self.columns) * LINE + 6
+
+    def draw(self, page: Any, x: float, top: float) -> None:
+        for column in self.columns:
+            y = top
+            for block in column:
+                for text, part in block:
+                    if part is None:
+                        page.text(x, y, text, fontsize=SMALLEST, weight="bold", va="top")
+                    else:
+                        if part == 0:
+                            page.plot([x + 0.5, x + 7.5, x + 7.5, x + 0.5, x + 0.5],
+                                      [y - 8.5, y - 8.5, y - 1.5, y - 1.5, y - 8.5], color=INK, lw=0.7)
+                        page.text(x + 13, y, text, fontsize=SMALLEST, va="top")
+                    y -= LINE
+                y -= 0.6 * LINE
+            x += self.width + GUTTER
+
+
+def _balance(blocks: list[Any], columns: int) -> list[list[Any]]:
+    """Blocks in order over columns so that the tallest column is as low as it can be."""
+    def split(rest: list[Any], left: int) -> list[list[list[Any]]]:
+        if left == 1:
+            return [[rest]]
+        return [[rest[:i], *tail] for i in range(len(rest) + 1) for tail in split(rest[i:], left - 1)]
+
+    def tallest(ways: list[list[Any]]) -> float:
+        return max(sum(len(b) for b in column) + 0.6 * max(len(column) - 1, 0) for column in ways)
+
+    return min(split(blocks, columns), key=tallest)

@@ -1,0 +1,113 @@
+"""The plan's page: read back from the pdf and from what was drawn, for easy and for awkward rooms."""
+
+from __future__ import annotations
+
+import itertools
+import re
+import zlib
+
+import pytest
+
+from silhouette.shoot.plan import make_plan
+from silhouette.show import ink
+from silhouette.show.paper import PAPER_MM
+from silhouette.show.plan_drawing import SCALES, scale_for, stand_in
+from silhouette.show.plan_page import draw_plan_page, plan_page, write_plan_page
+
+AWKWARD = [
+    {},
+    {"room_m": 2},
+    {"room_m": 4.2},
+    {"room_m": 12, "pose": "lying"},
+    {"room_m": 3, "pose": "lying", "lens_mm": 50},
+    {"pose": "lying", "stand_m": 0.6},
+    {"pose": "arms raised", "lens_mm": 105, "room_m": 20, "stops": 36},
+    {"pose": "seated", "stand_m": 0.4, "poses": 3, "room_m": 5, "stops": 36},
+    {"distance_m": 20, "lens_mm": 300, "ratio": 12, "stops": 72, "hold_s": 30},
+    {"height_m": 1.0, "room_m": 3.5, "orientation": "wide"},
+]
+
+
+def drawn_texts(figure):
+    """(words, box in points) of every piece of type on the page."""
+    figure.canvas.draw()
+    renderer = figure.canvas.get_renderer()
+    scale = 72 / figure.dpi
+    found = []
+    for ax in figure.axes:
+        for text in ax.findobj(lambda artist: hasattr(artist, "get_fontsize")):
+            if not (text.get_visible() and text.get_text().strip()):
+                continue
+            box = text.get_window_extent(renderer)
+            found.append((text.get_text(), text.get_fontsize(), [v * scale for v in (box.x0, box.y0, box.x1, box.y1)]))
+    return found
+
+
+@pytest.mark.parametrize("ask", AWKWARD)
+def test_nothing_is_cut_off_tiny_or_in_the_way(ask):
+    with ink.style():
+        figure = draw_plan_page(make_plan(**ask), paper="letter")  # the lowest page has the least room
+        texts = drawn_texts(figure)
+    width, height = (72 * side for side in figure.get_size_inches())
+    assert len(texts) > 60
+    for words, size, (x0, y0, x1, y1) in texts:
+        assert size >= 8, words
+        assert x0 >= 20 and x1 <= width - 20 and y0 >= 20 and y1 <= height - 20, words
+    for (a, _, p), (b, _, q) in itertools.combinations(texts, 2):
+        wide, high = min(p[2], q[2]) - max(p[0], q[0]), min(p[3], q[3]) - max(p[1], q[1])
+        # Boxes hold the room for ascenders and descenders: lines set 10.6 points apart overlap by a little.
+        assert wide <= 0.5 or high <= 3.0, (a, b)
+
+
+def test_page_says_what_the_plan_says():
+    plan = make_plan(room_m=4.2)
+    with ink.style():
+        said = " ".join(words for words, _, _ in drawn_texts(draw_plan_page(plan))).replace("\u00a0", " ")
+    for _, items in plan.checklist:
+        for item in items:
+            assert all(word in said for word in item.split())
+    assert "2.70 m" in said and "+29 %" in said and "beyond your room" in said
+
+
+@pytest.mark.parametrize("size", PAPER_MM)
+def test_page_size_is_the_paper(size):
+    data = plan_page(make_plan(), paper=size)
+    box = [float(v) for v in re.search(rb"/MediaBox \[([^]]+)\]", data).group(1).split()]
+    assert [v / 72 * 25.4 for v in box[2:]] == pytest.approx(PAPER_MM[size], abs=0.1)
+    assert data.count(b"/Type /Page ") == 1
+
+
+def test_fonts_are_embedded_and_nothing_else_is_told():
+    data = plan_page(make_plan())
+    assert b"/FontFile2" in data and b"/Type3" not in data
+    assert b"CreationDate" not in data and b"matplotlib" not in data.lower()
+
+
+def test_floor_is_drawn_to_the_scale_it_states():
+    with ink.style():
+        figure = draw_plan_page(make_plan())
+    floor = figure.axes[1]
+    stated = next(int(m.group(1)) for t in floor.texts if (m := re.search(r"\(1:(\d+)\)", t.get_text())))
+    # The backdrop line (the thickest) runs at picture height -1.5 m, the camera's box has its lens at +4.0 m.
+    backdrop = max((line for line in floor.lines), key=lambda line: line.get_linewidth()).get_ydata()[0]
+    camera = max(v[1] for v in floor.patches[-1].get_path().vertices)
+    assert (backdrop - camera) / 72 * 25.4 * stated / 1000 == pytest.approx(5.5, abs=0.02)
+
+
+def test_scale_is_the_largest_that_fits():
+    assert scale_for(4, 6, 400, 400) == 50  # 6 m at 1:50 are 340 points, at 1:40 they are 425
+    assert scale_for(4000, 4000, 10, 10) == SCALES[-1]
+
+
+@pytest.mark.parametrize("pose", ["standing", "arms raised", "seated", "lying"])
+def test_stand_in_has_the_height_of_the_pose(pose):
+    _, top, _, foot = stand_in(pose).bounds
+    assert foot - top == pytest.approx(make_plan(pose=pose).pose_height / 1.70, abs=0.06)
+
+
+def test_png_holds_no_text_chunks(tmp_path):
+    path = write_plan_page(make_plan(), tmp_path / "plan.png")
+    data = path.read_bytes()
+    assert data.startswith(b"\x89PNG")
+    assert not any(kind in data for kind in (b"tEXt", b"iTXt", b"zTXt", b"eXIf", b"tIME"))
+    assert zlib.crc32(data) == zlib.crc32(plan_page(make_plan(), kind="png"))
