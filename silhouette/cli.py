@@ -142,10 +142,10 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
     if args.out is not None:
         from silhouette import outputs
 
-        outputs.write(ranking, args.out, masks=args.masks, photos=args.photos, paper=args.paper)
+        written = outputs.write(ranking, args.out, masks=args.masks, photos=args.photos, paper=args.paper)
         if memory is not None:
             memory.flush()
-        print(f"\nWritten to {args.out}{os.sep}: {outputs.LISTED}")
+        print(f"\nWritten to {args.out}{os.sep}: {', '.join(written)}")
     return 0
 
 

@@ -8,30 +8,40 @@ import cv2
 import numpy as np
 
 from silhouette import tables
-from silhouette.records import Pose, Ranking
+from silhouette.errors import SilhouetteError
+from silhouette.intake import film, stills
+from silhouette.records import Pixels, Pose, Ranking, View
+from silhouette.settings import Paper
 from silhouette.writing import whole_folder
 
-LISTED = "result.json, views.csv, chart.png, chart.pdf, sheet.png"
+SHEET_PX = 600
+"""Longer side of a photograph on the contact sheet, pixels."""
 
 
-def write(ranking: Ranking, out: Path, *, masks: bool = False, photos: bool = False, paper: str = "a4") -> None:
-    """Fill ``out``; results of an earlier run are replaced, other files there are left alone.
+def write(ranking: Ranking, out: Path, *, masks: bool = False, photos: bool = False, paper: Paper = "a4") -> list[str]:
+    """Fill ``out`` and name what was written; an earlier run's results are replaced, other files there are left alone.
 
     Raises
     ------
     OutputError
         If ``out`` cannot be written to.
     """
-    from silhouette.show import polar, sheet
+    from silhouette.show import critique, polar, report, sheet
 
     with whole_folder(out) as folder:
         (folder / "result.json").write_text(tables.to_json(tables.ranking_to_dict(ranking)), encoding="utf-8")
         tables.views_table(ranking.poses).to_csv(folder / "views.csv", index=False)
         polar.write_chart(ranking, folder)
         sheet.write_sheet(ranking, folder)
+        critique.write_critique(ranking, folder / "critique.pdf", paper=paper)
+        report.write_report(ranking, folder / "report.html")
+        if photos:
+            (folder / "photos").mkdir()
+            sheet.write_sheet(ranking, folder / "photos", photos=photograph)
         if masks:
             for pose in ranking.poses:
                 write_masks(pose, folder / "masks" / pose.name)
+        return sorted(p.name + ("/" if p.is_dir() else "") for p in folder.iterdir())
 
 
 def write_masks(pose: Pose, folder: Path) -> None:
@@ -40,3 +50,15 @@ def write_masks(pose: Pose, folder: Path) -> None:
     for view in pose.views:
         if (mask := view.mask) is not None:
             cv2.imwrite(str(folder / f"{view.name}.png"), mask.astype(np.uint8) * 255)
+
+
+def photograph(view: View) -> Pixels | None:
+    """The picture a view was cut from, upright, at the size for a sheet; None where there is none to read."""
+    if view.inferred or view.problem:
+        return None
+    try:
+        if view.stop.time is not None and film.is_clip(view.stop.source):
+            return stills.shrink(film.read_full(view.stop.source, view.stop.time), SHEET_PX)
+        return stills.read_still(view.stop.source, SHEET_PX).pixels
+    except SilhouetteError:
+        return None

@@ -4,8 +4,8 @@
 
 FOLDER is one pose; its stills are enlarged to 12 megapixels with fresh sensor noise and written as JPEG (quality 92) to
 a temporary folder. The yardstick is one full ``cv2.imread`` of such a file, in the same process, one thread. What one
-process does is given in processor time, which other work on the machine disturbs little; two processes are compared with
-one by the clock, so let the machine be idle. Between two runs only ratios can be compared.
+process does is given in processor time, which other work on the machine disturbs little; two processes are compared
+with one by the clock, so let the machine be idle. Between two runs only ratios can be compared.
 """
 
 from __future__ import annotations

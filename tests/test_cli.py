@@ -1,0 +1,158 @@
+"""The command line as a person meets it: tables, files, one clear sentence for what is wrong, nothing half-written."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from silhouette import cli
+
+EIGHT = range(0, 360, 45)
+
+
+def run(*words: object) -> int:
+    return cli.main([str(w) for w in words])
+
+
+def only_line(capsys: pytest.CaptureFixture[str]) -> str:
+    """What was said on the error stream: one line, no traceback."""
+    told = capsys.readouterr().err.strip()
+    assert "Traceback" not in told and len(told.splitlines()) == 1, told
+    return told
+
+
+def test_score_writes_all_its_files(
+    drawn_turn: Callable[..., Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out"
+    assert run("score", drawn_turn("keeper", EIGHT), "-o", out, "--masks") == 0
+    told = capsys.readouterr().out
+    assert max(map(len, told.splitlines())) <= 80
+    assert "\x1b" not in told, "no colour codes when piped"
+    for name in ("result.json", "views.csv", "chart.png", "chart.pdf", "sheet.png", "critique.pdf", "report.html"):
+        assert (out / name).stat().st_size > 500, name
+    assert json.loads((out / "result.json").read_text())["poses"][0]["name"] == "keeper"
+    mask = cv2.imread(str(out / "masks" / "keeper" / "045.png"), cv2.IMREAD_UNCHANGED)
+    assert mask.shape == (600, 450) and set(np.unique(mask)) == {0, 255}
+
+
+def test_a_second_run_replaces_results_and_leaves_the_rest(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "mine.txt").write_text("notes")
+    (out / "result.json").write_text("old")
+    folder = drawn_turn("keeper", EIGHT)
+    assert run("score", folder, "-o", out) == 0 == run("score", folder, "-o", out)
+    assert (out / "mine.txt").read_text() == "notes"
+    assert json.loads((out / "result.json").read_text())["schema"] == 1
+    assert not [p for p in tmp_path.iterdir() if ".partial" in p.name]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["score", "nowhere"], "nowhere: does not exist"),
+        (["score", "empty"], "holds no pictures"),
+        (["rank", "empty"], "neither pictures nor folders"),
+        (["score", "notes.txt"], "neither a picture nor a clip"),
+        (["score", "broken.jpg"], "broken.jpg: is not a picture"),
+        (["score", "dot.png"], "1 x 1 pixels"),
+        (["score", "wall.png"], "no figure"),
+        (["score", "keeper", "--span", "0"], "span"),
+        (["score", "keeper", "-o", "keeper"], "where the pictures lie"),
+        (["score", "keeper", "-o", "notes.txt"], "is a file, not a folder"),
+        (["score", "keeper", "-o", "notes.txt/out"], "cannot be written"),
+        (["score", "keeper", "--cutter", "neural", "--model", "nowhere.onnx"], "nowhere.onnx"),
+        (["plan", "--height", "9"], "9"),
+    ],
+)
+def test_bad_input_gets_one_sentence_and_exit_code_2(
+    drawn_turn: Callable[..., Path],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    words: list[str],
+    said: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    drawn_turn("keeper", [0, 45])
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "notes.txt").write_text("notes")
+    (tmp_path / "broken.jpg").write_text("no")
+    cv2.imwrite("dot.png", np.zeros((1, 1, 3), np.uint8))
+    cv2.imwrite("wall.png", np.full((400, 300, 3), 170, np.uint8))
+    before = sorted(p.name for p in tmp_path.rglob("*"))
+    assert run(*words) == 2
+    assert said in only_line(capsys)
+    assert sorted(p.name for p in tmp_path.rglob("*")) == before
+
+
+def test_a_full_disk_leaves_nothing_half_written(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    resource = pytest.importorskip("resource")
+    folder, out = drawn_turn("keeper", [0, 45]), tmp_path / "out"
+    done = subprocess.run(
+        [sys.executable, "-m", "silhouette.cli", "score", str(folder), "-o", str(out)],
+        capture_output=True,
+        text=True,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)),
+        env={**os.environ, "MPLCONFIGDIR": str(tmp_path / "mpl")},
+    )
+    assert done.returncode == 2, done.stderr
+    assert "cannot be written" in done.stderr and "Traceback" not in done.stderr
+    assert not out.exists() and not [p for p in tmp_path.iterdir() if ".partial" in p.name]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Ctrl-C is sent otherwise there")
+def test_ctrl_c(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder, out = drawn_turn("keeper", range(0, 360, 5)), tmp_path / "out"
+    process = subprocess.Popen(
+        [sys.executable, "-m", "silhouette.cli", "score", str(folder), "-o", str(out)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    time.sleep(1.5)
+    process.send_signal(signal.SIGINT)
+    _, told = process.communicate(timeout=60)
+    assert process.returncode == 130, told
+    assert "stopped" in told and "Traceback" not in told
+    assert not out.exists() and not [p for p in tmp_path.iterdir() if ".partial" in p.name]
+
+
+def test_every_command_has_help_with_an_example(capsys: pytest.CaptureFixture[str]) -> None:
+    parser = cli.build_parser()
+    commands = next(a for a in parser._actions if isinstance(a.choices, dict)).choices
+    assert {"score", "rank", "demo", "plan", "check", "export"} <= set(commands)
+    for name, command in commands.items():
+        text = command.format_help()
+        assert f"silhouette {name}" in text.split("example:")[1], name
+        assert "exit codes" in text
+        for action in command._actions:
+            assert action.help, f"{name} {action.dest} has no help"
+
+
+def test_help_is_instant() -> None:
+    code = (
+        "import sys, silhouette.cli as c\n"
+        "try: c.main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "heavy = [m for m in ('numpy', 'cv2', 'matplotlib', 'shapely', 'pandas', 'av', 'rembg') if m in sys.modules]\n"
+        "assert not heavy, heavy"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
+
+
+def test_an_arc_is_read_as_people_write_it() -> None:
+    assert cli.arc("300-60") == (300, 60)
+    with pytest.raises(SystemExit):
+        cli.build_parser().parse_args(["score", "x", "--arc", "front"])
