@@ -107,7 +107,7 @@ def draw_enlargement(ax: Any, plan: Plan) -> None:
         ax.axvspan(max(plan.farthest, _PLOT[0]), end, facecolor=PALE, edgecolor=FAIR, lw=0.6, label="beyond your room")
     if plan.distance >= _PLOT[0]:
         ax.axvline(plan.distance, color=ACCENT, lw=1.2)
-        ax.annotate(f"this plan, {plan.distance:.1f} m", (plan.distance, 100), xytext=(0, 2),
+        ax.annotate(f"this plan, {plan.distance:.1f} m", (plan.distance, 100), xytext=(0, 4),
                     textcoords="offset points", fontsize=SMALLEST, ha="center", va="bottom", annotation_clip=False)
     ax.legend(loc="upper right", frameon=True, framealpha=1, edgecolor="none", facecolor=PAPER, borderpad=0.2,
               labelspacing=0.2, handlelength=2.2, borderaxespad=0.1, fontsize=SMALLEST)

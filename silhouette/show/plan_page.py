@@ -123,10 +123,10 @@ def _tables(plan: Plan, width: float) -> list[list[Run]]:
         lines.append([*([(0, "Lenses", bold)] if i == 0 else []), (44, line, {})])
     lines += [[], *_said(plan, width, ("Turn", "Session"))]
     for i, slot in enumerate(plan.timetable[:MOST_SLOTS]):
-        times = _row((64, 74, 98), (f"{slot.start:.1f}", "to", f"{slot.end:.1f}"), {})
-        lines.append([*([(0, "Minutes", bold)] if i == 0 else []), *times, (106, slot.what, {})])
+        times = _row((66, 78, 105), (f"{slot.start:.1f}", "to", f"{slot.end:.1f}"), {})
+        lines.append([*([(0, "Minutes", bold)] if i == 0 else []), *times, (112, slot.what, {})])
     if len(plan.timetable) > MOST_SLOTS:
-        lines.append([(106, f"and so on, to minute {plan.session_min:.0f}", {})])
+        lines.append([(112, f"and so on, to minute {plan.session_min:.0f}", {})])
     return lines
 
 
