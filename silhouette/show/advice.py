@@ -94,14 +94,22 @@ def advise(pose: Pose) -> list[Advice]:
 
 def _for_arc(pose: Pose, arc: Arc) -> list[Advice]:
     """The moves for the two chief causes of one stretch; two for a lone cause."""
-    middle = arc.start + arc.width / 2
-    from_side = abs((middle % 180) - 90) < 45
     named = [(move, why) for why in arc.why for move in MOVES if move.fault(why)][:2]
     picks = [(move, why, 0) for move, why in named] if len(named) == 2 else [
         (move, why, i) for move, why in named for i in (0, 1)]
-    # From all round there is no one side to look from: square-on words serve.
-    return [_advice(pose, arc, move, why, (move.side if from_side and arc.width < 270 else move.square)[i])
-            for move, why, i in picks if i < len(set(move.square))]
+    found = []
+    for move, why, i in picks:
+        texts = move.side if _from_side(pose, arc, move) else move.square
+        if i < len(set(texts)):
+            found.append(_advice(pose, arc, move, why, texts[i]))
+    return found
+
+
+def _from_side(pose: Pose, arc: Arc, move: _Move) -> bool:
+    """True if most of the stretch's views with this fault are nearer to a profile than to front or back."""
+    inside = [v for v in pose.views if v.scored and _shows(v, move) and (v.angle - arc.start) % 360 <= arc.width]
+    angles = [v.angle for v in inside] or [arc.start + arc.width / 2]
+    return sum(abs(angle % 180 - 90) < 45 for angle in angles) * 2 > len(angles)
 
 
 def _advice(pose: Pose, arc: Arc, move: _Move, why: str, text: str) -> Advice:

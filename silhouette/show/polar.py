@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 CHART = (792.0, 640.0)
 """Size of the chart of one pose, points."""
 SMALL = 400.0
-"""A wheel narrower than this, points, is drawn without its causes, key and all but four angles."""
+"""A wheel narrower than this, points, is drawn without its causes, its key and the angles under its figures."""
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 
@@ -53,7 +53,7 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: tuple[float, float] | None 
             ink.bare(ax)
         frame = _Frame.of(*ink.size_of(ax))
         layout = lay_out(pose.views, frame.room, scale or shared_scale([pose], frame.width, frame.height))
-        hub, rim = _radii(layout.ring)
+        hub, rim = _radii(layout.ring, frame.type)
         _draw_head(pose, ax, frame)
         _draw_hub(ax, frame.centre, hub, frame.type)
         _draw_line(pose, ax, frame.centre, hub, rim)
@@ -90,8 +90,8 @@ class _Frame:
         if width < SMALL:
             return cls(width, height, 28, 2, 2, ink.SMALLEST, 9)
         if width < 600:
-            return cls(width, height, 56, 28, max(0.175 * width, 84), ink.SMALLEST, 18)
-        return cls(width, height, 76, 34, 0.17 * width, 10, 26)
+            return cls(width, height, 60, 28, max(0.175 * width, 84), ink.SMALLEST, 21)
+        return cls(width, height, 82, 36, 0.17 * width, 11, 28)
 
     @property
     def small(self) -> bool:
@@ -104,19 +104,16 @@ class _Frame:
     @property
     def room(self) -> Room:
         def label(view: View) -> str:
-            side = words.SIDES.get(round(view.angle) % 360, "")
-            if self.small:
-                return side
-            return words.degrees(view.angle) + (f" {side}" if side in ("front", "back") else "")
+            return "" if self.small else words.degrees(view.angle)
 
         return Room(self.width / 2 - self.column, (self.height - self.head - self.foot) / 2, label,
                     lambda text: ink.text_width(text, self.type) + 2 if text else 0.0, self.type + 3)
 
 
-def _radii(ring: float) -> tuple[float, float]:
+def _radii(ring: float, type_size: float) -> tuple[float, float]:
     """Radius of readability 0 and of readability 100, points; the ring's tone lies between the latter and ``ring``."""
     rim = ring * 0.9
-    return max(0.3 * rim, min(40.0, 0.42 * rim)), rim
+    return max(0.3 * rim, min(3.4 * type_size, 0.45 * rim)), rim
 
 
 # ----------------------------------------------------------------------------------------------------- head and key
@@ -261,14 +258,15 @@ def _draw_hub(ax: Any, centre: np.ndarray, hub: float, type_size: float) -> None
     """The body from above, looking down the page; its right and left hand named where there is room."""
     from matplotlib.patches import Ellipse, Polygon
 
-    size = hub * 0.9
-    x, y = centre
+    named = hub >= 2.6 * type_size
+    size = hub if named else 1.5 * hub
+    x, y = centre[0], centre[1] + (0.25 * hub if named else 0)
     ax.add_patch(Ellipse((x, y), size, 0.34 * size, facecolor=ink.FAIR, edgecolor="none"))
     ax.add_patch(Polygon([(x - 0.08 * size, y - 0.14 * size), (x + 0.08 * size, y - 0.14 * size),
                           (x, y - 0.30 * size)], closed=True, facecolor=ink.INK))
     ax.add_patch(Ellipse((x, y), 0.28 * size, 0.34 * size, facecolor=ink.INK, edgecolor="none"))
-    if hub >= 3.8 * type_size:
-        ax.text(x, y - 0.42 * size, "front", size=type_size, ha="center", va="top")
+    if named:
+        ax.text(x, y - 0.36 * size, "front", size=type_size, ha="center", va="top")
         ax.text(x - 0.56 * size, y, "R", size=type_size, ha="right", va="center")
         ax.text(x + 0.56 * size, y, "L", size=type_size, ha="left", va="center")
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from silhouette import records
 from silhouette.records import CANNOT_TELL, INFERRED, Pose, View
 
@@ -25,8 +27,7 @@ FLAGS = {
 }
 """What each flag of a view means."""
 
-CANNOT_SEE = ("An outline shows no inner form, no expression and no surface, and cannot tell front from back. "
-              "It helps to look; it does not judge.")
+CANNOT_SEE = "An outline shows no inner form, expression or surface. This helps to look; it does not judge."
 """What every page says of itself."""
 
 
@@ -68,6 +69,11 @@ def standing(view: View) -> str:
     if not view.scored or view.reading is None:
         return CANNOT_TELL
     return f"{view.reading.band}, {INFERRED}" if view.inferred else view.reading.band
+
+
+def brief(why: str) -> str:
+    """A reason in a few words, without the place and the explanation that follow a comma or a colon."""
+    return re.split(r"[,:]", why)[0]
 
 
 def side_of(angle: float) -> str:

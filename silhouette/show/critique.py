@@ -1,0 +1,251 @@
+"""The critique sheet for the wall: one page a pose, one that compares them, one of numbers. Vector, safe in grey."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from silhouette.records import Pose, Ranking, View
+from silhouette.settings import Paper
+from silhouette.show import ink, words
+from silhouette.show.advice import advice_line, advise
+from silhouette.show.overlay import draw_lines
+from silhouette.show.paper import NO_METADATA, page_points
+from silhouette.show.polar import draw_wheel, shared_scale
+from silhouette.show.trouble import neighbours_of
+from silhouette.show.view_panel import draw_view, tallest
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+MARGIN = 36.0
+"""White round every page, points: 12.7 mm, more than any office printer leaves bare."""
+FOOT = 20.0
+APART = 30.0
+"""Least angle between two of the three weakest (or strongest) views shown, degrees, where there is a choice."""
+WHEELS = 6
+"""Wheels on one comparison page."""
+
+
+def write_critique(ranking: Ranking, path: Path, paper: Paper = "a4") -> Path:
+    """Write the critique sheet as a pdf.
+
+    Parameters
+    ----------
+    ranking : Ranking
+        One pose or several, best first.
+    path : Path
+        The pdf to write.
+    paper : "a4", "letter" or "a3"
+        Upright page size.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    with ink.style():
+        pages = critique_pages(ranking, paper)
+
+        def write(beside: Path) -> None:
+            with PdfPages(beside, metadata=NO_METADATA["pdf"]) as pdf:
+                for page in pages:
+                    pdf.savefig(page)
+
+        return ink.write_whole(Path(path), write)
+
+
+def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:
+    """The pages as matplotlib figures: a page a pose, comparison pages for several, numbers last."""
+    size = page_points(paper)
+    with ink.style():
+        pages = [_pose_page(pose, size) for pose in ranking.poses]
+        if len(ranking.poses) > 1:
+            groups = [ranking.poses[i:i + WHEELS] for i in range(0, len(ranking.poses), WHEELS)]
+            pages += [_comparison_page(group, size) for group in groups]
+        pages += _number_pages(ranking.poses, size)
+        meant = f"Read as {ranking.intent}" + (
+            f", counted from {words.stretch(*ranking.arc)}" if ranking.arc is not None else "")
+        for i, page in enumerate(pages):
+            _draw_foot(page, size, f"{meant}.  Page {i + 1} of {len(pages)}.")
+    return pages
+
+
+def _draw_foot(page: Figure, size: tuple[float, float], text: str) -> None:
+    ax = ink.page_axes(page, MARGIN, MARGIN, size[0] - 2 * MARGIN, FOOT)
+    width, _ = ink.size_of(ax)
+    ax.text(width, 0, text, size=8, color=ink.SOFT, ha="right", va="bottom")
+    ax.text(0, 0, ink.fit_line(words.CANNOT_SEE, width - ink.text_width(text, 8) - 12, 8), size=8, color=ink.SOFT,
+            va="bottom")
+
+
+# ------------------------------------------------------------------------------------------------------ a pose's page
+
+def _pose_page(pose: Pose, size: tuple[float, float]) -> Figure:
+    """Wheel above; weakest and strongest views large; what to try; lines to write on."""
+    page = ink.new_figure(*size)
+    width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN
+    wheel = 0.50 * height
+    draw_wheel(pose, ink.page_axes(page, MARGIN, MARGIN + height - wheel, width, wheel))
+    left = 0.68 * width
+    rest = height - wheel - FOOT - 10
+    type_size = max(8.0, 8.0 * size[0] / 595)
+    ax = ink.page_axes(page, MARGIN, MARGIN + FOOT, left, rest)
+    weakest, strongest = extremes(pose)
+    rows = [row for row in (("Weakest", weakest), ("Strongest", strongest)) if row[1]]
+    cell, high = left / 3, rest / 2 - type_size - 10
+    tall = tallest([*weakest, *strongest], cell - 8, high, type_size)
+    for i, (title, views) in enumerate(rows):
+        top = rest - i * rest / 2
+        ax.text(0, top, f"{title} views" if len(views) > 1 else f"{title} view", size=type_size + 2, weight="bold",
+                va="top")
+        for k, view in enumerate(views):
+            draw_view(view, ax, (k * cell, top - rest / 2 + 4, cell - 8, high), tall, size=type_size,
+                      neighbours=neighbours_of(view, pose.views))
+    _draw_tries(pose, ink.page_axes(page, MARGIN + left + 12, MARGIN + FOOT, width - left - 12, rest), type_size)
+    return page
+
+
+def extremes(pose: Pose, most: int = 3) -> tuple[list[View], list[View]]:
+    """The weakest and the strongest views, at most ``most`` each, none in both, spread round where they can be.
+
+    Measured views go before inferred ones; an opposite view, nearly a mirror image, counts as a near one.
+    """
+    scored = [v for v in pose.views if v.scored and v.reading is not None]
+    seen = [v for v in scored if not v.inferred] or scored
+    ordered = sorted(seen, key=lambda v: v.reading.readability if v.reading is not None else 0.0)
+    half = len(ordered) // 2
+    return _spread(ordered[:half], most), _spread(ordered[half:][::-1], most)
+
+
+def _spread(views: Sequence[View], most: int) -> list[View]:
+    """The first ``most``, passing over near neighbours and mirrors of those taken; these fill up what is left."""
+    taken: list[View] = []
+    for view in views:
+        if all(abs((view.angle - t.angle + 90) % 180 - 90) >= APART for t in taken):
+            taken.append(view)
+    taken += [v for v in views if v not in taken]
+    return taken[:most]
+
+
+def _draw_tries(pose: Pose, ax: Any, size: float) -> None:
+    """What to try, then lines to write on: never fewer than five."""
+    width, height = ink.size_of(ax)
+    line, ruled = 1.3 * size, 20.0
+    y = height
+    ax.text(0, y, "What to try", size=size + 2, weight="bold", va="top")
+    y -= size + 9
+    floor = 5 * ruled + 20
+    tries = [(advice.text, advice_line(advice)) for advice in advise(pose)] or [
+        ("Nothing is weak all round.", f"Weakest at {words.degrees(pose.round.worst_angle)}."
+         if pose.round.worst_angle is not None else "")]
+    for text, where in tries:
+        rows = [(row, "bold") for row in ink.wrap(text[:1].upper() + text[1:], width, size, True)]
+        rows += [(row, "normal") for row in (ink.wrap(where, width, size) if where else [])]
+        if y - line * len(rows) < floor:
+            break
+        for row, weight in rows:
+            ax.text(0, y, row, size=size, weight=weight, va="top")
+            y -= line
+        y -= 5
+    y -= 8
+    ax.text(0, y, "Notes", size=size + 2, weight="bold", va="top")
+    y -= size + 4 + ruled
+    while y >= 2:
+        ax.plot([0, width], [y, y], color=ink.FAIR, linewidth=0.5, scalex=False, scaley=False)
+        y -= ruled
+
+
+# ---------------------------------------------------------------------------------------------------- the comparison
+
+def _comparison_page(poses: Sequence[Pose], size: tuple[float, float]) -> Figure:
+    """Small wheels in rank order at one scale, their lines over one another, lines to write on."""
+    page = ink.new_figure(*size)
+    width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN - FOOT
+    head = ink.page_axes(page, MARGIN, MARGIN + FOOT + height - 26, width, 26)
+    head.text(0, 26, "Candidates, best first", size=18, weight="bold", va="top")
+    columns = 2
+    rows = -(-len(poses) // columns)
+    lines = 0.25 * height
+    block = height - 34 - lines - 12
+    wide, high = (width - 16) / columns, min(block / rows - 10, width / columns)
+    scale = shared_scale(poses, wide, high)
+    for i, pose in enumerate(poses):
+        row, column = divmod(i, columns)
+        bottom = MARGIN + FOOT + height - 24 - (row + 1) * (high + 10)
+        draw_wheel(pose, ink.page_axes(page, MARGIN + column * (wide + 16), bottom, wide, high), scale=scale)
+    draw_lines(tuple(poses), ink.page_axes(page, MARGIN, MARGIN + FOOT + 4, width, lines))
+    return page
+
+
+# ------------------------------------------------------------------------------------------------------- the numbers
+
+HEAD = (f"{'angle':>5}  {'band':<11} {'reads':>5} {'clear':>5} {'interest':>8}  {'gaps %':>6} {'limbs':>5} "
+        f"{'turns':>5} {'parts':>5} {'kisses':>6}  {'cut sure':>8}")
+"""Heads of the table of numbers, in type of one width."""
+ROW = 11.0
+EXPLAINED = (
+    "Reads, clear and interest run from 0 to 100. Gaps: negative space as a share of what a string round the figure "
+    "would enclose. Limbs: how far head, arms and legs stand clear, 0 to 100. Turns: how much the outline bends. "
+    "Kisses: edges that just touch. Cut sure: how much of the figure the cut-out is expected to have right. "
+    "Plus-minus: views left out one at a time and the edges moved; 9 results in 10 lie between the two numbers.")
+
+
+def _numbers(view: View) -> str:
+    """One row under ``HEAD``; a dash where a number could not be made."""
+    reading, measures = (view.reading, view.measures) if view.scored else (None, None)
+    reads, clear, interest = ("–",) * 3 if reading is None else (
+        f"{value:.0f}" for value in (reading.readability, reading.clear, reading.interesting))
+    gaps, limbs, turns, parts, kisses = ("–",) * 5 if measures is None else (
+        f"{100 * measures.negative_space:.1f}", f"{100 * measures.limb_separation:.0f}",
+        f"{measures.contour_complexity:.1f}", str(len(measures.parts)), str(len(measures.tangents)))
+    sure = "inferred" if view.inferred else f"{100 * view.confidence:.0f} %"
+    return (f"{words.degrees(view.angle):>5}  {words.standing(view).split(',')[0]:<11} {reads:>5} {clear:>5} "
+            f"{interest:>8}  {gaps:>6} {limbs:>5} {turns:>5} {parts:>5} {kisses:>6}  {sure:>8}")
+
+
+def _number_pages(poses: Sequence[Pose], size: tuple[float, float]) -> list[Figure]:
+    """Tables of all views, poses one under another, broken over pages where they must."""
+    rows: list[tuple[str, str]] = []
+    for pose in poses:
+        sure = f", {words.give_or_take(pose)}" if words.give_or_take(pose) else ""
+        rows += [("space", ""), ("title", f"{pose.name}: {words.headline(pose)}{sure}"), ("head", HEAD)]
+        rows += [("row", _numbers(view)) for view in pose.views]
+        rows += [("note", note) for note in pose.notes]
+    height = size[1] - 2 * MARGIN - FOOT
+    per_page = int((height - 92) // ROW)
+    pages: list[Figure] = []
+    while rows:
+        # A title never stands alone at the foot of a page.
+        end = per_page
+        while end < len(rows) and rows[end - 1][0] in ("space", "title", "head"):
+            end -= 1
+        pages.append(_number_page(rows[:end], size, "The numbers" if not pages else "The numbers, continued"))
+        rows = rows[end:]
+    return pages
+
+
+def _number_page(rows: Sequence[tuple[str, str]], size: tuple[float, float], title: str) -> Figure:
+    page = ink.new_figure(*size)
+    width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN - FOOT
+    ax = ink.page_axes(page, MARGIN, MARGIN + FOOT, width, height)
+    ax.text(0, height, title, size=18, weight="bold", va="top")
+    y = height - 28
+    for row in ink.wrap(EXPLAINED, width, 8):
+        ax.text(0, y, row, size=8, color=ink.SOFT, va="top")
+        y -= ROW
+    y -= 6
+    looks: dict[str, dict[str, Any]] = {
+        "title": {"size": 9, "weight": "bold"}, "note": {"size": 8, "color": ink.SOFT},
+        "head": {"size": 9, "family": "DejaVu Sans Mono", "color": ink.SOFT},
+        "row": {"size": 9, "family": "DejaVu Sans Mono"}}
+    for kind, text in rows:
+        if kind in ("title", "note"):
+            text = ink.fit_line(text, width, looks[kind]["size"], kind == "title")
+        if text:
+            ax.text(0, y, text, va="top", **looks[kind])
+        y -= ROW
+    return page

@@ -1,0 +1,91 @@
+"""One view large: the black shape, its negative spaces as shapes of their own, the trouble circled, the reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from silhouette.records import View
+from silhouette.show import ink, words
+from silhouette.show.trouble import Trouble, numbered, troubles
+
+ROWS = 4
+"""Lines of reasons under a figure."""
+LEAST_GAP = 0.02
+"""Share of the hull from which an open gap is filled; smaller pockets are the body's own curves."""
+
+
+def tallest(views: Sequence[View], width: float, height: float, size: float = ink.SMALLEST) -> float:
+    """Figure height, points, with which each of ``views`` fits a panel of this size: one scale for all."""
+    spans = [v.outline.polygon.bounds for v in views if v.outline is not None]
+    widest = max([x1 - x0 for x0, _, x1, _ in spans] + [0.2])
+    return min(height - _below(size) - 2, (width - 8) / widest)
+
+
+def _below(size: float) -> float:
+    """Room for the words under the ground line."""
+    return 1.5 * size + 6 + ROWS * 1.28 * size
+
+
+def draw_view(view: View, ax: Any, box: tuple[float, float, float, float], tall: float, *,
+              neighbours: Sequence[View] = (), size: float = ink.SMALLEST) -> None:
+    """Draw one view into ``box`` (left, bottom, width, height; points of :func:`silhouette.show.ink.bare` axes).
+
+    ``tall`` is the figure's height; ``neighbours`` are the stops on either side, for gaps that have closed; ``size`` is
+    that of the type, points.
+    """
+    left, bottom, width, _ = box
+    told = _told(view, troubles(view, neighbours))
+    marks = [(n, t) for n, t in numbered([t for _, found in told for t in found])]
+    rows = [row for text, _ in told for row in ink.wrap_to(text, width - 6, size, 2)][:ROWS]
+    x, ground = left + width / 2, bottom + _below(size)
+    if view.outline is not None:
+        _draw_gaps(view, ax, tall, x, ground)
+        ink.draw_figures(ax, [(view, ink.outline_path(view.outline.polygon, tall, x, ground))])
+        _draw_marks(ax, marks, tall, x, ground, size)
+    ax.plot([left + 4, left + width - 4], [ground, ground], color=ink.INK, linewidth=0.6, scalex=False, scaley=False)
+    ax.text(left + 4, ground - 3, f"{words.degrees(view.angle)}  {words.standing(view)}", size=size + 1.5,
+            weight="bold", va="top")
+    for i, row in enumerate(rows):
+        ax.text(left + 4, ground - 6 - 1.5 * size - i * 1.28 * size, row, size=size, va="top")
+
+
+def _told(view: View, found: list[Trouble]) -> list[tuple[str, list[Trouble]]]:
+    """The two first reasons in a few words, numbered where they are circled, each with its circles."""
+    why = list(view.reading.why) if view.scored and view.reading is not None else []
+    if view.problem and not why:
+        why = [view.problem]
+    why += [t.words for t in found if t.words not in why]
+    if view.reading is not None and view.reading.band == "strong":
+        why = [text for text in why if text not in {t.words for t in found}][:1] or why[:1]
+    told, number = [], 0
+    for text in why[:2]:
+        circles = [t for t in found if t.words == text]
+        number += bool(circles)
+        told.append((f"{number}  {words.brief(text)}" if circles else words.brief(text), circles))
+    return told
+
+
+def _draw_gaps(view: View, ax: Any, tall: float, x: float, ground: float) -> None:
+    gaps = view.measures.gaps if view.measures is not None else ()
+    closed = [ink.outline_path(g.polygon, tall, x, ground) for g in gaps if g.kind == "enclosed"]
+    pockets = [ink.outline_path(g.polygon, tall, x, ground) for g in gaps if g.kind == "open" and g.share >= LEAST_GAP]
+    ink.add_paths(ax, pockets, facecolor=ink.PALE, linewidth=0)
+    ink.add_paths(ax, closed, facecolor=ink.FAIR, edgecolor=ink.INK, linewidth=0.5)
+
+
+def _draw_marks(ax: Any, marks: list[tuple[int, Trouble]], tall: float, x: float, ground: float, size: float) -> None:
+    """Bronze rings with a paper rim, readable on black and on white, each with its number."""
+    from matplotlib.collections import EllipseCollection
+
+    if not marks:
+        return
+    sides = [(2 * t.half_width * tall, 2 * t.half_height * tall) for _, t in marks]
+    spots = [(x + t.x * tall, ground + (1 - t.y) * tall) for _, t in marks]
+    for colour, thick in ((ink.PAPER, 3.6), (ink.ACCENT, 1.8)):
+        ax.add_collection(EllipseCollection(
+            [w for w, _ in sides], [h for _, h in sides], [0.0] * len(marks), units="xy", offsets=spots,
+            transOffset=ax.transData, facecolors="none", edgecolors=colour, linewidths=thick), autolim=False)
+    for (number, _), (sx, sy), (w, h) in zip(marks, spots, sides, strict=True):
+        ax.text(sx - 0.36 * w, sy + 0.36 * h, str(number), size=size, weight="bold", ha="center", va="center",
+                bbox={"boxstyle": "circle,pad=0.15", "facecolor": ink.PAPER, "edgecolor": ink.ACCENT, "linewidth": 1})
