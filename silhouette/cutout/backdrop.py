@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.cutout import edge, evidence, plate, tidy
+from silhouette.cutout import edge, figure, plate, tidy
 from silhouette.records import NO_FIGURE, Cut, Pixels
 
 HALF = 504
@@ -94,15 +94,12 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     half = plate.shrink(pixels, min(HALF, (max(pixels.shape[:2]) + 1) // 2)).astype(np.float32)
     thumb = plate.shrink(half, plate.THUMB)
     backdrop, _ = _backdrop_for(thumb, shared)
-    backdrop = cv2.resize(backdrop, half.shape[1::-1], interpolation=cv2.INTER_LINEAR)
-    seen = evidence.weigh(half, backdrop)
-    sure = (seen.tint > 9) | (seen.light > 9) | (seen.ratio < 0.3)
-    maybe = (seen.tint > 5) | (seen.light > 5) | (seen.ratio < 0.38)
-    loose = evidence.hysteresis(sure, maybe)
-    loose = cv2.morphologyEx(loose.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)) > 0
-    figure, flags = tidy.one_figure(loose)
+    sigma = plate.noise(half)
+    likely = figure.logit(half, backdrop, sigma)
+    loose = cv2.resize(likely, half.shape[1::-1], interpolation=cv2.INTER_LINEAR) > 0
+    whole, flags = tidy.one_figure(loose)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "backdrop", flags)
-    mask = edge.refine(pixels, half, figure)
+    mask = edge.refine(pixels, half, whole)
     flags = tuple(dict.fromkeys((*flags, *tidy.flags_of(mask))))
     return Cut(mask, 0.95, "backdrop", flags)

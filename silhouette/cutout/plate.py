@@ -6,6 +6,7 @@ Sizes: ``h, w`` are the rows and columns of the picture handed in; colours are B
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -14,8 +15,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float32]
 
-THUMB = 168
-"""Longer side of the thumbnails that the backdrop is learned on, pixels: a hand is still 3 pixels wide."""
+THUMB = 144
+"""Longer side of the thumbnails that the backdrop is learned on, pixels: a hand is still 2 pixels wide."""
 LIT_QUANTILE = 0.65
 """Of the views that see a spot of the backdrop, the share that is darker than its lit state. Shadows pass over it in the
 rest, so the middle would sit between lit and shadowed where a shadow covers it half of the time."""
@@ -64,13 +65,25 @@ def fill(values: Floats, weight: Floats, across: int = 3) -> Floats:
     return cv2.resize(result, (w, h), interpolation=cv2.INTER_LINEAR)
 
 
+def widest(difference: Floats) -> Floats:
+    """The largest of the three channels' absolute values, (h, w)."""
+    parts = np.abs(difference)
+    return np.maximum(np.maximum(parts[..., 0], parts[..., 1]), parts[..., 2])
+
+
+@lru_cache(maxsize=8)
+def _cubic_terms(h: int, w: int) -> Floats:
+    """(h, w, 10) the terms of a cubic in x and y, both -1 to 1 across the picture."""
+    y, x = np.mgrid[0:h, 0:w].astype(np.float32)
+    x, y = 2 * x / max(w - 1, 1) - 1, 2 * y / max(h - 1, 1) - 1
+    return np.stack([x**i * y**j for i in range(4) for j in range(4 - i)], -1)
+
+
 def surface(values: Floats, weight: Floats, rounds: int = 4) -> Floats:
     """A cubic surface through the trusted values, outliers discounted (Tukey's biweight). (h, w, 3) float32."""
     h, w = weight.shape
     step = max(1, min(h, w) // 40)
-    y, x = np.mgrid[0:h, 0:w].astype(np.float32)
-    x, y = 2 * x / max(w - 1, 1) - 1, 2 * y / max(h - 1, 1) - 1
-    terms = np.stack([x**i * y**j for i in range(4) for j in range(4 - i)], -1)
+    terms = _cubic_terms(h, w)
     basis = terms[::step, ::step].reshape(-1, terms.shape[-1]).astype(np.float64)
     target = values[::step, ::step].reshape(-1, values.shape[-1]).astype(np.float64)
     start = weight[::step, ::step].reshape(-1).astype(np.float64)
@@ -79,7 +92,7 @@ def surface(values: Floats, weight: Floats, rounds: int = 4) -> Floats:
         left = basis * trust[:, None]
         ridge = 1e-3 * max(trust.sum(), 1.0) * np.eye(basis.shape[1]) * (np.arange(basis.shape[1]) > 0)
         solved = np.linalg.solve(left.T @ basis + ridge, left.T @ target)
-        miss = np.abs(target - basis @ solved).max(axis=1)
+        miss = widest(target - basis @ solved)
         spread = 4.7 * max(1.5, float(np.median(miss[start > 0.5])) * 1.5) if (start > 0.5).any() else 10.0
         trust = start * np.clip(1 - (miss / spread) ** 2, 0, 1) ** 2
     return (terms @ solved.astype(np.float32)).astype(np.float32)
@@ -89,11 +102,11 @@ def grown(thumb: Floats, guess: Floats, sigma: float) -> NDArray[np.bool_]:
     """The part of the picture that is joined to its border without a step and lies near the guessed backdrop."""
     h, w = thumb.shape[:2]
     soft = cv2.GaussianBlur(thumb, (0, 0), 0.8)
-    dx = np.abs(np.diff(soft, axis=1, append=soft[:, -1:])).max(axis=2)
-    dy = np.abs(np.diff(soft, axis=0, append=soft[-1:])).max(axis=2)
-    step = np.maximum(dx, dy)
+    step = np.zeros((h, w), np.float32)
+    step[:, :-1] = widest(soft[:, 1:] - soft[:, :-1])
+    step[:-1] = np.maximum(step[:-1], widest(soft[1:] - soft[:-1]))
     limit = 1.6 + 2.5 * sigma
-    far = np.abs(thumb - guess).max(axis=2) > 14 + 5 * sigma
+    far = widest(thumb - guess) > 14 + 5 * sigma
     passable = ((step < limit) & ~far).astype(np.uint8)
     _, labels = cv2.connectedComponents(passable, connectivity=4)
     rim = np.concatenate([labels[0], labels[:, 0], labels[:, -1], labels[-1]])

@@ -1,0 +1,78 @@
+"""How surely each pixel is figure: a small network that sees the picture and its backdrop side by side.
+
+The network (a U-Net of 280,000 weights, ``figure.onnx``, run by OpenCV) was trained by ``studio/cutting.py`` on rendered
+bodies before random backdrops. It is given not the picture alone but how the picture differs from the estimated backdrop,
+so what it has to know is what shadows, furniture and figures do to a backdrop, not what backdrops look like.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from silhouette.cutout.plate import Floats
+
+LONG = 224
+"""Longer side of what the network sees, pixels."""
+STEP = 32
+"""The network halves its picture five times, so both sides are multiples of this."""
+PLANES = 10
+"""What it sees at each pixel: colour (3), log ratio to the backdrop (3), difference over noise (3), height (1)."""
+
+
+@lru_cache(maxsize=1)
+def _network() -> cv2.dnn.Net:
+    weights = np.frombuffer((Path(__file__).parent / "figure.onnx").read_bytes(), np.uint8)
+    return cv2.dnn.readNetFromONNXBuffer(weights) if hasattr(cv2.dnn, "readNetFromONNXBuffer") else (
+        cv2.dnn.readNetFromONNX(weights))
+
+
+def seen_size(h: int, w: int) -> tuple[int, int]:
+    """(height, width) at which the network sees an ``h`` x ``w`` picture; its shape may change by up to a tenth."""
+    scale = LONG / max(h, w)
+    return max(STEP, round(h * scale / STEP) * STEP), max(STEP, round(w * scale / STEP) * STEP)
+
+
+def planes(picture: Floats, backdrop: Floats, sigma: float) -> Floats:
+    """What the network sees, (10, h, w).
+
+    Parameters
+    ----------
+    picture, backdrop : (h, w, 3) float32
+        BGR levels, 0 to 255.
+    sigma : float
+        Noise of the picture, levels.
+    """
+    h, w = picture.shape[:2]
+    seen = np.empty((PLANES, h, w), np.float32)
+    ratio = cv2.log((picture + 6.0) / (np.maximum(backdrop, 0) + 6.0))
+    step = (picture - backdrop) / np.float32(2.0 + 3.0 * sigma)
+    step /= 1.0 + np.abs(step)
+    seen[0:3] = (picture / 127.5 - 1.0).transpose(2, 0, 1)
+    seen[3:6] = 2.0 * np.clip(ratio, -1.5, 1.5).transpose(2, 0, 1)
+    seen[6:9] = step.transpose(2, 0, 1)
+    seen[9] = np.linspace(-1.0, 1.0, h, dtype=np.float32)[:, None]
+    return seen
+
+
+def logit(half: Floats, backdrop: Floats, sigma: float) -> Floats:
+    """How surely each pixel is figure, as log odds, at the size the network sees; above 0 is figure.
+
+    Parameters
+    ----------
+    half : (h, w, 3) float32, BGR levels
+    backdrop : (h2, w2, 3) float32
+        The backdrop of the same view, at any size.
+    sigma : float
+        Noise of the picture, levels.
+    """
+    h, w = seen_size(*half.shape[:2])
+    small = cv2.resize(half, (w, h), interpolation=cv2.INTER_AREA)
+    behind = cv2.resize(backdrop, (w, h), interpolation=cv2.INTER_LINEAR)
+    network = _network()
+    network.setInput(planes(small, behind, sigma)[None])
+    result: Floats = network.forward()[0, 0]
+    return result
