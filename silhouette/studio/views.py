@@ -1,9 +1,9 @@
 """Black shapes with exact truth: figure and limb masks, joints in the picture, and how legible each limb is.
 
 A limb is legible as far as the figure's outline draws it. Its own outline is that of its mask alone, with whatever
-covers it taken away; a piece of it counts as drawn where background lies next to it. Legibility is the drawn length over
-the longest own outline that the limb has round the turn: 1 where the black shape shows the whole limb, about a quarter
-for an arm flush to the body, 0 where it is hidden or points at the lens. Lengths are counted in boundary pixels.
+covers it taken away; a piece of it counts as drawn where background lies next to it. Legibility is the drawn length
+over the longest own outline that the limb has round the turn: 1 where the black shape shows the whole limb, about a
+quarter for an arm flush to the body, 0 where it is hidden or points at the lens. Lengths are counted in boundary pixels.
 
 Triangles are filled in plain torch, many views at once, on any device; a pixel belongs to a triangle that holds its
 centre.
@@ -33,7 +33,7 @@ class TrueView:
     mask: NDArray[np.bool_]
     """(h, w) the figure, clothes and props included."""
     limb_masks: NDArray[np.bool_]
-    """(6, h, w) each limb alone, hidden parts included, in the order of LIMBS; clothes of the trunk and props are core."""
+    """(6, h, w) each limb alone, hidden parts included, in the order of LIMBS; what the trunk wears and props are core."""
     legibility: dict[str, float]
     """head, arm_l, arm_r, leg_l, leg_r, 0 to 1."""
     joints: dict[str, tuple[float, float]]
@@ -92,15 +92,19 @@ def outline_lengths(bits: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
     """
     middle = bits[:, 1:-1, 1:-1]
     around = (bits[:, :-2, 1:-1], bits[:, 2:, 1:-1], bits[:, 1:-1, :-2], bits[:, 1:-1, 2:])
-    inner, open_air = middle, torch.zeros_like(middle, dtype=torch.bool)
-    for other in around:
-        inner = inner & other
-        open_air = open_air | (other == 0)
-    edge = middle & ~inner
-    shown = torch.where(open_air, middle, torch.zeros_like(middle))
+    inner = middle & around[0] & around[1] & around[2] & around[3]
+    edge, shown = middle & ~inner, drawn_pixels(bits)
     drawn = [((shown >> k) & 1).sum((1, 2)) for k in range(1, len(LIMBS))]
     own = [((edge >> k) & 1).sum((1, 2)) for k in range(1, len(LIMBS))]
     return torch.stack(drawn, 1).float(), torch.stack(own, 1).float()
+
+
+def drawn_pixels(bits: torch.Tensor) -> torch.Tensor:
+    """(b, h - 2, w - 2) the bits where background lies next to the pixel, else 0."""
+    middle = bits[:, 1:-1, 1:-1]
+    open_air = ((bits[:, :-2, 1:-1] == 0) | (bits[:, 2:, 1:-1] == 0)
+                | (bits[:, 1:-1, :-2] == 0) | (bits[:, 1:-1, 2:] == 0))
+    return torch.where(open_air, middle, torch.zeros_like(middle))
 
 
 def rasterise(points: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor, height: int, width: int) -> torch.Tensor:

@@ -1,0 +1,126 @@
+"""The reader's network, what it is asked, and how its answers are marked."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import torch
+import torch.nn.functional as F
+from torch import nn
+
+from silhouette.studio.training_views import MAPS
+
+SIDE = 256
+"""Side of the picture the network sees, pixels: grey, area-averaged from twice that."""
+FOLD = 4
+"""The picture enters folded: FOLD x FOLD pixels become channels, so that thin gaps survive cheaply."""
+PAIRS = ((1, 2), (3, 4), (5, 6), (7, 8))
+"""Maps of unordered pairs among the nine points: hands, elbows, feet, knees."""
+_KERNEL = 0.6 / MAPS
+"""Width of the bell that each cell of a map stands for, canvas fractions."""
+
+
+class Block(nn.Module):
+    """Two 3 x 3 convolutions round a narrow middle, with a way past them."""
+
+    def __init__(self, wide: int, narrow: int) -> None:
+        super().__init__()
+        self.inner = nn.Sequential(nn.Conv2d(wide, narrow, 3, padding=1, bias=False), nn.BatchNorm2d(narrow), nn.ReLU(),
+                                   nn.Conv2d(narrow, wide, 3, padding=1, bias=False), nn.BatchNorm2d(wide))
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        return F.relu(x + self.inner(x))
+
+
+def _step(c_in: int, c_out: int, size: int = 3, stride: int = 1) -> nn.Sequential:
+    return nn.Sequential(nn.Conv2d(c_in, c_out, size, stride, size // 2, bias=False), nn.BatchNorm2d(c_out), nn.ReLU())
+
+
+class ReaderNet(nn.Module):
+    """Folded picture (b, 16, 64, 64) to answers (b, 6) and maps (b, 9, 32, 32).
+
+    answers: logits of the legibility of head, weaker arm, stronger arm, weaker leg, stronger leg; logit of "no body".
+    maps: logits of where head, hands, elbows, feet, knees lie. In training also six limb maps.
+    """
+
+    def __init__(self, widths: tuple[int, int, int, int] = (32, 64, 128, 128)) -> None:
+        super().__init__()
+        a, b, c, d = widths
+        self.stem = nn.Sequential(_step(FOLD * FOLD, a), _step(a, b, stride=2), Block(b, b))
+        self.middle = nn.Sequential(_step(b, c, stride=2), Block(c, 64), Block(c, 64), Block(c, 64))
+        self.deep = nn.Sequential(_step(c, d, stride=2), Block(d, 80), Block(d, 80), Block(d, 80))
+        self.from_deep = nn.Sequential(nn.Conv2d(d, 64, 1), nn.Upsample(scale_factor=2, mode="nearest"))
+        self.from_middle = nn.Conv2d(c, 64, 1)
+        self.up = nn.Sequential(nn.ReLU(), _step(64, b), nn.Upsample(scale_factor=2, mode="nearest"))
+        self.join = nn.Sequential(nn.ReLU(), _step(b, b))
+        self.where = nn.Conv2d(b, 9, 1)
+        self.limbs = nn.Conv2d(b, 6, 1)
+        self.answer = nn.Sequential(nn.Linear(2 * d + b, 128), nn.ReLU(), nn.Dropout(0.1), nn.Linear(128, 6))
+
+    def forward(self, x: torch.Tensor) -> tuple[torch.Tensor, ...]:
+        fine = self.stem(x)
+        coarse = self.middle(fine)
+        deep = self.deep(coarse)
+        joined = self.join(fine + self.up(self.from_deep(deep) + self.from_middle(coarse)))
+        pooled = torch.cat([deep.mean((2, 3)), deep.amax((2, 3)), joined.mean((2, 3))], 1)
+        answers, where = self.answer(pooled), self.where(joined)
+        return (answers, where, self.limbs(joined)) if self.training else (answers, where)
+
+
+def folded(mask: torch.Tensor) -> torch.Tensor:
+    """(b, 1, 2 SIDE, 2 SIDE) in 0..1 to the network's (b, FOLD^2, SIDE / FOLD, SIDE / FOLD)."""
+    return F.pixel_unshuffle(F.avg_pool2d(mask, mask.shape[-1] // SIDE), FOLD)
+
+
+def asked(legibility: torch.Tensor) -> torch.Tensor:
+    """(b, 5) head, arm_l, arm_r, leg_l, leg_r to head, weaker, stronger arm, weaker, stronger leg."""
+    arms, legs = legibility[:, 1:3].sort(1).values, legibility[:, 3:5].sort(1).values
+    return torch.cat([legibility[:, :1], arms, legs], 1)
+
+
+def point_loss(where: torch.Tensor, joints: torch.Tensor) -> torch.Tensor:
+    """(b,) mean surprise, nats, at where the points are; each pair is marked by the likelihood of both orders together.
+
+    A map is a density: cells with weights softmax(logits), each a bell of width _KERNEL round its centre.
+    """
+    b, points = where.shape[:2]
+    log_p = F.log_softmax(where.float().flatten(2), -1)                                   # (b, 9, cells)
+    centre = (torch.arange(MAPS, device=where.device) + 0.5) / MAPS
+    near_x = -((joints[:, :, 0, None] - centre) ** 2) / (2 * _KERNEL**2)                  # (b, 9, MAPS)
+    near_y = -((joints[:, :, 1, None] - centre) ** 2) / (2 * _KERNEL**2)
+    bell = (near_y[..., :, None] + near_x[..., None, :]).flatten(2)                       # (b, 9, cells)
+    bell = bell - math.log(2 * math.pi * _KERNEL**2 * 1.0)
+
+    def surprise(slot: int, point: int) -> torch.Tensor:
+        # a floor of one in a thousand anywhere keeps a far point from shouting down the rest
+        told = torch.logsumexp(log_p[:, slot] + bell[:, point], -1)
+        return -torch.logaddexp(told + math.log(0.999), torch.full_like(told, math.log(0.001)))
+
+    total = surprise(0, 0)
+    for i, j in PAIRS:
+        straight = surprise(i, i) + surprise(j, j)
+        crossed = surprise(i, j) + surprise(j, i)
+        total = total - torch.logaddexp(-straight, -crossed) + math.log(2)
+    return total / points
+
+
+def loss(out: tuple[torch.Tensor, ...], legibility: torch.Tensor, joints: torch.Tensor, maps: torch.Tensor,
+         body: torch.Tensor) -> dict[str, torch.Tensor]:
+    """Terms of the loss; ``body`` (b,) is 1 for bodies, 0 for shapes that are none (only "no body" is asked of them)."""
+    answers, where, limbs = out
+    count = body.sum().clamp(min=1)
+    told = torch.sigmoid(answers[:, :5].float())
+    off = ((told - asked(legibility)) ** 2).mean(1)
+    drawn = F.binary_cross_entropy_with_logits(limbs.float(), maps.float(), reduction="none")
+    weight = torch.tensor([1.0, 1.0, 1.0, 3.0, 3.0, 3.0], device=maps.device)[None, :, None, None]
+    return {
+        "legibility": 30 * (off * body).sum() / count,
+        "points": 0.15 * (point_loss(where, joints) * body).sum() / count,
+        "limbs": 2.0 * ((drawn * weight).mean((1, 2, 3)) * body).sum() / count,
+        "no body": 0.3 * F.binary_cross_entropy_with_logits(answers[:, 5].float(), 1 - body),
+    }
+
+
+def count_weights(net: nn.Module) -> int:
+    return sum(p.numel() for p in itertools.chain(net.parameters()))

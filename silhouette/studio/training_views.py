@@ -1,0 +1,219 @@
+"""Training views by the hundred thousand: black shapes on the reader's canvas with everything known about them.
+
+The bodies travel as a *stock*: a few hundred builds at rest, written here where anny is installed and read on the machine
+that trains, which needs torch alone. A new build is a blend of two of the stock.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+import numpy as np
+import torch
+
+from silhouette.studio import bodies, dress, poses, rig, views
+
+CANVAS = 512
+"""Side of the square a view is stored on, pixels."""
+FIGURE = 472
+"""Longer side of the figure's box on the canvas, pixels; the figure stands in the middle. The reader frames alike."""
+MAPS = 32
+"""Side of the maps that show where limbs lie and where they are drawn."""
+TURN = 24
+"""Views a pose."""
+POINTS = ("head", "hand_l", "hand_r", "elbow_l", "elbow_r", "foot_l", "foot_r", "knee_l", "knee_r")
+_FINE = views.FINE_PX + 8
+
+
+@dataclass
+class Stock:
+    """Builds at rest and the rig they share."""
+
+    rig: rig.Rig
+    rest: torch.Tensor
+    """(s, n, 3) metres."""
+    heads: torch.Tensor
+    """(s, bones, 3) metres."""
+    builds: torch.Tensor
+    """(s, 6) the phenotype values of ``bodies.Build``."""
+
+
+@dataclass
+class Views:
+    """Many views, one row each; on whatever device."""
+
+    masks: torch.Tensor
+    """(n, CANVAS, CANVAS / 8) uint8, eight pixels a byte, the leftmost in the highest bit."""
+    legibility: torch.Tensor
+    """(n, 5) head, arm_l, arm_r, leg_l, leg_r."""
+    joints: torch.Tensor
+    """(n, 9, 2) POINTS as x, y on the canvas, 0 to 1."""
+    maps: torch.Tensor
+    """(n, 6, MAPS, MAPS) uint8: share of each cell that head, arms, legs cover, then how much of its outline is drawn."""
+    height: torch.Tensor
+    """(n,) figure height on the canvas, 0 to 1."""
+    angle: torch.Tensor
+    """(n,) degrees."""
+    pose: torch.Tensor
+    """(n,) number of the pose."""
+    about: torch.Tensor
+    """(n, 6 + 2 + outfit) build, camera distance and height in metres, outfit."""
+
+    def __len__(self) -> int:
+        return len(self.masks)
+
+    def rows(self, index: torch.Tensor) -> Views:
+        return Views(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
+
+    @staticmethod
+    def joined(parts: list[Views]) -> Views:
+        return Views(**{f.name: torch.cat([getattr(p, f.name) for p in parts]) for f in fields(Views)})
+
+
+def save_stock(path: Path, count: int, seed: int) -> None:
+    """Write ``count`` random builds at rest; needs anny."""
+    rng = np.random.default_rng(seed)
+    low, high = (0.0, 0.36, 0.1, 0.1, 0.15, 0.1), (1.0, 1.0, 0.95, 0.95, 0.85, 0.95)
+    values = rng.uniform(low, high, (count, 6))
+    rest, heads = [], []
+    for row in values:
+        r, h = bodies.rest_bodies([bodies.Build(*map(float, row))])
+        rest.append(r.half().numpy())
+        heads.append(h.numpy())
+    shared = bodies.model_rig()
+    held = shared.weights.nonzero().T
+    np.savez_compressed(path, rest=np.concatenate(rest), heads=np.concatenate(heads), builds=values,
+                        names=np.array(shared.names), parents=np.array(shared.parents), faces=shared.faces.int().numpy(),
+                        weight_at=held.int().numpy(), weight=shared.weights[tuple(held)].numpy())
+
+
+def load_stock(path: Path, device: torch.device | str) -> Stock:
+    """Read what :func:`save_stock` wrote."""
+    with np.load(path) as f:
+        names, parents = [str(n) for n in f["names"]], [int(p) for p in f["parents"]]
+        weights = torch.zeros(f["rest"].shape[1], len(names))
+        weights[tuple(torch.from_numpy(f["weight_at"]).long())] = torch.from_numpy(f["weight"])
+        made = rig.make_rig(names, parents, weights, torch.from_numpy(f["faces"]).long())
+        return Stock(made.to(device), torch.from_numpy(f["rest"]).float().to(device),
+                     torch.from_numpy(f["heads"]).float().to(device), torch.from_numpy(f["builds"]).float().to(device))
+
+
+def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = poses.TAUGHT, near: bool = False,
+               together: int = 4, first_pose: int = 0) -> Views:
+    """Views of ``count`` random poses, TURN each.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Named poses that may be drawn from.
+    near : bool
+        Only poses near the named ones, instead of the broad sampler.
+    together : int
+        Poses worked on at once.
+    """
+    rng = np.random.default_rng(seed)
+    parts = []
+    for start in range(0, count, together):
+        b = min(together, count - start)
+        drawn = [poses.sample_near(rng, names) if near else poses.sample(rng, names) for _ in range(b)]
+        worn = [dress.sample(rng) for _ in range(b)]
+        parts.append(_turnarounds(stock, rng, drawn, worn, first_pose + start))
+    return Views.joined(parts)
+
+
+def _turnarounds(stock: Stock, rng: np.random.Generator, drawn: list[rig.Pose], worn: list[dress.Outfit],
+                 first_pose: int) -> Views:
+    device, b = stock.rest.device, len(drawn)
+    pick = torch.from_numpy(rng.integers(len(stock.rest), size=(2, b))).to(device)
+    share = torch.from_numpy(rng.uniform(0, 1, b)).float().to(device)[:, None]
+    build = torch.lerp(stock.builds[pick[0]], stock.builds[pick[1]], share)
+    rest = torch.lerp(stock.rest[pick[0]], stock.rest[pick[1]], share[:, None])
+    heads = torch.lerp(stock.heads[pick[0]], stock.heads[pick[1]], share[:, None])
+    posed = rig.pose_batch(stock.rig, rest, heads, rig.pose_vectors(drawn).to(device))
+    joints = bodies.joints_of(posed, stock.rig.names)
+    outfit = dress.vector(worn).to(device)
+    extra, extra_faces, extra_limb = dress.dress_batch(joints, posed.vertices, outfit)
+    skin = torch.cat([posed.vertices, extra], 1)
+    faces = torch.cat([stock.rig.faces, extra_faces + posed.vertices.shape[1]])
+    limb = torch.cat([stock.rig.limb.long(), extra_limb.long().to(device)])
+    spots = torch.stack([joints[p] for p in POINTS], 1)
+    seen, angle, camera = _photographed(torch.cat([skin, spots], 1), rng)                 # (b, TURN, n, 2)
+    seen, spots = seen[:, :, : skin.shape[1]], seen[:, :, skin.shape[1] :]
+    legible = _legibility(seen, faces, limb)
+    low, high = seen.amin(2), seen.amax(2)
+    scale = FIGURE / (high - low).amax(-1).clamp(min=1e-6)
+    shift = CANVAS / 2 - (low + high) / 2 * scale[..., None]
+    framed = (seen * scale[..., None, None] + shift[:, :, None]).flatten(0, 1)
+    bits = views.rasterise(framed, faces, limb, CANVAS, CANVAS)
+    spots = (spots * scale[..., None, None] + shift[:, :, None]) / CANVAS
+    about = torch.cat([build, camera, outfit], 1).repeat_interleave(TURN, 0)
+    number = torch.arange(first_pose, first_pose + b, device=device).repeat_interleave(TURN)
+    tall = ((high - low)[..., 1] * scale / CANVAS).flatten()
+    return Views(pack(bits > 0), legible.flatten(0, 1), spots.flatten(0, 1), _limb_maps(bits), tall, angle.flatten(),
+                 number, about)
+
+
+def _photographed(points: torch.Tensor, rng: np.random.Generator) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    """Points (b, n, 3) from all round: picture (b, TURN, n, 2), angles (b, TURN), distance and height of the cameras.
+
+    One camera a pose, 2 to 8 m away, between knee and head, aimed at the figure with a small error, nearly upright. The
+    picture's unit is the focal length.
+    """
+    b, device = points.shape[0], points.device
+    top = points[..., 2].amax(1).cpu().numpy()
+    reach = points[..., :2].norm(dim=-1).amax(1).cpu().numpy()
+    distance = np.maximum(rng.uniform(2.0, 8.0, b), reach + 0.9)
+    height = rng.uniform(0.28, 1.0, b) * np.maximum(top, 0.9)
+    pitch = np.arctan2(top / 2 - height, distance) + np.deg2rad(rng.normal(0, 2.5, b))
+    roll = np.deg2rad(rng.normal(0, 1.2, b))
+    angle = rng.uniform(0, 360, (b, 1)) + np.arange(TURN) * (360 / TURN) + rng.uniform(-5, 5, (b, TURN))
+    d, h, p, r = (torch.from_numpy(v).float().to(device)[:, None] for v in (distance, height, pitch, roll))
+    a = torch.deg2rad(torch.from_numpy(angle).float().to(device))[..., None]              # (b, TURN, 1)
+    x, y, z = points[:, None, :, 0], points[:, None, :, 1], (points[..., 2] - h)[:, None]
+    across = x * torch.cos(a) - y * torch.sin(a)
+    ahead = x * torch.sin(a) + y * torch.cos(a) + d[:, None]
+    depth = ahead * torch.cos(p)[:, None] + z * torch.sin(p)[:, None]
+    below = ahead * torch.sin(p)[:, None] - z * torch.cos(p)[:, None]
+    u, v = across / depth.clamp(min=0.2), below / depth.clamp(min=0.2)
+    leaned = torch.stack([u * torch.cos(r)[:, None] - v * torch.sin(r)[:, None],
+                          u * torch.sin(r)[:, None] + v * torch.cos(r)[:, None]], -1)
+    return leaned, torch.from_numpy(angle % 360).float().to(device), torch.cat([d, h], 1)
+
+
+def _legibility(seen: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor) -> torch.Tensor:
+    """(b, TURN, 5), measured at views.FINE_PX for the longest side of each turn."""
+    low, high = seen.amin(2), seen.amax(2)
+    scale = views.FINE_PX / (high - low).amax((1, 2))
+    middle = (low + high) / 2
+    fine = (seen - middle[:, :, None]) * scale[:, None, None, None] + _FINE / 2
+    drawn, own = views.outline_lengths(views.rasterise(fine.flatten(0, 1), faces, limb, _FINE, _FINE))
+    b = seen.shape[0]
+    own = own.view(b, TURN, 5)
+    return drawn.view(b, TURN, 5) / own.amax(1, keepdim=True).clamp(min=1)
+
+
+def _limb_maps(bits: torch.Tensor) -> torch.Tensor:
+    """(n, 6, MAPS, MAPS) uint8 from (n, CANVAS, CANVAS) bits."""
+    cell = CANVAS // MAPS
+    pairs = ((1,), (2, 3), (4, 5))
+    drawn = torch.nn.functional.pad(views.drawn_pixels(bits), (1, 1, 1, 1))
+    out = []
+    for source, most in ((bits, cell * cell), (drawn, 2 * cell)):
+        for group in pairs:
+            here = (source & sum(1 << k for k in group)) != 0
+            share = here.view(-1, MAPS, cell, MAPS, cell).sum((2, 4)).float() / most
+            out.append((share.clamp(max=1) * 255).round().to(torch.uint8))
+    return torch.stack(out, 1)
+
+
+def pack(mask: torch.Tensor) -> torch.Tensor:
+    """(n, h, w) bool to (n, h, w / 8) bytes."""
+    weight = 2 ** torch.arange(7, -1, -1, device=mask.device, dtype=torch.int32)
+    return (mask.unflatten(-1, (-1, 8)).int() * weight).sum(-1).to(torch.uint8)
+
+
+def unpack(packed: torch.Tensor) -> torch.Tensor:
+    """(n, h, w / 8) bytes to (n, h, w) bool."""
+    shift = torch.arange(7, -1, -1, device=packed.device, dtype=torch.uint8)
+    return ((packed[..., None] >> shift) & 1).bool().flatten(-2)
