@@ -87,12 +87,11 @@ def size_of(ax: Any) -> tuple[float, float]:
 @lru_cache(maxsize=1024)
 def _advance(letter: str, bold: bool) -> float:
     """Width of one letter over the size of the type."""
-    from matplotlib.font_manager import FontProperties, fontManager, get_font
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
 
-    face = get_font(fontManager.findfont(FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")))
-    face.set_size(100, 72)
-    # The unhinted advance in 16.16 fixed point, as both the png and the pdf lay it out to within a hair.
-    return float(face.load_char(ord(letter), flags=2).linearHoriAdvance) / 65536 / 100
+    face = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal", size=100)
+    return float(text_to_path.get_text_width_height_descent(letter, face, False)[0]) / 100
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:

@@ -7,7 +7,7 @@ middle where the outline is lost and near the ring where it is clear; the ring, 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,7 +17,7 @@ import numpy as np
 from silhouette.records import CANNOT_TELL, INFERRED, Arc, Pose, Ranking, View
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import ink, words
-from silhouette.show.wheel_layout import Layout, Room, direction, largest_scale, lay_out
+from silhouette.show.wheel_layout import Layout, Room, direction, largest_scale, lay_out, letters_on, runs_of
 
 if TYPE_CHECKING:
     from matplotlib.path import Path as DrawnPath
@@ -26,7 +26,6 @@ CHART = (792.0, 640.0)
 """Size of the chart of one pose, points."""
 SMALL = 400.0
 """A wheel narrower than this, points, is drawn without its causes, its key and the angles under its figures."""
-LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 
 def draw_wheel(pose: Pose, ax: Any = None, *, scale: tuple[float, float] | None = None) -> Any:
@@ -179,16 +178,6 @@ def _sector(centre: np.ndarray, start: float, end: float, inner: float, outer: f
     return DrawnPath(np.concatenate([edge, edge[:1]]), closed=True)
 
 
-def _runs(kinds: list[str]) -> Iterator[tuple[int, int, str]]:
-    """Stretches of equal kind among 360 whole degrees: first degree, degree after the last (may pass 360), kind."""
-    turns = [d for d in range(360) if kinds[d] != kinds[d - 1]]
-    if not turns:
-        yield 0, 360, kinds[0]
-        return
-    for first, after in zip(turns, [*turns[1:], turns[0] + 360], strict=True):
-        yield first, after, kinds[first]
-
-
 def _band(value: float) -> str:
     if np.isnan(value):
         return "no view"
@@ -202,7 +191,7 @@ def _draw_ring(pose: Pose, ax: Any, centre: np.ndarray, inner: float, outer: flo
     bands = [_band(value) for value in pose.round.degrees]
     kinds = [b + ("/" if i else "") for b, i in zip(bands, pose.round.inferred, strict=True)]
     by_band: dict[str, list[DrawnPath]] = {}
-    for first, after, kind in _runs(kinds):
+    for first, after, kind in runs_of(kinds):
         low = (inner + outer) / 2 if kind.endswith("/") else inner
         by_band.setdefault(kind.rstrip("/"), []).append(_sector(centre, first - 0.5, after - 0.5, low + 1, outer))
     for kind, paths in by_band.items():
@@ -223,7 +212,7 @@ def _draw_line(pose: Pose, ax: Any, centre: np.ndarray, hub: float, rim: float) 
     fills: list[DrawnPath] = []
     lines: list[np.ndarray] = []
     dashed: list[np.ndarray] = []
-    for first, after, kind in _runs(["no" if np.isnan(v) else "inferred" if i else "seen"
+    for first, after, kind in runs_of(["no" if np.isnan(v) else "inferred" if i else "seen"
                                      for v, i in zip(values, pose.round.inferred, strict=True)]):
         if kind == "no":
             continue
@@ -295,23 +284,12 @@ def _draw_places(layout: Layout, ax: Any, frame: _Frame) -> None:
 
 
 def _draw_letters(pose: Pose, ax: Any, frame: _Frame, hub: float, rim: float) -> list[tuple[str, Arc]]:
-    """A letter on every weak arc that has room for one, widest first; returned in the order of the letters."""
-    radius = 0.75 * frame.type
-    taken: list[np.ndarray] = []
-    spots: dict[Arc, np.ndarray] = {}
-    arcs = pose.round.weak_arcs
-    for arc in sorted(arcs, key=lambda a: -a.width)[:len(LETTERS)]:
-        for far in np.arange(rim - radius - 2, hub + radius, -radius):
-            spot = frame.centre + far * np.array(direction(arc.start + arc.width / 2))
-            if all(np.hypot(*(spot - other)) > 2 * radius + 1 for other in taken):
-                taken.append(spot)
-                spots[arc] = spot
-                break
-    lettered = list(zip(LETTERS, [arc for arc in arcs if arc in spots], strict=False))
-    for letter, arc in lettered:
-        ax.text(*spots[arc], letter, size=frame.type, weight="bold", ha="center", va="center",
+    """A letter on every weak arc that has room for one; returned with their arcs."""
+    lettered = letters_on(pose.round.weak_arcs, hub, rim, 0.75 * frame.type)
+    for letter, _, spot in lettered:
+        ax.text(*(frame.centre + spot), letter, size=frame.type, weight="bold", ha="center", va="center",
                 bbox={"boxstyle": "circle,pad=0.18", "facecolor": ink.PAPER, "edgecolor": ink.ACCENT, "linewidth": 0.9})
-    return lettered
+    return [(letter, arc) for letter, arc, _ in lettered]
 
 
 def _draw_causes(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) -> None:

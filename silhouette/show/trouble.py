@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from silhouette.records import Outline, Part, View
 
@@ -126,7 +127,7 @@ def _head(view: View, why: str) -> Trouble:
 
 def _without_parts(polygon: Polygon, parts: Sequence[Part]) -> Polygon:
     """The core of the outline: what is left when everything that stands out is taken off."""
-    core = polygon.buffer(0)
+    core: BaseGeometry = polygon.buffer(0)
     for part in parts:
         core = core.difference(part.polygon.buffer(0.002))
     pieces = [p for p in getattr(core, "geoms", [core]) if isinstance(p, Polygon) and not p.is_empty]

@@ -7,14 +7,15 @@ them have to be read upside down. Upright ones are stepped outward along their r
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from silhouette.records import View
+from silhouette.records import Arc, View
 from silhouette.show.ink import relative_heights
 
 MOST_FIGURES = 36
 """More figures than this round one ring are too small to read; the nearest to an even spread are shown."""
+LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 AIR = 2.5
 """Least clear space between two figures, points."""
 
@@ -122,3 +123,33 @@ def _pack(views: tuple[View, ...], room: Room, ring: float, tall: float) -> tupl
         feet = dy * far - half_h + AIR / 2 + below
         places[i] = Place(view, dx * far, feet, height, half_w, label)
     return tuple(places[i] for i in range(len(views)))
+
+
+def runs_of(kinds: Sequence[str]) -> Iterator[tuple[int, int, str]]:
+    """Stretches of equal kind among 360 whole degrees: first degree, degree after the last (may pass 360), kind."""
+    turns = [d for d in range(360) if kinds[d] != kinds[d - 1]]
+    if not turns:
+        yield 0, 360, kinds[0]
+        return
+    for first, after in zip(turns, [*turns[1:], turns[0] + 360], strict=True):
+        yield first, after, kinds[first]
+
+
+def letters_on(
+    arcs: Sequence[Arc], hub: float, rim: float, radius: float
+) -> list[tuple[str, Arc, tuple[float, float]]]:
+    """A lettered spot for every weak arc that has room for one between ``hub`` and ``rim``, wider arcs first served.
+
+    Returns letter, arc and spot (points from the wheel's middle, y upwards) in the order of the arcs; ``radius`` is
+    that of the disc behind the letter.
+    """
+    spots: dict[int, tuple[float, float]] = {}
+    for i in sorted(range(len(arcs)), key=lambda i: -arcs[i].width)[:len(LETTERS)]:
+        dx, dy = direction(arcs[i].start + arcs[i].width / 2)
+        far = rim - radius - 2
+        while far > hub + radius:
+            if all(math.hypot(dx * far - x, dy * far - y) > 2 * radius + 2 for x, y in spots.values()):
+                spots[i] = dx * far, dy * far
+                break
+            far -= radius
+    return [(letter, arcs[i], spots[i]) for letter, i in zip(LETTERS, sorted(spots), strict=False)]

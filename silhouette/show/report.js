@@ -1,0 +1,160 @@
+// Turns the figures of all panes in step. No framework, nothing fetched.
+(() => {
+  const poses = JSON.parse(document.getElementById("data").textContent);
+  const find = (selector, root = document) => root.querySelector(selector);
+  const all = (selector, root = document) => [...root.querySelectorAll(selector)];
+  const slider = find("#angle"), shown = find("#shown"), compare = find("#compare"), pick = find("#pick");
+  const SVG = "http://www.w3.org/2000/svg";
+  const layers = () => Object.fromEntries(all(".layers input").map((box) => [box.value, box.checked]));
+  let first = 0, second = null, angle = poses[0].views[0].a;
+
+  const apart = (a, b) => Math.abs(((a - b + 540) % 360) - 180);
+  const nearest = (pose, to) => poses[pose].views.reduce(
+    (best, view, i, views) => (apart(view.a, to) < apart(views[best].a, to) - 1e-9 ? i : best), 0);
+
+  function draw(tag, attributes, parent, text) {
+    const made = document.createElementNS(SVG, tag);
+    for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+    if (text !== undefined) made.textContent = text;
+    parent.appendChild(made);
+    return made;
+  }
+
+  function drawStage(pane, key, i, view) {
+    const stage = find(".stage", pane), on = layers();
+    const figure = find(".figure", stage);
+    figure.replaceChildren();
+    figure.setAttribute("transform", `translate(0 ${1000 * (1 - view.h)}) scale(${view.h})`);
+    if (on.gaps) for (const [d, kind] of view.gaps || []) draw("path", { d, class: `gap ${kind}` }, figure);
+    if (document.getElementById(`${key}v${i}`)) draw("use", { href: `#${key}v${i}`, class: view.c }, figure);
+    if (on.parts) for (const d of view.parts || []) draw("path", { d, class: "part" }, figure);
+    if (on.wrap && view.wrap) draw("path", { d: view.wrap, class: "wrap" }, figure);
+    if (!on.marks) return;
+    for (const [cx, cy, rx, ry] of view.marks) {
+      draw("ellipse", { cx, cy, rx, ry, class: "rim" }, figure);
+      draw("ellipse", { cx, cy, rx, ry, class: "ring" }, figure);
+    }
+    for (const [cx, cy, rx, ry, n] of view.marks) {
+      const spot = draw("g", { class: "number", transform: `translate(${cx - 0.75 * rx} ${cy - 0.75 * ry})` }, figure);
+      draw("circle", { r: 27 }, spot);
+      draw("text", { y: 12 }, spot, n);
+    }
+  }
+
+  function tell(pane, view) {
+    const words = (selector, text) => { find(selector, pane).textContent = text; };
+    words(".where", `${Math.round(view.a) % 360} degrees, ${view.side}`);
+    words(".word", view.s);
+    const swatch = find(".swatch rect", pane);
+    swatch.setAttribute("class", view.b === "none" ? "noview" : view.b);
+    const list = find(".why", pane);
+    list.replaceChildren(...view.why.map(([text, number]) => {
+      const row = document.createElement("li");
+      if (number) row.appendChild(document.createElement("b")).textContent = number;
+      row.appendChild(document.createTextNode(text));
+      return row;
+    }));
+    words(".numbers", view.r ? `reads ${view.r[0]}, clear ${view.r[1]}, interest ${view.r[2]} of 100` : "not scored");
+    words(".flags", view.flags.join(". "));
+  }
+
+  function show(pane, pose) {
+    const key = `p${pose}`, i = nearest(pose, angle), view = poses[pose].views[i];
+    drawStage(pane, key, i, view);
+    tell(pane, view);
+    find(".camera", pane)?.setAttribute("transform", `rotate(${view.a})`);
+    for (const figure of all(".wheel [data-i]", pane)) figure.classList.toggle("now", Number(figure.dataset.i) === i);
+    for (const button of all(`#strip-${key} button`)) {
+      if (Number(button.dataset.i) === i) button.setAttribute("aria-current", "true");
+      else button.removeAttribute("aria-current");
+    }
+    return view;
+  }
+
+  function turnTo(to) {
+    angle = poses[first].views[nearest(first, to)].a;
+    const view = show(find("#pane-0"), first);
+    if (second !== null) show(find("#pane-1"), second);
+    slider.value = nearest(first, angle);
+    slider.setAttribute("aria-valuetext", `${Math.round(view.a) % 360} degrees, ${view.side}, ${view.s}`);
+    shown.textContent = `${Math.round(view.a) % 360}°`;
+  }
+
+  function step(by) {
+    const views = poses[first].views, i = nearest(first, angle);
+    turnTo(views[(i + by + views.length) % views.length].a);
+  }
+
+  function fill(pane, pose) {
+    pane.dataset.pose = pose;
+    const from = find(`#pose-${pose}`);
+    find(".title", pane).replaceChildren(...from.content.cloneNode(true).querySelector(".head").childNodes);
+    find(".turntable", pane).replaceChildren(from.content.cloneNode(true).querySelector("svg.wheel"));
+    find(".floor", pane).setAttribute("d", "M-3000 1000H3000");
+    listen(find(".wheel", pane));
+  }
+
+  function arrange() {
+    first = pick ? Number(pick.value) : 0;
+    second = compare && compare.value !== "" ? Number(compare.value) : null;
+    slider.max = poses[first].views.length - 1;
+    fill(find("#pane-0"), first);
+    find("#pane-1").classList.toggle("hidden", second === null);
+    find(".panes").classList.toggle("two", second !== null);
+    if (second !== null) fill(find("#pane-1"), second);
+    // One scale on both stages: the wider pose decides.
+    const boxes = [first, second].filter((pose) => pose !== null).map((pose) => find(`#pose-${pose}`).dataset.box);
+    const widest = boxes.sort((a, b) => b.split(" ")[2] - a.split(" ")[2])[0];
+    for (const stage of all(".stage")) stage.setAttribute("viewBox", widest);
+    for (const part of all("[data-of]")) {
+      part.classList.toggle("hidden", ![first, second].includes(Number(part.dataset.of)));
+    }
+    turnTo(angle);
+  }
+
+  // Hover, tap or drag on the wheel: the camera goes where the pointer is.
+  function listen(wheel) {
+    const go = (event) => {
+      const box = wheel.getBoundingClientRect();
+      const x = event.clientX - box.left - box.width / 2, y = event.clientY - box.top - box.height / 2;
+      if (Math.hypot(x, y) > 12) turnTo(((Math.atan2(-x, y) * 180) / Math.PI + 360) % 360);
+    };
+    wheel.addEventListener("pointermove", go);
+    wheel.addEventListener("pointerdown", go);
+  }
+
+  // Drag the figure: its near side follows the hand.
+  for (const stage of all(".stage")) {
+    let from = null, start = 0;
+    stage.addEventListener("pointerdown", (event) => {
+      from = event.clientX;
+      start = angle;
+      stage.setPointerCapture(event.pointerId);
+    });
+    stage.addEventListener("pointermove", (event) => {
+      if (from !== null) turnTo((start + ((event.clientX - from) / stage.clientWidth) * 270 + 720) % 360);
+    });
+    for (const end of ["pointerup", "pointercancel", "lostpointercapture"]) {
+      stage.addEventListener(end, () => { from = null; });
+    }
+  }
+
+  document.addEventListener("keydown", (event) => {
+    if (event.altKey || event.ctrlKey || event.metaKey || event.target.matches("input, select, textarea")) return;
+    const moves = { ArrowRight: 1, ArrowLeft: -1 };
+    if (event.key in moves) step(moves[event.key]);
+    else if (event.key === "Home") turnTo(0);
+    else return;
+    event.preventDefault();
+  });
+  slider.addEventListener("input", () => turnTo(poses[first].views[Number(slider.value)].a));
+  for (const box of all(".layers input")) box.addEventListener("change", () => turnTo(angle));
+  for (const button of all("[data-to]")) button.addEventListener("click", () => turnTo(Number(button.dataset.to)));
+  for (const chooser of [pick, compare]) chooser?.addEventListener("change", arrange);
+  find("#look").addEventListener("click", () => {
+    const root = document.documentElement;
+    const dark = root.dataset.look ? root.dataset.look === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
+    root.dataset.look = dark ? "light" : "dark";
+  });
+  arrange();
+})();

@@ -1,0 +1,132 @@
+"""The report page: one html file that opens from disk, offline, with every figure inside it as vector drawing."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+from typing import Any
+
+from silhouette.records import Pose, Ranking, View
+from silhouette.show import ink, svg, words
+from silhouette.show.advice import advice_line, advise
+from silhouette.show.trouble import neighbours_of, numbered, troubles
+from silhouette.show.wheel_layout import letters_on
+
+HERE = Path(__file__).parent
+
+
+def write_report(ranking: Ranking, path: Path) -> Path:
+    """Write the page: turn the figure, see band, reasons and parts on it, jump by the wheel, compare two poses.
+
+    Parameters
+    ----------
+    ranking : Ranking
+        One pose or several, best first.
+    path : Path
+        The html file to write.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
+    text = report_html(ranking)
+    return ink.write_whole(Path(path), lambda beside: beside.write_text(text, encoding="utf-8"))
+
+
+def report_html(ranking: Ranking) -> str:
+    """The page as text; under 1 MB for one pose of 24 views, with nothing fetched from anywhere."""
+    keys = [f"p{i}" for i in range(len(ranking.poses))]
+    poses = [_pose_context(pose, key) for pose, key in zip(ranking.poses, keys, strict=True)]
+    asked = f"Read as {ranking.intent}" + (
+        f", counted from {words.stretch(*ranking.arc)}" if ranking.arc is not None else "")
+    title = poses[0]["name"] if len(poses) == 1 else f"{len(poses)} candidate poses"
+    # Text for a script element: no "<" may stand in it, or a name could close the element.
+    data = json.dumps([_pose_data(pose) for pose in ranking.poses], separators=(",", ":")).replace("<", "\\u003c")
+    return _environment().get_template("report.html.j2").render(
+        title=title, poses=poses, patterns=_patterns(), asked=asked, cannot_see=words.CANNOT_SEE, data=data, flags=words.FLAGS)
+
+
+def fragment(result: Pose | Ranking) -> str:
+    """A wheel and a strip of figures for each pose, as static html for a notebook: no script, nothing fetched."""
+    poses = result.poses if isinstance(result, Ranking) else (result,)
+    # Several fragments may stand on one page: their figures' names must differ.
+    mark = hashlib.sha1("".join(f"{p.name}{p.round.degrees.tolist()}" for p in poses).encode()).hexdigest()[:8]
+    return _environment().get_template("fragment.html.j2").render(
+        poses=[_pose_context(pose, f"s{mark}{i}") for i, pose in enumerate(poses)], patterns=_patterns())
+
+
+def _patterns() -> Any:
+    from markupsafe import Markup
+
+    return Markup(svg.PATTERNS)
+
+
+def _environment() -> Any:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    return Environment(loader=FileSystemLoader(HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+                       lstrip_blocks=True)
+
+
+# --------------------------------------------------------------------------------------------- what the templates get
+
+def _pose_context(pose: Pose, key: str) -> dict[str, Any]:
+    """Words and drawings of one pose. Drawings are markup made here from numbers; words are escaped by the template."""
+    from markupsafe import Markup
+
+    letters = {id(arc): letter for letter, arc, _ in letters_on(pose.round.weak_arcs, 40, 160, 8)}
+    heights = ink.relative_heights(pose.views)
+    return {
+        "key": key, "name": pose.name, "headline": words.headline(pose), "sure": words.give_or_take(pose),
+        "rank": pose.rank, "tied": words.listed(pose.tied_with), "notes": pose.notes,
+        "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(svg.wheel_svg(pose, key)),
+        "box": svg.view_box(pose.views),
+        "arcs": [{"letter": letters.get(id(arc), ""), "where": words.stretch(arc.start, arc.end),
+                  "why": "; ".join(arc.why), "to": round(arc.start + arc.width / 2) % 360}
+                 for arc in pose.round.weak_arcs],
+        "missing": [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs],
+        "advice": [{"text": a.text[:1].upper() + a.text[1:], "where": advice_line(a)} for a in advise(pose)],
+        "views": [_view_context(view, i, heights.get(i, 1.0)) for i, view in enumerate(pose.views)],
+    }
+
+
+def _view_context(view: View, index: int, height: float) -> dict[str, Any]:
+    reading = view.reading if view.scored else None
+    return {
+        "i": index, "angle": words.degrees(view.angle), "standing": words.standing(view),
+        "band": reading.band if reading is not None else "none", "class": svg.figure_class(view),
+        "drawn": view.outline is not None, "place": f"translate(0 {svg.UNIT * (1 - height):.0f}) scale({height:.4f})",
+        "reads": "–" if reading is None else f"{reading.readability:.0f}",
+        "clear": "–" if reading is None else f"{reading.clear:.0f}",
+        "interest": "–" if reading is None else f"{reading.interesting:.0f}",
+        "why": "; ".join(reading.why) if reading is not None else view.problem or "",
+    }
+
+
+def _pose_data(pose: Pose) -> dict[str, Any]:
+    """What the page's script needs besides the drawings: a row a view, and what can be laid over its outline."""
+    heights = ink.relative_heights(pose.views)
+    return {"name": pose.name, "views": [_view_data(v, pose, heights.get(i, 1.0)) for i, v in enumerate(pose.views)]}
+
+
+def _view_data(view: View, pose: Pose, height: float) -> dict[str, Any]:
+    reading = view.reading if view.scored else None
+    marks = numbered(troubles(view, neighbours_of(view, pose.views)))
+    numbers = {t.words: n for n, t in marks}
+    reasons = list(reading.why) if reading is not None else [view.problem] if view.problem else []
+    reasons += [text for text in numbers if text not in reasons]
+    told: dict[str, Any] = {
+        "a": round(view.angle, 1), "side": words.side_of(view.angle), "s": words.standing(view),
+        "b": reading.band if reading is not None else "none", "h": round(height, 4), "c": svg.figure_class(view),
+        "r": None if reading is None else [round(n) for n in (reading.readability, reading.clear, reading.interesting)],
+        "why": [[text, numbers.get(text)] for text in reasons],
+        "flags": [words.FLAGS.get(flag, flag) for flag in view.flags],
+        "marks": [[round(svg.UNIT * n) for n in (t.x, t.y, t.half_width, t.half_height)] + [n] for n, t in marks],
+    }
+    if view.measures is not None and view.outline is not None:
+        told["gaps"] = [[svg.path_d(g.polygon), g.kind] for g in view.measures.gaps]
+        told["parts"] = [svg.path_d(p.polygon) for p in view.measures.parts]
+        told["wrap"] = svg.path_d(view.outline.polygon.convex_hull)  # type: ignore[arg-type]
+    return told
