@@ -38,6 +38,8 @@ LOOK_HZ = 35.0
 """Frames looked at a second, at most; a slow-motion clip has many more than a turning model needs."""
 SLOT_S = 0.25
 """One still is considered in every slot of this many seconds: half the shortest hold."""
+PER_HOLD = 3
+"""Stills kept of one hold, so that one of them lies well inside it."""
 KEEP_BYTES = 220e6
 """Stills kept while the clip is read, bytes."""
 MOST_PIXELS = 4096 * 3072
@@ -138,6 +140,8 @@ class _Scan:
     motion: list[float] = field(default_factory=list)
     flow: list[float] = field(default_factory=list)
     kept: list[_Seen] = field(default_factory=list)
+    slots: list[tuple[float, NDArray[np.uint8]]] = field(default_factory=list)
+    """A thumbnail of every slot: 14 kB each."""
     last_time: float = 0.0
     _ring: deque[_Seen] = field(default_factory=lambda: deque(maxlen=3))
     _slot: _Seen | None = None
@@ -173,21 +177,26 @@ class _Scan:
         best = self._slot
         if best is None or best.frame is None:
             return
+        self.slots.append((best.time, best.thumb.astype(np.uint8)))
         still = float(np.percentile(self.motion, NOISE_Q))
-        if best.motion > 4 * still + 0.5:
+        if best.motion > 4 * still + 1.0:
             return
-        last = self.kept[-1] if self.kept else None
-        if last is not None and best.time - last.time < 6 * SLOT_S:
-            same_hold = _change(last.thumb, best.thumb) < 2 * still + 0.5
-            if same_hold and not best.better_than(last):
+        rivals = self.kept[-PER_HOLD:]
+        if len(rivals) == PER_HOLD and all(_change(r.thumb, best.thumb) < 2 * still + 0.5 for r in rivals):
+            if not best.better_than(rivals[-1]):
                 return
-            if same_hold:
-                self.kept.pop()
+            self.kept.pop()
         best.pixels, best.frame = _upright(best.frame, self.rotation, self.work_px), None
         self.kept.append(best)
         if sum(k.pixels.nbytes for k in self.kept if k.pixels is not None) > KEEP_BYTES:
             order = sorted(self.kept, key=lambda k: k.motion)[: len(self.kept) // 2]
             self.kept = sorted(order, key=lambda k: k.time)
+
+    def change(self, one: float, other: float) -> float:
+        """How much the picture differs between the slots nearest to two moments."""
+        clock = np.asarray([t for t, _ in self.slots])
+        a, b = (self.slots[int(np.argmin(np.abs(clock - t)))][1].astype(np.float32) for t in (one, other))
+        return _change(a, b)
 
     def finish(self) -> None:
         self._settle()
@@ -206,7 +215,7 @@ def _decide(source: Path, scan: _Scan, length: float, broken: bool) -> FilmStops
             do="Film the whole turn, or give stills.",
         )
     times, motion, flow = (np.asarray(x, dtype=np.float64) for x in (scan.times, scan.motion, scan.flow))
-    holds = pauses.find_holds(times, motion)
+    holds = pauses.find_holds(times, motion, scan.change)
     notes = []
     paused = len(holds) >= 2
     if paused:
@@ -233,7 +242,7 @@ def _decide(source: Path, scan: _Scan, length: float, broken: bool) -> FilmStops
 
 def _choose(scan: _Scan, times: NDArray[np.float64], motion: NDArray[np.float64], span: pauses.Span) -> float:
     """The best kept frame well inside the hold; where none was kept, the stillest moment of its inner part."""
-    margin = min(0.1, 0.2 * (span[1] - span[0]))
+    margin = min(0.1, 0.15 * (span[1] - span[0]))
     start, end = span[0] + margin, span[1] - margin
     inside = [k for k in scan.kept if start <= k.time <= end]
     if inside:

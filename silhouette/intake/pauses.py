@@ -6,7 +6,7 @@ parts them is found from the curve itself, so neither the camera's noise nor the
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,12 @@ MIN_HOLD_S = 0.3
 """Shortest stretch that is taken for a hold, seconds."""
 MIN_MOVE_S = 0.13
 """A shorter burst between two still stretches is a twitch, not a move, seconds."""
+HUMP = 1.6
+"""A rise of the curve inside a hold over the calm on either side of it that may be a short, small move."""
+REAL_STEP = 0.3
+"""Change of the picture across a doubtful move, over the usual change from hold to hold, that makes it a real one."""
+SAME_PICTURE = 0.12
+"""The same ratio under which two holds are one hold with a twitch in it."""
 STILL_LEVEL = 1.5
 """Grey levels of change that a picture of nobody moving stays under."""
 CONTRAST = 2.2
@@ -53,13 +59,15 @@ def spans(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
 
 
-def find_holds(times: Curve, motion: Curve) -> list[Span]:
+def find_holds(times: Curve, motion: Curve, change: Callable[[float, float], float] | None = None) -> list[Span]:
     """Stretches in which the model holds still.
 
     Parameters
     ----------
     times : (k,) seconds, growing
     motion : (k,) change of the picture about each time, at least 0
+    change : how much the picture differs between two moments (seconds); with it, small moves that hardly show in the
+        curve are found, and holds that a twitch had cut in two are joined
 
     Returns
     -------
@@ -71,15 +79,63 @@ def find_holds(times: Curve, motion: Curve) -> list[Span]:
     clock, curve = even(times, motion, step)
     curve = gaussian_filter1d(curve, SMOOTH_S / step, mode="nearest")
     level = np.log(np.maximum(curve, np.percentile(curve, 50) * 0.02 + 1e-6))
-    cut = otsu(level)
-    still = level < cut
+    still = level < otsu(level)
     if still.all() or not still.any():
         return []
     if np.exp(np.median(level[~still]) - np.median(level[still])) < CONTRAST:
         return []
     still = _drop_short(still, round(MIN_MOVE_S / step), of=False)
     still = _drop_short(still, round(MIN_HOLD_S / step), of=True)
-    return [(float(clock[a]), float(clock[b])) for a, b in spans(still)]
+    if change is None:
+        return [(float(clock[a]), float(clock[b])) for a, b in spans(still)]
+    runs = spans(still)
+    usual = _usual_change(clock, runs, change)
+    runs = [piece for run in runs for piece in _split(clock, curve, run, step, usual, change)]
+    return _joined([(float(clock[a]), float(clock[b])) for a, b in runs], usual, change)
+
+
+def _usual_change(clock: Curve, runs: list[tuple[int, int]], change: Callable[[float, float], float]) -> float:
+    """Median change of the picture from the middle of one hold to the middle of the next."""
+    middles = [float(clock[(a + b) // 2]) for a, b in runs]
+    across = [change(s, t) for s, t in zip(middles, middles[1:], strict=False)]
+    return float(np.median(across)) if across else 0.0
+
+
+def _split(
+    clock: Curve, curve: Curve, run: tuple[int, int], step: float, usual: float, change: Callable[[float, float], float]
+) -> list[tuple[int, int]]:
+    """The hold in two, and its pieces again, where a rise inside it left another picture behind."""
+    first, last = run
+    least = max(2, round(MIN_HOLD_S / step))
+    if last - first < 2 * least:
+        return [run]
+    top = first + least + int(np.argmax(curve[first + least : last - least + 1]))
+    calm = max(np.median(curve[first:top]), np.median(curve[top + 1 : last + 1]))
+    before, after = float(clock[(first + top) // 2]), float(clock[(top + last) // 2])
+    if curve[top] < HUMP * calm or change(before, after) < REAL_STEP * usual:
+        return [run]
+    foot = (curve[top] + calm) / 2
+    left, right = top, top
+    while left > first + 1 and curve[left] > foot:
+        left -= 1
+    while right < last - 1 and curve[right] > foot:
+        right += 1
+    return [
+        *_split(clock, curve, (first, left), step, usual, change),
+        *_split(clock, curve, (right, last), step, usual, change),
+    ]
+
+
+def _joined(holds: list[Span], usual: float, change: Callable[[float, float], float]) -> list[Span]:
+    """Neighbouring holds that show the same picture, as one."""
+    out = holds[:1]
+    for span in holds[1:]:
+        middle, last = (span[0] + span[1]) / 2, (out[-1][0] + out[-1][1]) / 2
+        if change(last, middle) < SAME_PICTURE * usual and span[0] - out[-1][1] < 2 * MIN_HOLD_S:
+            out[-1] = (out[-1][0], span[1])
+        else:
+            out.append(span)
+    return out
 
 
 def _drop_short(still: NDArray[np.bool_], at_least: int, *, of: bool) -> NDArray[np.bool_]:
