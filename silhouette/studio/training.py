@@ -3,7 +3,8 @@
 Three steps, each a command (``python -m silhouette.studio.training STEP ...``):
 
 - ``stock FILE``: builds at rest, where anny is installed;
-- ``learn FOLDER --stock FILE``: views, training and the kept-out figures, on any torch machine (minutes on a large GPU);
+- ``learn FOLDER --stock FILE``: views, training and the kept-out figures, on any torch machine (a large GPU takes
+  minutes);
 - ``export STATE FILE``: the network as ONNX with half-precision weights, where the ``onnx`` package is installed.
 
 Whole poses are kept out: ``random`` (drawn like the training poses), ``named`` (near named poses that training never
@@ -30,29 +31,34 @@ NO_BODY = 0.08
 """Share of a batch that is no single body."""
 
 
-def learn(folder: Path, stock_file: Path, count: int, minutes: float, seed: int, batch: int = 384, kept_out: int = 300,
-          together: int = 4) -> dict[str, Any]:
-    """Make the views, train for ``minutes`` of wall clock or ``count`` poses' worth, mark the kept-out poses.
+def learn(folder: Path, stock_file: Path, count: int, making: float, minutes: float, seed: int, batch: int = 384,
+          kept_out: int = 300, together: int = 4) -> dict[str, Any]:
+    """Make the views, train for ``minutes`` of wall clock, mark the kept-out poses.
 
-    Writes ``reader.pt`` (weights, averaged over the steps), ``report.json`` and ``kept_out.npz`` to ``folder``.
+    At most ``count`` poses are made, in at most ``making`` minutes. Writes ``reader.pt`` (weights, averaged over the
+    steps), ``report.json`` and the kept-out views ``random.npz`` and ``named.npz`` to ``folder``.
     """
     folder.mkdir(parents=True, exist_ok=True)
     device = "cuda" if torch.cuda.is_available() else "cpu"
     began = time.monotonic()
     stock = training_views.load_stock(stock_file, device)
     with torch.no_grad():
-        tests = {"random": training_views.make_views(stock, kept_out, seed + 1, together=together, first_pose=10**6),
-                 "named": training_views.make_views(stock, kept_out, seed + 2, poses.KEPT_OUT, True, together, 2 * 10**6)}
+        random = training_views.make_views(stock, kept_out, seed + 1, together=together, first_pose=10**6)
+        named = training_views.make_views(stock, kept_out, seed + 2, poses.KEPT_OUT, True, together, 2 * 10**6)
         print("kept-out poses made after", round(time.monotonic() - began, 1), "s", flush=True)
-        views = training_views.make_views(stock, count, seed, together=together)
-    report: dict[str, Any] = {"seed": seed, "poses": count, "views": len(views), "device": device,
-                              "making_s": round(time.monotonic() - began, 1), "curve": []}
+        views = training_views.make_views(stock, count, seed, together=together,
+                                          until=time.monotonic() + 60 * making)
+    tests = {"random": random, "named": named}
+    for name, kept in tests.items():
+        training_views.save_views(folder / f"{name}.npz", kept, 6000)
+    report: dict[str, Any] = {"seed": seed, "poses": len(views) // training_views.TURN, "views": len(views),
+                              "device": device, "making_s": round(time.monotonic() - began, 1), "curve": []}
     print(json.dumps(report), flush=True)
     torch.manual_seed(seed)
     net = ReaderNet().to(device).to(memory_format=torch.channels_last)
     report["weights"] = training_net.count_weights(net)
     best = _train(net, views, tests, minutes, seed, batch, report, folder)
-    report["kept_out"] = {name: marks(best, t, device, seed if flaws else None)
+    report["kept_out"] = {name: marks(best, t, seed if flaws else None)
                           for kind, t in tests.items() for flaws in (False, True)
                           for name in (f"{kind}{' with flaws' if flaws else ''}",)}
     report["whole_s"] = round(time.monotonic() - began, 1)
@@ -85,7 +91,8 @@ def _train(net: ReaderNet, views: Views, tests: dict[str, Views], minutes: float
         sums += torch.stack([t.detach() for t in terms.values()])
         if time.monotonic() - shown > 30 or step == 20:
             if step > 20:
-                row = marks(mean, tests["named"].rows(torch.arange(0, len(tests["named"]), 3, device=device)), str(device))
+                some = torch.arange(0, len(tests["named"]), 3, device=device)
+                row = marks(mean, tests["named"].rows(some))
                 row |= {"step": step, "s": round(time.monotonic() - began)}
                 row |= {k: round(float(v), 4) for k, v in zip(terms, sums / step, strict=True)}
                 report["curve"].append(row)
@@ -103,14 +110,13 @@ def _marked(net: ReaderNet, rows: Views, gen: torch.Generator) -> dict[str, torc
     """Losses of one batch: unpack, move, spoil, ask, mark."""
     device = rows.masks.device
     on_gpu = device.type == "cuda"
-    kind = torch.bfloat16 if on_gpu else torch.float32
     with torch.no_grad():
-        mask = training_views.unpack(rows.masks)[:, None].to(kind)
+        mask = training_views.unpack(rows.masks)[:, None].float()
         odd = int(len(mask) * NO_BODY)
-        mask, maps, joints = training_flaws.moved(mask, rows.maps.to(kind) / 255, rows.joints.float(), gen)
+        mask, maps, joints = training_flaws.moved(mask, rows.maps.float() / 255, rows.joints.float(), gen)
         if odd:
-            mask[:odd] = training_flaws.no_bodies(mask[:odd].float(), gen).to(kind)
-        mask = training_flaws.flawed(mask, gen)
+            mask[:odd] = training_flaws.no_bodies(mask[:odd], gen)
+        mask = training_flaws.flawed(mask.half() if on_gpu else mask, gen)
         body = torch.ones(len(mask), device=device)
         body[:odd] = 0
         x = training_net.folded(mask).to(memory_format=torch.channels_last)
@@ -170,7 +176,7 @@ def point_errors(points: torch.Tensor, truth: torch.Tensor) -> torch.Tensor:
     return out
 
 
-def marks(net: ReaderNet, views: Views, device: str, flaws_seed: int | None = None) -> dict[str, float]:
+def marks(net: ReaderNet, views: Views, flaws_seed: int | None = None) -> dict[str, float]:
     """Spearman with the truth of the mean of five, the two least and the least legible limb; median point error in
     figure heights where the limb's legibility is over 0.5."""
     told, points = answers(net, views, flaws_seed)
@@ -222,6 +228,7 @@ def main() -> None:
     two.add_argument("folder", type=Path)
     two.add_argument("--stock", type=Path, required=True)
     two.add_argument("--poses", type=int, default=24000)
+    two.add_argument("--making", type=float, default=3.0, help="at most so many minutes for making views")
     two.add_argument("--minutes", type=float, default=7.0)
     two.add_argument("--seed", type=int, default=5)
     two.add_argument("--batch", type=int, default=384)
@@ -234,7 +241,8 @@ def main() -> None:
     if args.step == "stock":
         training_views.save_stock(args.file, args.count, args.seed)
     elif args.step == "learn":
-        learn(args.folder, args.stock, args.poses, args.minutes, args.seed, args.batch, args.kept_out, args.together)
+        learn(args.folder, args.stock, args.poses, args.making, args.minutes, args.seed, args.batch, args.kept_out,
+              args.together)
     else:
         export(args.state, args.file)
 

@@ -26,8 +26,7 @@ def moved(mask: torch.Tensor, maps: torch.Tensor, joints: torch.Tensor,
     shift = 0.03 * torch.randn(b, 2, generator=gen, device=device)                         # of half the canvas
     c, s = torch.cos(lean), torch.sin(lean)
     # out = A in + shift in [-1, 1]; grid_sample wants the way back
-    ahead = torch.stack([torch.stack([scale * c * flip, -scale * s], -1), torch.stack([scale * s * flip, scale * c], -1)],
-                        1)
+    ahead = torch.stack([scale * c * flip, -scale * s, scale * s * flip, scale * c], -1).view(b, 2, 2)
     back = torch.linalg.inv(ahead)
     theta = torch.cat([back, -(back @ shift[..., None])], 2)
     turned = F.grid_sample(mask, F.affine_grid(theta, list(mask.shape), align_corners=False).to(mask.dtype),
@@ -85,7 +84,8 @@ def _shadow(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
     axis = torch.linspace(0, 1, CANVAS, device=device)
     rows = mask[:, 0].amax(2) > 0.5
     low = (rows * axis).amax(1)
-    band = mask[:, 0] * ((axis[None, :, None] > low[:, None, None] - 0.05) & (axis[None, :, None] <= low[:, None, None]))
+    under = low[:, None, None] - axis[None, :, None]
+    band = mask[:, 0] * ((under < 0.05) & (under >= 0))
     middle = (band.sum(1) * axis).sum(1) / band.sum((1, 2)).clamp(min=1)
     wide = 0.04 + 0.10 * torch.rand(b, generator=gen, device=device)
     flat = 0.006 + 0.012 * torch.rand(b, generator=gen, device=device)
@@ -126,7 +126,8 @@ def _board(b: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
     x, y = axis[None, None, :] - (r[:, 1] - 0.5) * 1.2, axis[None, :, None] - (r[:, 2] - 0.3) * 0.9
     u, v = x * torch.cos(turn) + y * torch.sin(turn), y * torch.cos(turn) - x * torch.sin(turn)
     power = 2 + 6 * r[:, 5]
-    return (((u.abs() / (0.3 + 0.5 * r[:, 3])) ** power + (v.abs() / (0.25 + 0.4 * r[:, 4])) ** power) < 1).float()[:, None]
+    away = (u.abs() / (0.3 + 0.5 * r[:, 3])) ** power + (v.abs() / (0.25 + 0.4 * r[:, 4])) ** power
+    return (away < 1).float()[:, None]
 
 
 def _warped(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:

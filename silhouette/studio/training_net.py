@@ -84,13 +84,13 @@ def point_loss(where: torch.Tensor, joints: torch.Tensor) -> torch.Tensor:
 
     A map is a density: cells with weights softmax(logits), each a bell of width _KERNEL round its centre.
     """
-    b, points = where.shape[:2]
+    points = where.shape[1]
     log_p = F.log_softmax(where.float().flatten(2), -1)                                   # (b, 9, cells)
     centre = (torch.arange(MAPS, device=where.device) + 0.5) / MAPS
     near_x = -((joints[:, :, 0, None] - centre) ** 2) / (2 * _KERNEL**2)                  # (b, 9, MAPS)
     near_y = -((joints[:, :, 1, None] - centre) ** 2) / (2 * _KERNEL**2)
     bell = (near_y[..., :, None] + near_x[..., None, :]).flatten(2)                       # (b, 9, cells)
-    bell = bell - math.log(2 * math.pi * _KERNEL**2 * 1.0)
+    bell = bell - math.log(2 * math.pi * _KERNEL**2)
 
     def surprise(slot: int, point: int) -> torch.Tensor:
         # a floor of one in a thousand anywhere keeps a far point from shouting down the rest
@@ -107,7 +107,7 @@ def point_loss(where: torch.Tensor, joints: torch.Tensor) -> torch.Tensor:
 
 def loss(out: tuple[torch.Tensor, ...], legibility: torch.Tensor, joints: torch.Tensor, maps: torch.Tensor,
          body: torch.Tensor) -> dict[str, torch.Tensor]:
-    """Terms of the loss; ``body`` (b,) is 1 for bodies, 0 for shapes that are none (only "no body" is asked of them)."""
+    """Terms of the loss; ``body`` (b,) is 1 for bodies, 0 for shapes that are none: only "no body" is asked of them."""
     answers, where, limbs = out
     count = body.sum().clamp(min=1)
     told = torch.sigmoid(answers[:, :5].float())

@@ -1,11 +1,12 @@
 """Training views by the hundred thousand: black shapes on the reader's canvas with everything known about them.
 
-The bodies travel as a *stock*: a few hundred builds at rest, written here where anny is installed and read on the machine
-that trains, which needs torch alone. A new build is a blend of two of the stock.
+The bodies travel as a *stock*: a few hundred builds at rest, written here where anny is installed and read on the
+machine that trains, which needs torch alone. A new build is a blend of two of the stock.
 """
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, fields
 from pathlib import Path
 
@@ -50,7 +51,8 @@ class Views:
     joints: torch.Tensor
     """(n, 9, 2) POINTS as x, y on the canvas, 0 to 1."""
     maps: torch.Tensor
-    """(n, 6, MAPS, MAPS) uint8: share of each cell that head, arms, legs cover, then how much of its outline is drawn."""
+    """(n, 6, MAPS, MAPS) uint8: share of each cell that head, arms, legs cover, then how much of their outline is drawn
+    in it."""
     height: torch.Tensor
     """(n,) figure height on the canvas, 0 to 1."""
     angle: torch.Tensor
@@ -84,8 +86,17 @@ def save_stock(path: Path, count: int, seed: int) -> None:
     shared = bodies.model_rig()
     held = shared.weights.nonzero().T
     np.savez_compressed(path, rest=np.concatenate(rest), heads=np.concatenate(heads), builds=values,
-                        names=np.array(shared.names), parents=np.array(shared.parents), faces=shared.faces.int().numpy(),
+                        names=np.array(shared.names), parents=np.array(shared.parents),
+                        faces=shared.faces.int().numpy(),
                         weight_at=held.int().numpy(), weight=shared.weights[tuple(held)].numpy())
+
+
+def save_views(path: Path, kept: Views, most: int) -> None:
+    """Write about ``most`` of the views, evenly chosen, without their limb maps."""
+    chosen = torch.arange(0, len(kept), max(1, len(kept) // most), device=kept.masks.device)
+    some = kept.rows(chosen)
+    kinds = [f.name for f in fields(Views) if f.name != "maps"]
+    np.savez_compressed(path, **{kind: getattr(some, kind).cpu().numpy() for kind in kinds})
 
 
 def load_stock(path: Path, device: torch.device | str) -> Stock:
@@ -100,7 +111,7 @@ def load_stock(path: Path, device: torch.device | str) -> Stock:
 
 
 def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = poses.TAUGHT, near: bool = False,
-               together: int = 4, first_pose: int = 0) -> Views:
+               together: int = 4, first_pose: int = 0, until: float = float("inf")) -> Views:
     """Views of ``count`` random poses, TURN each.
 
     Parameters
@@ -111,10 +122,14 @@ def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = pos
         Only poses near the named ones, instead of the broad sampler.
     together : int
         Poses worked on at once.
+    until : float
+        ``time.monotonic()`` after which no further poses are begun.
     """
     rng = np.random.default_rng(seed)
     parts = []
     for start in range(0, count, together):
+        if parts and time.monotonic() > until:
+            break
         b = min(together, count - start)
         drawn = [poses.sample_near(rng, names) if near else poses.sample(rng, names) for _ in range(b)]
         worn = [dress.sample(rng) for _ in range(b)]

@@ -3,7 +3,8 @@
 A limb is legible as far as the figure's outline draws it. Its own outline is that of its mask alone, with whatever
 covers it taken away; a piece of it counts as drawn where background lies next to it. Legibility is the drawn length
 over the longest own outline that the limb has round the turn: 1 where the black shape shows the whole limb, about a
-quarter for an arm flush to the body, 0 where it is hidden or points at the lens. Lengths are counted in boundary pixels.
+quarter for an arm flush to the body, 0 where it is hidden or points at the lens. Lengths are counted in boundary
+pixels.
 
 Triangles are filled in plain torch, many views at once, on any device; a pixel belongs to a triangle that holds its
 centre.
@@ -33,7 +34,7 @@ class TrueView:
     mask: NDArray[np.bool_]
     """(h, w) the figure, clothes and props included."""
     limb_masks: NDArray[np.bool_]
-    """(6, h, w) each limb alone, hidden parts included, in the order of LIMBS; what the trunk wears and props are core."""
+    """(6, h, w) each limb alone, hidden parts included, in the order of LIMBS; what is held is core."""
     legibility: dict[str, float]
     """head, arm_l, arm_r, leg_l, leg_r, 0 to 1."""
     joints: dict[str, tuple[float, float]]
