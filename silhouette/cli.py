@@ -7,17 +7,19 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import logging
 import os
 import sys
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from silhouette import __version__
 from silhouette.errors import SettingsError, SilhouetteError
-from silhouette.settings import Settings
+from silhouette.settings import Intent, Settings
 
 EPILOG = """\
 exit codes: 0 done; 1 the check says retake; 2 something is wrong with what was given, one sentence says what;
@@ -104,7 +106,7 @@ def _add_demo(commands: Any) -> None:
         commands,
         "demo",
         _demo,
-        "Rank the five sample poses of the ferry keeper.",
+        "Rank the five sample poses of the ferry keeper; one of them is meant to be closed.",
         "silhouette demo -o demo",
     )
     _add_settings(parser)
@@ -120,6 +122,7 @@ def _rank(args: argparse.Namespace) -> int:
 
 
 def _demo(args: argparse.Namespace) -> int:
+    args.intent = args.intent or [("bundled", "closed")]
     return _read(args, [sample_poses()])
 
 
@@ -137,7 +140,8 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
             pose = pipeline.score_pose(places[0], progress=progress, known=memory, **settings)
             ranking = Ranking((pose,), settings["intent"], settings["arc"])
         else:
-            ranking = pipeline.rank_poses(places, progress=progress, known=memory, **settings)
+            intents = {pose: what for pose, what in args.intent or () if pose}
+            ranking = pipeline.rank_poses(places, progress=progress, known=memory, intents=intents, **settings)
     print(table.score_table(ranking.poses[0]) if one else table.rank_table(ranking))
     if args.out is not None:
         from silhouette import outputs
@@ -145,7 +149,8 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
         written = outputs.write(ranking, args.out, masks=args.masks, photos=args.photos, paper=args.paper)
         if memory is not None:
             memory.flush()
-        print(f"\nWritten to {args.out}{os.sep}: {', '.join(written)}")
+        print(f"\nWritten to {args.out}{os.sep}")
+        print(textwrap.fill(", ".join(written), 80, initial_indent="  ", subsequent_indent="  "))
     return 0
 
 
@@ -248,7 +253,13 @@ def _add_settings(parser: argparse.ArgumentParser) -> None:
     )
     add("--cutter", choices=("auto", "backdrop", "neural"), default=default.cutter, help="how to cut out (%(default)s)")
     add("--model", default=default.model, metavar="FILE", help="model file (.onnx) or name for the neural cutter")
-    add("--intent", choices=("open", "closed", "relief"), default=default.intent, help="what is meant (%(default)s)")
+    add(
+        "--intent",
+        type=intent,
+        action="append",
+        metavar="[POSE=]WHAT",
+        help=f"what is meant: open, closed or relief, of all or of one pose ({default.intent})",
+    )
     add(
         "--arc",
         type=arc,
@@ -271,7 +282,17 @@ def _add_output(parser: argparse.ArgumentParser, default: Path | None = None) ->
 
 
 def _settings(args: argparse.Namespace) -> dict[str, Any]:
-    return {f.name: getattr(args, f.name) for f in fields(Settings) if hasattr(args, f.name)}
+    given = {f.name: getattr(args, f.name) for f in fields(Settings) if hasattr(args, f.name)}
+    meant = dict(args.intent or ())
+    return {**given, "intent": meant.get("", Settings().intent)}
+
+
+def intent(text: str) -> tuple[str, str]:
+    """``closed`` as ("", "closed"), ``bundled=closed`` as ("bundled", "closed")."""
+    pose, _, what = text.rpartition("=")
+    if what not in get_args(Intent):
+        raise argparse.ArgumentTypeError(f"'{what}' is none of {', '.join(get_args(Intent))}")
+    return pose, what
 
 
 def arc(text: str) -> tuple[float, float]:
@@ -304,6 +325,7 @@ def _progress() -> Iterator[Callable[[str, int, int], None]]:
 def _quiet_libraries() -> None:
     """Keep the decoders' own remarks off the screen; what matters is told in a sentence."""
     os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
+    logging.getLogger("matplotlib").setLevel(logging.CRITICAL)
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ Read :func:`score_pose` first; the rest of the file is its steps in order.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from silhouette import gathering
-from silhouette.errors import PoseError, SilhouetteError
+from silhouette.errors import PoseError, SettingsError, SilhouetteError
 from silhouette.intake import angles, film, stills
 from silhouette.known import Memory, Taken
 from silhouette.reading import circle, ranking, view
@@ -75,19 +75,24 @@ def rank_poses(
     *,
     progress: gathering.Progress | None = None,
     known: Memory | None = None,
+    intents: Mapping[str, Intent] | None = None,
     **settings: Any,
 ) -> Ranking:
     """Read several candidate poses and put them in order, best first; none is dropped.
 
-    ``paths`` are poses as in :func:`score_pose`, or one folder that holds a folder or clip for each pose.
+    ``paths`` are poses as in :func:`score_pose`, or one folder that holds a folder or clip for each pose. ``intents``
+    says for poses by name what they are meant to be where that differs from the setting ``intent``.
     """
     chosen = Settings().but(**settings)
     places = find_poses([paths] if isinstance(paths, str | Path) else paths)
     names = _distinct_names(places)
+    if unknown := sorted(set(intents or ()) - set(names)):
+        raise SettingsError(f"No pose is called {', '.join(unknown)}.", do=f"There are: {', '.join(names)}.")
     poses = []
     with gathering.workers(chosen.jobs) as run:
         for place, name in zip(places, names, strict=True):
-            poses.append(replace(_read_pose(place, chosen, run, progress or _silent, known), name=name))
+            meant = chosen.but(intent=(intents or {}).get(name, chosen.intent))
+            poses.append(replace(_read_pose(place, meant, run, progress or _silent, known), name=name))
     if not any(v.scored for pose in poses for v in pose.views):
         raise PoseError(_nothing_read(poses[0]), path=places[0], do=_what_then(poses[0]))
     return Ranking(ranking.rank(poses), intent=chosen.intent, arc=chosen.arc)
@@ -176,6 +181,7 @@ def _read_pose(
         reads_high=high,
         flags=(ONE_PICTURE,) if len(gathered.taken) == 1 else (),
         notes=(*gathered.notes, *notes),
+        intent=settings.intent,
         samples=samples,
     )
 

@@ -377,6 +377,8 @@ class Pose:
     flags: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     """Sentences for the person: how the angles were found, pictures left out and why."""
+    intent: str = "open"
+    """What the person means the pose to be: open, closed or relief."""
     rank: int | None = None
     tied_with: tuple[str, ...] = ()
     """Names of poses that are too close to call against this one."""
@@ -402,6 +404,12 @@ class Ranking:
     poses: tuple[Pose, ...]
     intent: str = "open"
     arc: tuple[float, float] | None = None
+
+    @property
+    def meant(self) -> str:
+        """What the poses were read as: ``open``, or ``open, bundled as closed``."""
+        others = [f"{p.name} as {p.intent}" for p in self.poses if p.intent != self.intent]
+        return ", ".join([self.intent, *others])
 
     def to_frame(self) -> pd.DataFrame:
         """One row a view, in the order of poses and angles."""
@@ -582,6 +590,8 @@ class SetFigure:
     """File name without its suffix: ``keeper_045``."""
     polygon: Polygon
     """x to the right of the plumb line, y downwards from the ground line, in heights of the pose."""
+    to_px: tuple[float, float, float]
+    """Pixels per height of the pose, and where plumb line and ground line cross, (x, y) in the full picture."""
     view: SetView
 
 
@@ -599,6 +609,8 @@ class SetLayout:
     """(stem, stop): every stop, in the order of the angles."""
     bounds: tuple[float, float, float, float]
     """Left, top, right, bottom of all figures together."""
+    window: tuple[float, float, float, float]
+    """The same with a margin: what every silhouette, cropped still and page shows."""
     head: float
     """One head height."""
     crown: float
@@ -607,3 +619,8 @@ class SetLayout:
     fixed_camera: bool
     """False where the pictures share no scale by themselves, and each figure was set to its own height and ground."""
     notes: tuple[str, ...] = ()
+
+    @property
+    def head_lines(self) -> tuple[tuple[int, float], ...]:
+        """(number, height over the ground line): 0 at the crown of the upright model, then a head lower each."""
+        return tuple((i, self.crown - i * self.head) for i in range(int(self.crown / self.head + 1e-9) + 1))

@@ -30,6 +30,7 @@ def pose_to_dict(pose: Pose) -> dict[str, Any]:
     walk = pose.round
     return {
         "name": pose.name,
+        "intent": pose.intent,
         "reads_degrees": walk.reads_degrees,
         "reads_degrees_low": pose.reads_low,
         "reads_degrees_high": pose.reads_high,

@@ -35,6 +35,9 @@ def whole_folder(out: Path) -> Iterator[Path]:
     try:
         yield work
         _move(work, out)
+    except OutputError as error:
+        inside = error.path is not None and error.path.is_relative_to(work)
+        raise OutputError(error.what, path=out if inside else error.path, do=error.do) from error
     except OSError as error:
         raise _unwritable(out, error) from error
     finally:

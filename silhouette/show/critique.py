@@ -67,7 +67,7 @@ def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:
             groups = [ranking.poses[i:i + WHEELS] for i in range(0, len(ranking.poses), WHEELS)]
             pages += [_comparison_page(group, size) for group in groups]
         pages += _number_pages(ranking.poses, size)
-        meant = f"Read as {ranking.intent}" + (
+        meant = f"Read as {ranking.meant}" + (
             f", counted from {words.stretch(*ranking.arc)}" if ranking.arc is not None else "")
         for i, page in enumerate(pages):
             _draw_foot(page, size, f"{meant}.  Page {i + 1} of {len(pages)}.")

@@ -39,7 +39,7 @@ def report_html(ranking: Ranking) -> str:
     """The page as text; under 1 MB for one pose of 24 views, with nothing fetched from anywhere."""
     keys = [f"p{i}" for i in range(len(ranking.poses))]
     poses = [_pose_context(pose, key) for pose, key in zip(ranking.poses, keys, strict=True)]
-    asked = f"Read as {ranking.intent}" + (
+    asked = f"Read as {ranking.meant}" + (
         f", counted from {words.stretch(*ranking.arc)}" if ranking.arc is not None else "")
     title = poses[0]["name"] if len(poses) == 1 else f"{len(poses)} candidate poses"
     # Text for a script element: no "<" may stand in it, or a name could close the element.

@@ -81,7 +81,7 @@ def rank_table(ranking: Ranking) -> str:
             arc = max(round_.weak_arcs, key=lambda a: a.width)
             lines += _hang(" " * 6, f"weak {words.stretch(arc.start, arc.end)}"
                            + (f": {'; '.join(arc.why[:2])}" if arc.why else ""))
-    asked = f"Read as {ranking.intent}"
+    asked = f"Read as {ranking.meant}"
     if ranking.arc is not None:
         asked += f", seen from {words.stretch(*ranking.arc)}"
     lines += ["", f"{asked}. Nothing was dropped; the choice is yours."]
