@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Points = NDArray[np.float64]
+Floats = NDArray[np.float64]
 Triangles = NDArray[np.int64]
 
 
@@ -132,7 +133,7 @@ class _Window:
         if colours is not None:
             self.mesh.point_data["rgb"] = colours
 
-    def draw(self, eye: Eye) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
+    def draw(self, eye: Eye, colours: bool) -> tuple[NDArray[np.uint8] | None, NDArray[np.float32]]:
         from vtkmodules.util.numpy_support import vtk_to_numpy
         from vtkmodules.vtkCommonCore import vtkFloatArray, vtkUnsignedCharArray
 
@@ -146,14 +147,18 @@ class _Window:
         camera.clipping_range = (NEAR, FAR)
         self.plotter.render_window.Render()
         width, height = self.size
-        rgb, z = vtkUnsignedCharArray(), vtkFloatArray()
-        self.plotter.render_window.GetPixelData(0, 0, width - 1, height - 1, 0, rgb, 0)
+        z, colour = vtkFloatArray(), None
         self.plotter.render_window.GetZbufferData(0, 0, width - 1, height - 1, z)
-        colour = vtk_to_numpy(rgb).reshape(height, width, 3)[::-1].copy()
-        buffer = vtk_to_numpy(z).reshape(height, width)[::-1].astype(np.float64)
-        depth = NEAR * FAR / (FAR - buffer * (FAR - NEAR))
-        depth[buffer >= 1.0] = np.inf
-        return colour, depth
+        if colours:
+            rgb = vtkUnsignedCharArray()
+            self.plotter.render_window.GetPixelData(0, 0, width - 1, height - 1, 0, rgb, 0)
+            colour = vtk_to_numpy(rgb).reshape(height, width, 3)[::-1]
+        return colour, vtk_to_numpy(z).reshape(height, width)[::-1]
+
+
+def metres(buffer: NDArray[np.float32]) -> Floats:
+    """Distance along the line of sight from the depth buffer's values (0 near to 1 far; 1 where nothing stands)."""
+    return np.where(buffer < 1, NEAR * FAR / (FAR - buffer.astype(float) * (FAR - NEAR)), np.inf)
 
 
 @lru_cache(maxsize=6)
@@ -161,23 +166,24 @@ def _window(width: int, height: int, slot: str) -> _Window:
     return _Window(width, height)
 
 
-def draw(points: Points, triangles: Triangles, colours: NDArray[np.uint8] | None, eye: Eye,
-         slot: str = "") -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
+def draw(points: Points, triangles: Triangles, eye: Eye, slot: str, colours: NDArray[np.uint8] | None = None
+         ) -> tuple[NDArray[np.uint8] | None, NDArray[np.float32]]:
     """Draw a mesh with the colours given at its vertices.
 
     Parameters
     ----------
     points, triangles : (n, 3) metres and (m, 3) vertex numbers
-    colours : (n, 3) uint8, or None when only the distances are wanted
     eye : Eye
     slot : str
         Meshes that are drawn by turns do best in slots of their own, so that none has to be loaded anew.
+    colours : (n, 3) uint8, optional
+        Without them only the depth is drawn.
 
     Returns
     -------
-    colour : (h, w, 3) uint8, black where nothing stands
-    depth : (h, w) metres along the line of sight, infinite where nothing stands
+    colour : (h, w, 3) uint8, black where nothing stands; None without colours
+    buffer : (h, w) float32 depth for :func:`metres`, 1 where nothing stands
     """
     window = _window(eye.width, eye.height, slot)
     window.set_mesh(points, triangles, colours)
-    return window.draw(eye)
+    return window.draw(eye, colours is not None)

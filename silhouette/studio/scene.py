@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.studio.cameras import Camera
-from silhouette.studio.raster import Eye, Mesh, draw, turned, vertex_normals
+from silhouette.studio.raster import Eye, Mesh, draw, metres, turned, vertex_normals
 from silhouette.studio.room import Backdrop, Colour, Floats, Lamp, Shadows, surfaces
 
 KEY = Lamp((-2.2, -2.6, 2.7), 0.8, 0.35)
@@ -66,21 +66,72 @@ def posed(mesh: Mesh) -> Posed:
             position = tuple(np.array([0, 0, 1.0]) + 10 * way)
             eye = Eye(position, (0.0, 0.0, 1.0), 256 / 2 * 10 / 1.35, 256, 256)  # type: ignore[arg-type]
             facing = np.maximum(normals @ way, 0)
-            open_to += facing * _seen(mesh.points, normals, draw(mesh.points, mesh.triangles, None, eye, "s")[1], eye, 0.03)
+            open_to += facing * _seen(mesh.points, normals, draw(mesh.points, mesh.triangles, eye, "s")[1], eye, 0.03)
             weight += facing
     return Posed(mesh, normals, open_to / weight)
 
 
-def _seen(points: Floats, normals: Floats, depth: Floats, eye: Eye, slack: float, spread: float = 1.0) -> Floats:
+def _seen(points: Floats, normals: Floats, depth: NDArray[np.float32], eye: Eye, slack: float, spread: float = 1.0
+          ) -> Floats:
     """(n,) share of each vertex that the eye sees, by comparing its distance with the drawn one round about."""
     at = eye.project(points + normals * slack / 2)
-    nearest = np.where(np.isfinite(depth), depth, 1e3).astype(np.float32)
     total = np.zeros(len(points))
     for dx, dy in ((0, 0), (1, 0.4), (-0.4, 1), (-1, -0.4), (0.4, -1)):
         u = np.clip((at[:, 0] + dx * spread).astype(int), 0, eye.width - 1)
         v = np.clip((at[:, 1] + dy * spread).astype(int), 0, eye.height - 1)
-        total += at[:, 2] < nearest[v, u] + slack
+        total += at[:, 2] < metres(depth[v, u]) + slack
     return total / 5
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a figure stands against its spot."""
+
+    shift: tuple[float, float] = (0.0, 0.0)
+    """Picture right and away from the camera, metres."""
+    lean: tuple[float, float] = (0.0, 0.0)
+    """How far a point 1.7 m above the floor has moved the same two ways, metres; the feet stay."""
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One thing as the camera sees it."""
+
+    light: NDArray[np.float32]
+    """(h, w, 3) linear, red first, times ``cover``."""
+    cover: NDArray[np.float32]
+    """(h, w) share of each pixel that it covers."""
+    box: tuple[slice, slice]
+    """Rows and columns of the picture that it fills."""
+
+    def lay_on(self, picture: NDArray[np.float32]) -> None:
+        """Paint it over a picture, in place."""
+        picture[self.box] = picture[self.box] * (1 - self.cover[..., None]) + self.light
+
+    def grown(self, by: int, size: tuple[int, ...]) -> Layer:
+        """The same with a wider box, so that it can be smeared or moved."""
+        rows, columns = self.box
+        top, left = min(by, rows.start), min(by, columns.start)
+        low, right = min(by, size[0] - rows.stop), min(by, size[1] - columns.stop)
+        room = ((top, low), (left, right))
+        box = (slice(rows.start - top, rows.stop + low), slice(columns.start - left, columns.stop + right))
+        return Layer(np.pad(self.light, (*room, (0, 0))), np.pad(self.cover, room), box)
+
+    def smeared(self, length: float, size: tuple[int, ...]) -> Layer:
+        """With motion blur of this many pixels along the rows, in a picture of (h, w) size."""
+        wide = self.grown(round(length), size)
+        kernel = np.full((1, max(2, round(length))), 1 / max(2, round(length)), np.float32)
+        return Layer(cv2.filter2D(wide.light, -1, kernel), cv2.filter2D(wide.cover, -1, kernel), wide.box)
+
+    def leaned(self, pixels: float, size: tuple[int, ...]) -> Layer:
+        """Sheared sideways: its top moves by this many pixels to the picture's right, its bottom row stays."""
+        wide = self.grown(int(abs(pixels)) + 2, size)
+        height, width = wide.cover.shape
+        bottom = self.box[0].stop - wide.box[0].start
+        k = pixels / max(self.box[0].stop - self.box[0].start, 1)
+        shear = np.array([[1.0, -k, k * bottom], [0.0, 1.0, 0.0]])
+        return Layer(cv2.warpAffine(wide.light, shear, (width, height)),
+                     cv2.warpAffine(wide.cover, shear, (width, height)), wide.box)
 
 
 class Stage:
@@ -120,8 +171,8 @@ class Stage:
         mean = np.asarray(albedo.reshape(-1, 3).mean(axis=0))
         return 0.5 + 0.5 * mean / max(float(mean.max()), 1e-6)
 
-    def shoot(self, figure: Posed, angle: float, others: tuple[Posed, ...] = (),
-              shift: tuple[float, float] = (0.0, 0.0)) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    def shoot(self, figure: Posed, angle: float, others: tuple[Posed, ...] = (), at: Standing | None = None
+              ) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
         """Take one picture.
 
         Parameters
@@ -130,79 +181,88 @@ class Stage:
         angle : float
             Where the camera stands round the figure, degrees (see records.py): the figure is turned, the camera stays.
         others : tuple of Posed
-            Furniture and other people; they stand as they are, behind or beside the figure, and are not in the mask.
-        shift : (float, float)
-            How far the figure stands off the turning axis: picture right, away from the camera, metres.
+            Furniture and other people; they stand as they are and are not in the mask. What stands nearer to the
+            camera than the turning axis is drawn over the figure.
+        at : Standing
+            How far the figure is off its spot or leans.
 
         Returns
         -------
         picture : (h, w, 3) uint8 BGR
         mask : (h, w) bool
         """
-        radiance, cover = self.light(figure, angle, others, shift)
-        return self.develop(radiance), cover >= 0.5
+        shown, layer, over = self.layers(figure, angle, others, at)
+        full = np.zeros(shown.shape[:2], np.float32)
+        full[layer.box] = layer.cover
+        for other in over:
+            full[other.box] *= 1 - other.cover
+        smear = layer if self.scene.blur_px <= 1 else layer.smeared(self.scene.blur_px, full.shape)
+        for each in (smear, *over):
+            each.lay_on(shown)
+        return self.develop(shown), full >= 0.5
 
     def empty(self, others: tuple[Posed, ...] = ()) -> NDArray[np.uint8]:
         """The room without the figure."""
         shown = self._room([self._black(o.mesh.points, o.mesh.triangles) for o in others])
         for other in others:
-            shown = _over(shown, *self._layer(other, other.mesh.points, other.normals))
+            self._layer(other, other.mesh.points, other.normals).lay_on(shown)
         return self.develop(shown)
 
-    def light(self, figure: Posed, angle: float, others: tuple[Posed, ...] = (),
-              shift: tuple[float, float] = (0.0, 0.0)) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        """(h, w, 3) linear light, red first, and (h, w) the share of each pixel that the figure covers."""
-        points = turned(figure.mesh.points, angle) + np.array([shift[0], shift[1], 0.0])
-        normals = turned(figure.normals, angle)
+    def layers(self, figure: Posed, angle: float, others: tuple[Posed, ...] = (), at: Standing | None = None
+               ) -> tuple[NDArray[np.float32], Layer, list[Layer]]:
+        """The room with all shadows and what stands behind, (h, w, 3) linear light, red first; the figure; what stands
+        before it."""
+        points, normals = turned(figure.mesh.points, angle), turned(figure.normals, angle)
+        if at is not None:
+            points = points + np.array([*at.shift, 0.0]) + points[:, 2:] / 1.7 * np.array([*at.lean, 0.0])
         blacks = [self._black(points, figure.mesh.triangles)]
         blacks += [self._black(o.mesh.points, o.mesh.triangles) for o in others]
-        shown = self._room(blacks)
+        shown, before = self._room(blacks), []
         for other in others:
-            shown = _over(shown, *self._layer(other, other.mesh.points, other.normals))
-        layer, cover, box = self._layer(figure, points, normals, blacks[0])
-        full = np.zeros(shown.shape[:2], np.float32)
-        full[box] = cover
-        if self.scene.blur_px > 1:
-            layer, cover, box = _smeared(layer, full, box, self.scene.blur_px)
-        return _over(shown, layer, cover, box), full
+            layer = self._layer(other, other.mesh.points, other.normals)
+            if float(other.mesh.points[:, 1].mean()) < 0:
+                before.append(layer)
+            else:
+                layer.lay_on(shown)
+        return shown, self._layer(figure, points, normals, blacks[0]), before
 
-    def _black(self, points: Floats, triangles: NDArray[np.int64]) -> list[Floats]:
+    def _black(self, points: Floats, triangles: NDArray[np.int64]) -> list[NDArray[np.float32]]:
         """What every lamp sees of a mesh: distances."""
-        return [draw(points, triangles, None, lamp.eye(), "s")[1] for lamp in self.lamps]
+        return [draw(points, triangles, lamp.eye(), "s")[1].copy() for lamp in self.lamps]
 
-    def _room(self, blacks: list[list[Floats]]) -> NDArray[np.float32]:
+    def _room(self, blacks: list[list[NDArray[np.float32]]]) -> NDArray[np.float32]:
         """The room with the shadows of what stands in it."""
         total = self.flat.copy()
         for k, (lit, shadow) in enumerate(zip(self.lit, self.shadows, strict=True)):
             shape = np.zeros(blacks[0][k].shape, bool) if blacks else None
             for black in blacks:
-                shape |= np.isfinite(black[k])
+                shape |= black[k] < 1
             total += lit if shape is None else lit * (1 - shadow.fall(shape))[..., None]
         return total
 
-    def _layer(self, figure: Posed, points: Floats, normals: Floats, black: list[Floats] | None = None
-               ) -> tuple[NDArray[np.float32], NDArray[np.float32], tuple[slice, slice]]:
-        """A mesh as the camera sees it: light times cover, cover, and the box of the picture that they fill."""
+    def _layer(self, figure: Posed, points: Floats, normals: Floats, black: list[NDArray[np.float32]] | None = None
+               ) -> Layer:
+        """A mesh as the camera sees it."""
         black = black or self._black(points, figure.mesh.triangles)
         light = self._vertex_light(figure, points, normals, black)
         coded = np.clip(np.sqrt(light / 2.0) * 255 + 0.5, 0, 255).astype(np.uint8)
-        colour, depth = draw(points, figure.mesh.triangles, coded, self.fine, "c")
+        colour, depth = draw(points, figure.mesh.triangles, self.fine, "c", coded)
         seen = self.eye.project(points)[:, :2]
         (x0, y0), (x1, y1) = np.floor(seen.min(axis=0)).astype(int) - 2, np.ceil(seen.max(axis=0)).astype(int) + 2
         x0, x1 = np.clip([x0, x1], 0, self.eye.width)
         y0, y1 = np.clip([y0, y1], 0, self.eye.height)
-        box = (slice(y0, y1), slice(x0, x1))
+        box = (slice(int(y0), int(y1)), slice(int(x0), int(x1)))
         if x0 == x1 or y0 == y1:
-            return np.zeros((y1 - y0, x1 - x0, 3), np.float32), np.zeros((y1 - y0, x1 - x0), np.float32), box
+            return Layer(np.zeros((y1 - y0, x1 - x0, 3), np.float32), np.zeros((y1 - y0, x1 - x0), np.float32), box)
         k = self.OVER
         part = (slice(y0 * k, y1 * k), slice(x0 * k, x1 * k))
-        there = np.isfinite(depth[part]).astype(np.float32)
-        shown = _CODE[colour[part]] * there[..., None]
+        there = (depth[part] < 1).astype(np.float32)
+        shown = _CODE[colour[part]]  # black, so nothing, where no figure is
         size = (int(x1 - x0), int(y1 - y0))
-        return (cv2.resize(shown, size, interpolation=cv2.INTER_AREA),
-                cv2.resize(there, size, interpolation=cv2.INTER_AREA), box)
+        return Layer(cv2.resize(shown, size, interpolation=cv2.INTER_AREA),
+                     cv2.resize(there, size, interpolation=cv2.INTER_AREA), box)
 
-    def _vertex_light(self, figure: Posed, points: Floats, normals: Floats, black: list[Floats]) -> Floats:
+    def _vertex_light(self, figure: Posed, points: Floats, normals: Floats, black: list[NDArray[np.float32]]) -> Floats:
         """(n, 3) light that every vertex sends to the camera."""
         scene = self.scene
         hemisphere = (0.62 + 0.38 * normals[:, 2]) * figure.openness * scene.ambient * 0.75
@@ -224,14 +284,17 @@ class Stage:
 
     def develop(self, radiance: NDArray[np.float32]) -> NDArray[np.uint8]:
         """Linear light, red first, to a noisy 8-bit BGR picture."""
-        exposed = radiance * self.gain
-        index = np.clip(np.sqrt(exposed) * (2048 / np.sqrt(2.0)), 0, 2047).astype(np.uint16)
-        graded = _TONE[index][..., ::-1]
+        graded = self.grade(radiance, self.gain)
         if self.scene.noise > 0:
-            graded = graded + self._grain() * (self.scene.noise * (1.25 - graded[..., 1:2] / 400))
+            graded = graded + self.grain() * (self.scene.noise * (1.25 - graded[..., 1:2] / 400))
         return np.clip(graded + 0.5, 0, 255).astype(np.uint8)
 
-    def _grain(self) -> NDArray[np.float32]:
+    def grade(self, radiance: NDArray[np.float32], gain: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Linear light, red first, times gain, to 0 to 255 in sRGB, blue first, without noise."""
+        index = np.minimum(np.sqrt(radiance * gain) * np.float32(2048 / np.sqrt(2.0)), 2047).astype(np.uint16)
+        return _TONE[index[..., ::-1]]
+
+    def grain(self) -> NDArray[np.float32]:
         """Sensor noise: brightness and, coarser, colour."""
         tile = _noise(self.eye.height, self.eye.width)
         dy, dx = self.rng.integers(0, self.eye.height), self.rng.integers(0, self.eye.width)
@@ -257,19 +320,3 @@ def _noise(height: int, width: int) -> NDArray[np.float32]:
     luma = cv2.GaussianBlur(rng.normal(size=(height, width, 1)).astype(np.float32), (0, 0), 0.5)[..., None]
     chroma = cv2.GaussianBlur(rng.normal(size=(height, width, 3)).astype(np.float32), (0, 0), 0.9)
     return (luma / luma.std() + 0.6 * chroma / chroma.std()).astype(np.float32)
-
-
-def _over(below: NDArray[np.float32], layer: NDArray[np.float32], cover: NDArray[np.float32],
-          box: tuple[slice, slice]) -> NDArray[np.float32]:
-    below[box] = below[box] * (1 - cover[..., None]) + layer
-    return below
-
-
-def _smeared(layer: NDArray[np.float32], cover: NDArray[np.float32], box: tuple[slice, slice], length: float
-             ) -> tuple[NDArray[np.float32], NDArray[np.float32], tuple[slice, slice]]:
-    """Motion blur along the picture's rows."""
-    whole = np.zeros((*cover.shape, 3), np.float32)
-    whole[box] = layer
-    kernel = np.ones((1, max(2, round(length))), np.float32) / max(2, round(length))
-    everything = (slice(0, cover.shape[0]), slice(0, cover.shape[1]))
-    return cv2.filter2D(whole, -1, kernel), cv2.filter2D(cover, -1, kernel), everything
