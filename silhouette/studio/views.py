@@ -23,6 +23,8 @@ from silhouette.studio.cameras import Camera
 
 FINE_PX = 600
 """Height of the tallest view at which legibility is measured, pixels: gaps of 2 mm between limb and body stay open."""
+_AT_ONCE = 2**26
+"""Pixels tried at once, so that a long pole in many views does not fill the memory."""
 _SIZES = (2, 4, 8, 16, 32, 64, 128, 256, 512, 1024)
 
 
@@ -137,8 +139,9 @@ def rasterise(points: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor, hei
     for size in _SIZES:
         chosen = (span > done) & (span <= size)
         done = size
-        if bool(chosen.any()):
-            _fill(out, corners[chosen], first[chosen], plane[chosen], size, height, width)
+        some = (corners[chosen], first[chosen], plane[chosen])
+        for part in zip(*(v.split(_AT_ONCE // size**2) for v in some), strict=True):
+            _fill(out, *part, size, height, width)
     stacked = out.view(planes, b, height, width)
     bits = torch.zeros(b, height, width, dtype=torch.uint8, device=points.device)
     for k in range(planes):

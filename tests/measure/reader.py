@@ -1,0 +1,184 @@
+"""Prints how well the reader does against the truth: ``python tests/measure/reader.py FOLDER [--masks | --cut]``.
+
+FOLDER holds turnarounds (``POSE/truth.json``, ``POSE/masks/NNN.png`` and the stills), or ``views.csv`` with masks, or is
+an ``.npz`` of kept-out views written by ``silhouette.studio.training learn``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import spearmanr
+from shapely import affinity
+
+from silhouette.reading import reader
+from silhouette.records import BodyReading, Outline
+from silhouette.shape.measure import normalised
+from silhouette.shape.outline import outline_of
+
+LIMBS = ("head", "arm_l", "arm_r", "leg_l", "leg_r")
+Row = tuple[str, NDArray[np.bool_], NDArray[np.float64], NDArray[np.float64] | None]
+"""Group, mask, legibility (5,), joints (9, 2) in picture fractions if known."""
+
+
+def turnarounds(folder: Path, cut: bool) -> Iterator[Row]:
+    for truth in sorted(folder.glob("*/truth.json")):
+        for row in json.loads(truth.read_text()):
+            if cut:
+                from silhouette.pipeline import cut_still  # type: ignore[attr-defined]
+
+                mask = cut_still(truth.parent / row["file"])
+            else:
+                mask = cv2.imread(str(truth.parent / row["mask"]), cv2.IMREAD_GRAYSCALE) > 127
+            yield truth.parent.name, mask, np.array([row["limb_legibility"][k] for k in LIMBS]), None
+
+
+def listed(folder: Path) -> Iterator[Row]:
+    name = folder / "views.csv"
+    with (name if name.exists() else folder / "views.csv.tmp").open() as f:
+        for row in csv.DictReader(f):
+            mask = cv2.imread(str(folder / row["mask"]), cv2.IMREAD_GRAYSCALE)
+            if mask is not None and row["leg_r"]:
+                yield row["set"], mask > 127, np.array([float(row[k]) for k in LIMBS]), None
+
+
+def packed(file: Path) -> Iterator[Row]:
+    with np.load(file) as f:
+        for bits, legibility, joints in zip(f["masks"], f["legibility"], f["joints"], strict=True):
+            yield file.stem, np.unpackbits(bits, axis=1).astype(bool), legibility.astype(float), joints.astype(float)
+
+
+def told(body: BodyReading) -> NDArray[np.float64]:
+    limbs = body.limb_legibility
+    return np.array([limbs.head, *limbs.arms, *limbs.legs])
+
+
+def asked(legibility: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.array([legibility[0], *sorted(legibility[1:3]), *sorted(legibility[3:5])])
+
+
+def joint_errors(body: BodyReading, joints: NDArray[np.float64], line: Outline) -> NDArray[np.float64]:
+    """(9,) distance of each true joint from its own answer, and (9,) the spread said there, figure heights."""
+    size = np.array(line.picture_size) / line.height_px
+    said = np.array([(j.x, j.y) for j in body.joints])
+    spread = np.array([j.spread for j in body.joints])
+    off = np.linalg.norm((said - joints) * size, axis=1)
+    for i in range(1, 9, 2):
+        crossed = np.linalg.norm((said[[i + 1, i]] - joints[[i, i + 1]]) * size, axis=1)
+        if crossed.sum() < off[i : i + 2].sum():
+            off[i : i + 2], spread[i : i + 2] = crossed, spread[[i + 1, i]]
+    return np.stack([off, spread])
+
+
+def rank(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    return float(spearmanr(a, b).statistic)
+
+
+def least(v: NDArray[np.float64], n: int) -> NDArray[np.float64]:
+    return np.sort(v, axis=1)[:, :n].mean(1)
+
+
+def report(rows: list[Row]) -> None:
+    lines = [outline_of(mask) for _, mask, _, _ in rows]
+    kept = [i for i, line in enumerate(lines) if line is not None]
+    bodies = [reader.read_body(lines[i]) for i in kept]                                    # type: ignore[arg-type]
+    said, truth = np.array([told(b) for b in bodies]), np.array([asked(rows[i][2]) for i in kept])
+    groups = np.array([rows[i][0] for i in kept])
+    print(f"{'':16}views  mean   two    least  (Spearman)   off by (mean abs)")
+    for name in ["all", *sorted(set(groups))]:
+        g = np.ones(len(groups), bool) if name == "all" else groups == name
+        print(f"{name:16}{g.sum():5}  {rank(said[g].mean(1), truth[g].mean(1)):.3f}  "
+              f"{rank(least(said[g], 2), least(truth[g], 2)):.3f}  {rank(least(said[g], 1), least(truth[g], 1)):.3f}"
+              f"               {np.abs(said[g] - truth[g]).mean():.3f}")
+    print("calibration: said -> true mean (views):", end=" ")
+    for low in np.arange(0, 0.9, 0.1):
+        here = (said >= low) & (said < low + 0.1)
+        if here.sum() >= 50:
+            print(f"{said[here].mean():.2f}->{truth[here].mean():.2f} ({here.sum()})", end="  ")
+    print(f"\nunlike: over {reader.UNLIKE:g} in {np.mean([b.unlike > reader.UNLIKE for b in bodies]):.1%} of views")
+    clear = np.array([reader.clear_from_body(b) for b in bodies])
+    print(f"clear against mean legibility: {rank(clear, truth.mean(1)):.3f}")
+    if rows[0][3] is not None:
+        _joints(rows, kept, lines, bodies, clear)
+    _steady([lines[i] for i in kept[:: max(1, len(kept) // 150)]])                         # type: ignore[misc]
+
+
+def _joints(rows: list[Row], kept: list[int], lines: list[Outline | None], bodies: list[BodyReading],
+            clear: NDArray[np.float64]) -> None:
+    both = np.array([joint_errors(b, rows[i][3], lines[i]) for b, i in zip(bodies, kept, strict=True)])  # type: ignore
+    off, spread = both[:, 0], both[:, 1]
+    limb = np.array([rows[i][2][[0, 1, 2, 1, 2, 3, 4, 3, 4]] for i in kept])
+    print(f"joints of limbs over 0.5: median off {np.median(off[limb > 0.5]):.4f} figure heights, "
+          f"within 5 %: {np.mean(off[limb > 0.5] < 0.05):.1%}; all joints {np.median(off):.4f}, "
+          f"{np.mean(off < 0.05):.1%}")
+    for k in (0, 1, 3, 5, 7):
+        j = slice(k, k + 1 if k == 0 else k + 2)
+        held = np.mean(off[:, j] < spread[:, j])
+        print(f"  {reader.POINTS[k]:6} median {np.median(off[:, j]):.4f}  spread holds {held:.1%}"
+              f"  median spread {np.median(spread[:, j]):.3f}")
+    print(f"  spread holds {np.mean(off < spread):.1%} of all")
+    print(f"clear against: share of joints within 5 % {rank(clear, (off < 0.05).mean(1)):.3f}, "
+          f"mean log error {rank(clear, -np.log(off + 0.01).mean(1)):.3f}, "
+          f"median error {rank(clear, -np.median(off, axis=1)):.3f}")
+
+
+def _steady(lines: list[Outline]) -> None:
+    """How far clear and mean legibility move under changes that should not matter."""
+    rng = np.random.default_rng(0)
+    moves = {"mirror": lambda p: affinity.scale(p, -1, 1), "smaller": lambda p: affinity.scale(p, 0.6, 0.6),
+             "shift": lambda p: affinity.translate(p, 0.37, 0.11), "2 degrees": lambda p: affinity.rotate(p, 2)}
+    base = [reader.read_body(line) for line in lines]
+    for name in (*moves, "rough 0.5 %"):
+        changed = []
+        for line in lines:
+            p = _rough(line.polygon, rng) if name not in moves else moves[name](line.polygon)
+            changed.append(reader.read_body(Outline(normalised(p), line.height_px, line.origin_px, line.picture_size)))
+        d = np.abs([reader.clear_from_body(a) - reader.clear_from_body(b) for a, b in zip(base, changed, strict=True)])
+        m = np.abs([told(a).mean() - told(b).mean() for a, b in zip(base, changed, strict=True)])
+        print(f"{name:12} clear moves: median {np.median(d):.2f}, 95 % {np.quantile(d, 0.95):.2f}, most {d.max():.2f}; "
+              f"mean legibility: 95 % {np.quantile(m, 0.95):.3f}, most {m.max():.3f}")
+    start = time.perf_counter()
+    for line in lines:
+        reader.read_body(line)
+    print(f"{(time.perf_counter() - start) / len(lines) * 1e3:.1f} ms a view")
+
+
+def _rough(polygon, rng):  # type: ignore[no-untyped-def]
+    """The polygon with its edge moved by noise of 0.5 % of the height, correlated over about 1 %."""
+    from shapely.geometry import Polygon
+
+    def ring(r):  # type: ignore[no-untyped-def]
+        points = np.array([r.interpolate(d).coords[0] for d in np.arange(0, r.length, 0.004)])
+        noise = cv2.GaussianBlur(rng.normal(0, 1, (len(points), 2)), (1, 7), 0)
+        return points + noise / max(noise.std(), 1e-9) * 0.005 / np.sqrt(2)
+
+    made = Polygon(ring(polygon.exterior), [ring(i) for i in polygon.interiors if i.length > 0.03]).buffer(0)
+    return max(made.geoms, key=lambda g: g.area) if made.geom_type == "MultiPolygon" else made
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--cut", action="store_true", help="cut the stills out instead of taking the exact masks")
+    parser.add_argument("--every", type=int, default=1, help="only every n-th view")
+    args = parser.parse_args()
+    if args.folder.suffix == ".npz":
+        rows = packed(args.folder)
+    elif list(args.folder.glob("views.csv*")):
+        rows = listed(args.folder)
+    else:
+        rows = turnarounds(args.folder, args.cut)
+    cv2.setNumThreads(1)
+    report(list(rows)[:: args.every])
+
+
+if __name__ == "__main__":
+    main()
