@@ -42,8 +42,8 @@ def _room(plan: Plan) -> str:
 
 def _light(plan: Plan) -> str:
     key, fill = plan.lamps
-    return (f"Key {_at(key)}. Fill {_at(fill)}, softened, {plan.ratio:g}:1. Clear width {plan.width_needed:.1f} m; from a "
-            "nearer wall, bounce the fill. Sides may be swapped.")
+    return (f"Key {_at(key)}. Fill {_at(fill)}, softened, {plan.ratio:g}:1. Clear width {plan.width_needed:.1f} m; "
+            "from a nearer wall, bounce the fill. Sides may be swapped.")
 
 
 def _at(lamp: Lamp) -> str:

@@ -15,6 +15,9 @@ MM = 72 / 25.4
 # No date, no author, no name of a machine or a person: what a file does not hold cannot leak.
 NO_METADATA = {"pdf": {"CreationDate": None, "Producer": None, "Creator": "silhouette"}, "png": {"Software": None}}
 
+# TrueType type inside the pdf: a page that goes to a print shop keeps text that can be searched and is never refused.
+_TRUETYPE = {"pdf.fonttype": 42}
+
 
 def page_points(paper: str) -> tuple[float, float]:
     """(width, height) of an upright page, points."""
@@ -24,17 +27,21 @@ def page_points(paper: str) -> tuple[float, float]:
 
 def page_bytes(figure: Figure, kind: str, dpi: float = 150) -> bytes:
     """One page as the bytes of a ``pdf`` or ``png`` file without metadata."""
+    import matplotlib
+
     held = io.BytesIO()
-    figure.savefig(held, format=kind, dpi=dpi, metadata=NO_METADATA[kind])
+    with matplotlib.rc_context(_TRUETYPE):
+        figure.savefig(held, format=kind, dpi=dpi, metadata=NO_METADATA[kind])
     return held.getvalue()
 
 
 def pages_pdf(figures: list[Figure]) -> bytes:
     """Many pages as the bytes of one pdf file without metadata."""
+    import matplotlib
     from matplotlib.backends.backend_pdf import PdfPages
 
     held = io.BytesIO()
-    with PdfPages(held, metadata=NO_METADATA["pdf"]) as pdf:
+    with matplotlib.rc_context(_TRUETYPE), PdfPages(held, metadata=NO_METADATA["pdf"]) as pdf:
         for figure in figures:
             pdf.savefig(figure)
     return held.getvalue()

@@ -131,8 +131,9 @@ def _tables(plan: Plan, width: float) -> list[list[Run]]:
 
 
 def _lines(text: str, width: float) -> list[str]:
-    """Wrapped lines of the page's type; a number stays with its unit."""
-    return wrap(re.sub(r"(?<=\d) (?=(?:%|mm|cm|m|s)(?:\W|$))", "\u00a0", text), width, SMALLEST)
+    """Wrapped lines of the page's type; a number stays with its unit (a tilde holds their place)."""
+    kept = re.sub(r"(?<=\d) (?=(?:%|mm|cm|m|s)(?:\W|$))", "~", text)
+    return [line.replace("~", " ") for line in wrap(kept, width, SMALLEST)]
 
 
 def _larger(factor: float) -> str:

@@ -1,0 +1,183 @@
+"""Turn a turnaround into a reference set: lay the stops out on one scale, one ground line and one plumb line.
+
+Pure: nothing is read or written here; ``keep.py`` writes the set. A fixed camera and a model that turns on the spot
+give that common scale by themselves: the pictures' own pixels. Where the pictures do not share it (cropped, or taken by
+hand), each figure is set to its own height and ground, and the set says so.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import affinity
+
+from silhouette.errors import PoseError, SettingsError
+from silhouette.records import SetFigure, SetLayout, SetView
+
+HEAD_SHARE = 0.130
+"""Head height (chin to crown) over stature: 1 - 0.870, after Drillis & Contini 1966."""
+LOOSE = 0.25
+"""Most by which heights and ground lines of one fixed camera differ, over the figure's height. Perspective alone moves
+them by a few per cent (a foot 0.35 m nearer, at 3 m, comes 13 % larger); cropping by hand moves them at will."""
+MARGIN = 0.06
+"""White round the figures of a set, heights of the pose."""
+OPPOSITE = 10.0
+"""Degrees by which two stops may miss being opposite and still count as such."""
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """Where one outline lies in its full picture, pixels."""
+
+    left: float
+    right: float
+    ground: float
+    height: float
+    origin_x: float
+
+
+def lay_out(
+    name: str,
+    views: Sequence[SetView],
+    *,
+    pose_height_m: float | None = None,
+    model_height_m: float | None = None,
+    head_m: float | None = None,
+) -> SetLayout:
+    """Put the stops of one turnaround on one scale and name them.
+
+    Parameters
+    ----------
+    name : str
+        The pose's name; made safe for file names.
+    views : sequence of SetView
+        Real stops only (nothing mirrored), in any order.
+    pose_height_m : float, optional
+        Height of the figure in this pose, from the ground to its highest point, m, as read off the height stick. None
+        takes ``model_height_m``: the model stands at full height.
+    model_height_m : float, optional
+        The model's stature, m; the head-height grid starts there. None takes the pose's height.
+    head_m : float, optional
+        The model's head, chin to crown, m; None takes 0.13 of the stature.
+
+    Raises
+    ------
+    PoseError
+        If no stop has an outline.
+    SettingsError
+        If a height makes no sense.
+    """
+    for what, value, low, high in (("pose height", pose_height_m, 0.1, 4.0), ("model height", model_height_m, 0.5, 2.5),
+                                   ("head", head_m, 0.1, 0.4)):
+        if value is not None and not low <= value <= high:
+            raise SettingsError(f"{what} is {low:g} to {high:g} m, not {value:g}.")
+    ordered = sorted(views, key=lambda v: (v.angle % 360, v.time or 0.0))
+    placed = [(v, _place(v)) for v in ordered if v.outline is not None]
+    if not placed:
+        raise PoseError(f"No stop of {name} shows a figure that could be cut out, so there is no set to lay out.")
+    stems = _stems(name, ordered)
+    fixed = _one_camera([v for v, _ in placed], [p for _, p in placed])
+    figures = _on_one_scale(placed, stems) if fixed else [_on_its_own(v, p, stems[id(v)]) for v, p in placed]
+    pose_m = pose_height_m or model_height_m
+    crown = model_height_m / pose_m if model_height_m and pose_m else 1.0
+    head = head_m / pose_m if head_m and pose_m else HEAD_SHARE * crown
+    boxes = np.array([f.polygon.bounds for f in figures])
+    (left, top), (right, bottom) = boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)
+    return SetLayout(
+        name=name, figures=tuple(figures), views=tuple((stems[id(v)], v) for v in ordered),
+        bounds=(float(left), float(top), float(right), float(bottom)),
+        window=(float(left) - MARGIN, float(top) - MARGIN, float(right) + MARGIN, float(bottom) + MARGIN),
+        head=head, crown=crown, pose_height_m=pose_m,
+        fixed_camera=fixed, notes=_notes(fixed, len(ordered) - len(placed), pose_height_m, model_height_m),
+    )
+
+
+def file_stem(name: str) -> str:
+    """The pose's name with everything that a file system may refuse taken out."""
+    return re.sub(r"[^\w-]+", "_", name, flags=re.UNICODE).strip("_")[:60] or "pose"
+
+
+def _stems(name: str, ordered: Sequence[SetView]) -> dict[int, str]:
+    """``keeper_045`` by the identity of each stop; a second one at an angle is ``keeper_045b``."""
+    taken: dict[str, int] = {}
+    stems: dict[int, str] = {}
+    for view in ordered:
+        stem = f"{file_stem(name)}_{round(view.angle) % 360:03d}"
+        taken[stem] = taken.get(stem, 0) + 1
+        again = taken[stem] - 1
+        stems[id(view)] = f"{stem}{'bcdefghijklmnopqrstuvwxyz'[again - 1]}" if 0 < again < 26 else stem
+        if again >= 26:
+            stems[id(view)] = f"{stem}_{again}"
+    return stems
+
+
+def _place(view: SetView) -> _Placed:
+    outline = view.outline
+    assert outline is not None
+    height, (x, y) = outline.height_px / view.scale, (v / view.scale for v in outline.origin_px)
+    left, _, right, bottom = outline.polygon.bounds
+    return _Placed(x + left * height, x + right * height, y + bottom * height, height, x)
+
+
+def _one_camera(views: Sequence[SetView], placed: Sequence[_Placed]) -> bool:
+    """True if these pictures can all come from one camera that did not move."""
+    heights, grounds = np.array([p.height for p in placed]), np.array([p.ground for p in placed])
+    usual = float(np.median(heights))
+    same = len({v.full_size for v in views}) == 1
+    return same and bool(np.ptp(heights) <= LOOSE * usual and np.ptp(grounds) <= LOOSE * usual)
+
+
+def _axis(placed: Sequence[tuple[SetView, _Placed]]) -> float:
+    """Where the turning axis stands in the picture, pixels.
+
+    What reaches a to the left of the axis in one view reaches a to the right of it in the opposite view, so the axis is
+    half way between the two (for a far camera; the median shares the error out). Without opposite stops: half way
+    between the left and the right edge, the median of all.
+    """
+    middles = []
+    for view, here in placed:
+        other, there = min(placed, key=lambda p: _apart(p[0].angle, view.angle + 180))
+        if _apart(other.angle, view.angle + 180) <= OPPOSITE:
+            middles += [(here.left + there.right) / 2, (here.right + there.left) / 2]
+    return float(np.median(middles or [(p.left + p.right) / 2 for _, p in placed]))
+
+
+def _apart(a: float, b: float) -> float:
+    """Degrees between two directions, 0 to 180."""
+    return abs((a - b + 180) % 360 - 180)
+
+
+def _on_one_scale(placed: Sequence[tuple[SetView, _Placed]], stems: dict[int, str]) -> list[SetFigure]:
+    axis = _axis(placed)
+    unit = float(np.median([p.height for _, p in placed]))
+    ground = float(np.median([p.ground for _, p in placed]))
+    return [_figure(view, p, stems[id(view)], unit, axis, ground) for view, p in placed]
+
+
+def _on_its_own(view: SetView, p: _Placed, stem: str) -> SetFigure:
+    return _figure(view, p, stem, p.height, (p.left + p.right) / 2, p.ground)
+
+
+def _figure(view: SetView, p: _Placed, stem: str, unit: float, axis: float, ground: float) -> SetFigure:
+    assert view.outline is not None
+    grow = p.height / unit
+    top = p.ground - view.outline.polygon.bounds[3] * p.height
+    shift = [(p.origin_x - axis) / unit, (top - ground) / unit]
+    polygon = affinity.affine_transform(view.outline.polygon, [grow, 0, 0, grow, *shift])
+    return SetFigure(angle=view.angle % 360, stem=stem, polygon=polygon, to_px=(unit, axis, ground), view=view)
+
+
+def _notes(fixed: bool, left_out: int, pose_m: float | None, model_m: float | None) -> tuple[str, ...]:
+    notes = []
+    if not fixed:
+        notes.append("The pictures do not share one camera: each figure is set to its own height and ground.")
+    if left_out:
+        some = "1 stop has" if left_out == 1 else f"{left_out} stops have"
+        notes.append(f"{some} no figure that could be cut out: the photograph is in the set, the black shape is not.")
+    if model_m and not pose_m:
+        notes.append(f"The pose is taken to be {model_m:.2f} m high, the model's full height. If it stoops, sits or "
+                     "reaches up, give the height read off the stick (pose height).")
+    return tuple(notes)

@@ -1,0 +1,50 @@
+"""Outlines as vector files: one scale, one ground line, plumb line and head-height grid for every stop alike."""
+
+from __future__ import annotations
+
+from xml.sax.saxutils import escape
+
+import numpy as np
+from shapely.geometry import Polygon
+
+from silhouette.records import SetFigure, SetLayout
+
+POSE_MM = 200.0
+"""Printed height of the pose, mm, where no print scale is asked for."""
+MARGIN_MM = 10.0
+
+
+def path_data(polygon: Polygon, per_unit: float, x: float, y: float) -> str:
+    """SVG path of a polygon with holes (fill rule evenodd); ``per_unit`` user units a unit, its (0, 0) at ``x, y``."""
+    rings = []
+    for ring in (polygon.exterior, *polygon.interiors):
+        points = np.asarray(ring.coords)[:-1, :2] * per_unit + (x, y)
+        rings.append("M" + "L".join(f"{px:.2f},{py:.2f}" for px, py in points) + "Z")
+    return "".join(rings)
+
+
+def outline_svg(figure: SetFigure, layout: SetLayout, *, pose_mm: float = POSE_MM) -> str:
+    """One stop as an SVG document measured in millimetres, the pose ``pose_mm`` high; the same size for every stop."""
+    left, top, right, bottom = layout.bounds
+    top = min(top, -layout.crown)
+    x = MARGIN_MM - left * pose_mm
+    y = MARGIN_MM - top * pose_mm
+    width = (right - left) * pose_mm + 2 * MARGIN_MM
+    height = (max(bottom, 0.0) - top) * pose_mm + 2 * MARGIN_MM
+    title = escape(f"{layout.name} from {figure.angle:.0f} degrees")
+    guides = [_line("ground", 0, y, width, y), _line("plumb", x, 0, x, height)]
+    for number, over in layout.head_lines:
+        guides.append(_line(f"head {number}", 0, y - over * pose_mm, width, y - over * pose_mm, faint=True))
+    return "\n".join([
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.2f}mm" height="{height:.2f}mm" '
+        f'viewBox="0 0 {width:.2f} {height:.2f}">',
+        f"<title>{title}</title>",
+        f'<path id="figure" fill="#000" fill-rule="evenodd" d="{path_data(figure.polygon, pose_mm, x, y)}"/>',
+        '<g id="guides" fill="none" stroke="#777">', *guides, "</g>", "</svg>", "",
+    ])
+
+
+def _line(what: str, x0: float, y0: float, x1: float, y1: float, *, faint: bool = False) -> str:
+    look = 'stroke-width="0.12" stroke-dasharray="1.2 1.2"' if faint else 'stroke-width="0.25"'
+    return f'<path id="{what.replace(" ", "-")}" {look} d="M{x0:.2f},{y0:.2f}L{x1:.2f},{y1:.2f}"/>'

@@ -1,0 +1,73 @@
+"""The turnaround as one web page that works without a network: flip round by drag, keys and touch."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Mapping
+from pathlib import Path
+
+import cv2
+
+from silhouette.records import Pixels, SetLayout
+from silhouette.show.ink import rings_of
+
+TEMPLATE = Path(__file__).with_name("turnaround.html.j2")
+UNIT = 1000
+"""User units a pose height in the page's drawings."""
+PHOTO_QUALITY = 88
+_SIDES = ("front", "front three-quarter, its right", "its right side", "back three-quarter, its right",
+          "back", "back three-quarter, its left", "its left side", "front three-quarter, its left")
+
+
+def flip_page(layout: SetLayout, *, photos: Mapping[str, Pixels] | None = None) -> str:
+    """The page as HTML; nothing in it points outside it.
+
+    Parameters
+    ----------
+    photos : mapping of stem to (h, w, 3) BGR, optional
+        All in the layout's window and of one size. None or empty: the page holds black shapes alone.
+    """
+    from jinja2 import Environment, StrictUndefined
+
+    left, top, right, bottom = (round(v * UNIT) for v in layout.window)
+    top = min(top, -round(layout.crown * UNIT) - 20)
+    stops = [
+        {
+            "angle": round(figure.angle),
+            "side": side_words(figure.angle),
+            "path": _path(figure.polygon),
+            "photo": _data_uri(photos[figure.stem]) if photos and figure.stem in photos else "",
+        }
+        for figure in layout.figures
+    ]
+    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string(
+        TEMPLATE.read_text(encoding="utf-8"))
+    return page.render(
+        name=layout.name,
+        # A closing tag inside a script would end it, whatever the quotes say.
+        stops=json.dumps(stops, separators=(",", ":")).replace("</", "<\\/"),
+        first=stops[0],
+        count=len(stops),
+        box=(left, top, right - left, bottom - top),
+        window=tuple(round(v * UNIT) for v in layout.window),
+        heads=[-round(over * UNIT) for _, over in layout.head_lines],
+        ticks=[round(figure.angle) for figure in layout.figures],
+        has_photos=any(stop["photo"] for stop in stops),
+    )
+
+
+def side_words(angle: float) -> str:
+    """What the camera sees from ``angle``, in words."""
+    return _SIDES[round(angle / 45) % 8]
+
+
+def _path(polygon: object) -> str:
+    """SVG path in whole user units: a thousandth of the figure is finer than a screen shows."""
+    rings = rings_of(polygon)  # type: ignore[arg-type]
+    return "".join("M" + " ".join(f"{round(x * UNIT)},{round(y * UNIT)}" for x, y in ring[:-1]) + "Z" for ring in rings)
+
+
+def _data_uri(pixels: Pixels) -> str:
+    _, data = cv2.imencode(".jpg", pixels, [cv2.IMWRITE_JPEG_QUALITY, PHOTO_QUALITY])
+    return "data:image/jpeg;base64," + base64.b64encode(data.tobytes()).decode("ascii")
