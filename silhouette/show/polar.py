@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 CHART = (792.0, 640.0)
 """Size of the chart of one pose, points."""
+NOTCH = 2.5
+"""How far the mark of a stop stands out of the ring, points."""
 SMALL = 400.0
 """A wheel narrower than this, points, is drawn without its causes, its key and the angles under its figures."""
 
@@ -106,7 +108,7 @@ class _Frame:
             return "" if self.small else words.degrees(view.angle)
 
         return Room(self.width / 2 - self.column, (self.height - self.head - self.foot) / 2, label,
-                    lambda text: ink.text_width(text, self.type) + 2 if text else 0.0, self.type + 3)
+                    lambda text: ink.text_width(text, self.type) + 2 if text else 0.0, 1.18 * self.type + 3.6)
 
 
 def _radii(ring: float, type_size: float) -> tuple[float, float]:
@@ -198,7 +200,7 @@ def _draw_ring(pose: Pose, ax: Any, centre: np.ndarray, inner: float, outer: flo
         ink.tone(ax, paths, kind)
     angles = np.array([v.angle for v in pose.views if not v.inferred])
     if len(angles):
-        ends = np.stack([_polar(centre, angles, outer - 0.5), _polar(centre, angles, outer + 2.5)], axis=1)
+        ends = np.stack([_polar(centre, angles, outer - 0.5), _polar(centre, angles, outer + NOTCH)], axis=1)
         ax.add_collection(LineCollection(list(ends), colors=ink.INK, linewidths=0.8), autolim=False)
 
 

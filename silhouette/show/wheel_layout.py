@@ -116,7 +116,7 @@ def _pack(views: tuple[View, ...], room: Room, ring: float, tall: float) -> tupl
         half_w = max((right - left) * height, room.label_width(label)) / 2 + AIR / 2
         half_h = (height + below + AIR) / 2
         dx, dy = direction(view.angle)
-        far = ring + half_w * abs(dx) + half_h * abs(dy) + AIR
+        far = ring + half_w * abs(dx) + half_h * abs(dy) + 1.6 * AIR
         while any(abs(dx * far - x) < half_w + w and abs(dy * far - y) < half_h + h for x, y, w, h in boxes):
             far += 0.02 * ring
         boxes.append((dx * far, dy * far, half_w, half_h))

@@ -126,3 +126,71 @@ def odd_pose() -> Pose:
     pose = build_pose("reach_up", 24, cannot=(3,), no_figure=(5,), missing=(9, 10, 11, 12))
     views = [replace(v, flags=(*v.flags, INFERRED)) if v.angle == 300 else v for v in pose.views]
     return replace(pose, views=tuple(views), round=walk_round(views))
+
+
+# ------------------------------------------------------------------------------------------------- looking at pages
+
+def _texts(figure: Any) -> list[tuple[str, float, Any]]:
+    """Every piece of type on a page: words, size, box in pixels."""
+    figure.draw_without_rendering()
+    renderer = figure.canvas.get_renderer()
+    pieces = [t for ax in figure.axes for t in ax.texts if t.get_text().strip()]
+    return [(t.get_text(), t.get_size(), t.get_window_extent(renderer)) for t in pieces]
+
+
+@pytest.fixture
+def check_type() -> Callable[[Any], int]:
+    """Type on a page is at least 8 points, lies on the page, and no piece lies on another; gives how many pieces."""
+
+    def check(figure: Any) -> int:
+        texts = _texts(figure)
+        wide, high = (side * figure.dpi for side in figure.get_size_inches())
+        for words, size, box in texts:
+            assert size >= 8, words
+            assert box.x0 >= 0 and box.y0 >= 0 and box.x1 <= wide and box.y1 <= high, f"off the page: {words}"
+        boxes = np.array([(b.x0, b.y0, b.x1, b.y1) for _, _, b in texts])
+        for i in range(len(boxes)):
+            rest = boxes[i + 1:]
+            # Half a pixel: boxes are rounded up to whole ones.
+            across = np.minimum(boxes[i, 2], rest[:, 2]) - np.maximum(boxes[i, 0], rest[:, 0]) > 0.5
+            along = np.minimum(boxes[i, 3], rest[:, 3]) - np.maximum(boxes[i, 1], rest[:, 1]) > 0.5
+            hit = np.flatnonzero(across & along)
+            assert not len(hit), f"{texts[i][0]!r} lies on {texts[i + 1 + hit[0]][0]!r}"
+        return len(texts)
+
+    return check
+
+
+@pytest.fixture
+def check_clear() -> Callable[[Any, Callable[[str], bool]], int]:
+    """No drawing lies under the chosen pieces of type on a page; gives how many pieces were looked at."""
+
+    def check(figure: Any, chosen: Callable[[str], bool]) -> int:
+        boxes = [(words, box) for words, _, box in _texts(figure) if chosen(words)]
+        for ax in figure.axes:
+            for text in ax.texts:
+                text.set_visible(False)
+        figure.canvas.draw()
+        grey = np.asarray(figure.canvas.buffer_rgba())[::-1, :, :3].min(axis=2)
+        for words, box in boxes:
+            piece = grey[int(np.ceil(box.y0)):int(box.y1), int(np.ceil(box.x0)):int(box.x1)]
+            assert piece.min() > 200, f"something is drawn under {words!r}"
+        return len(boxes)
+
+    return check
+
+
+@pytest.fixture
+def check_border() -> Callable[..., None]:
+    """Nothing is drawn within ``margin`` points of a page's edge."""
+
+    def check(figure: Any, margin: float) -> None:
+        figure.canvas.draw()
+        pixels = np.asarray(figure.canvas.buffer_rgba())[..., :3]
+        rim = int(margin * figure.dpi / 72)
+        inner = pixels.copy()
+        inner[rim:-rim, rim:-rim] = 255
+        assert (inner == 255).all(), f"ink at {np.argwhere((inner != 255).any(axis=2))[0]}"
+        assert (pixels[rim:-rim, rim:-rim] < 128).any(), "an empty page"
+
+    return check

@@ -1,0 +1,141 @@
+"""Sheets of a reference set, read back from the pdf in millimetres."""
+
+from __future__ import annotations
+
+import re
+import zlib
+
+import numpy as np
+import pytest
+import shapely
+from shapely import affinity
+
+from silhouette.records import SetFigure, SetLayout, SetView
+from silhouette.show import set_sheets
+from silhouette.show.paper import PAPER_MM
+from silhouette.show.set_sheets import contact_sheet, scale_sheets
+
+# A post 0.2 wide with a window in it and an arm from -0.5 to 0.3, one high, its feet on the ground line.
+SHAPE = shapely.box(-0.1, -1, 0.1, 0).union(shapely.box(-0.5, -0.7, 0.3, -0.6)).difference(shapely.box(-0.05, -0.4, 0.05, -0.2))
+
+
+def layout_of(angles, shape=SHAPE) -> SetLayout:
+    figures = tuple(
+        SetFigure(float(a), f"keeper_{a:03d}", shape, (500.0, 300.0, 700.0),
+                  SetView(float(a), f"{a:03d}", "name", None, 1.0, (600, 800)))
+        for a in angles)
+    left, top, right, bottom = shape.bounds
+    return SetLayout("keeper", figures, tuple((f.stem, f.view) for f in figures), (left, top, right, bottom),
+                     (left - 0.06, top - 0.06, right + 0.06, bottom + 0.06), 0.125, 1.0, 1.72, True)
+
+
+def pages_of(pdf: bytes) -> list[str]:
+    """What each page draws, in the pdf's own words."""
+    streams = [zlib.decompress(m) for m in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", pdf, re.S) if m[:1] == b"\x78"]
+    return [s.decode("latin-1") for s in streams if re.search(rb"^[\d.]+ [\d.]+ m$", s, re.M)]
+
+
+def paths_of(page: str) -> list[np.ndarray]:
+    """Every path of a page, (n, 2), millimetres from its lower left corner."""
+    found, now = [], []
+    for x, y, verb in re.findall(r"^(-?[\d.]+) (-?[\d.]+) ([ml])$", page, re.M):
+        if verb == "m":
+            now = []
+            found.append(now)
+        now.append((float(x), float(y)))
+    return [np.array(p) * 25.4 / 72 for p in found]
+
+
+def sizes_of(pdf: bytes) -> list[tuple[float, float]]:
+    boxes = re.findall(rb"/MediaBox \[\s*0 0 ([\d.]+) ([\d.]+)", pdf)
+    return [(float(w) / 72 * 25.4, float(h) / 72 * 25.4) for w, h in boxes]
+
+
+@pytest.mark.parametrize("pose_mm", [215.0, 100.0, 430.0])
+def test_lengths_on_paper_are_true(pose_mm):
+    pdf = scale_sheets(layout_of([0]), pose_mm=pose_mm, words="1:4")
+    page = paths_of(pages_of(pdf)[0])
+    outer = max((p for p in page if len(p) > 4), key=lambda p: np.ptp(p, axis=0).sum())
+    assert np.ptp(outer, axis=0) == pytest.approx([0.8 * pose_mm, pose_mm], abs=0.1)
+    hole = next(p for p in page if len(p) > 3 and np.ptp(p, axis=0) == pytest.approx([0.1 * pose_mm, 0.2 * pose_mm], abs=0.1))
+    assert hole[:, 0].min() - outer[:, 0].min() == pytest.approx(0.45 * pose_mm, abs=0.1)
+
+
+def test_check_ruler_is_100_mm():
+    for page in pages_of(scale_sheets(layout_of([0]), pose_mm=430, words="1:4")):
+        lines = [p for p in paths_of(page) if len(p) == 2 and p[0, 1] == p[1, 1]]
+        assert any(abs(np.ptp(p[:, 0]) - 100) < 0.05 and p[0, 1] < 20 for p in lines)
+
+
+@pytest.mark.parametrize("paper", PAPER_MM)
+def test_pages_have_the_size_of_the_paper(paper):
+    pdf = scale_sheets(layout_of([0, 90]), pose_mm=180, words="1:9.6", paper=paper)
+    assert {tuple(sorted(round(v, 1) for v in size)) for size in sizes_of(pdf)} == {PAPER_MM[paper]}
+    assert len(sizes_of(pdf)) == 2
+
+
+def test_tiles_cover_the_figure_and_agree_where_they_overlap():
+    """Laid out by the plumb and the ground line, the sheets' frames cover the whole figure, sharing 10 mm."""
+    pose_mm = 800.0
+    pdf = scale_sheets(layout_of([0]), pose_mm=pose_mm, words="1:2.15")
+    frames = []
+    for page in pages_of(pdf):
+        paths = paths_of(page)
+        outer = max((p for p in paths if len(p) > 4), key=lambda p: np.ptp(p, axis=0).sum())
+        assert np.ptp(outer, axis=0) == pytest.approx([0.8 * pose_mm, pose_mm], abs=0.1)
+        plumb, ground = outer[:, 0].min() + 0.5 * pose_mm, outer[:, 1].min()
+        frame = max((p for p in paths if 4 <= len(p) <= 5 and np.ptp(p, axis=0).min() > 150 and p is not outer),
+                    key=lambda p: -abs(np.ptp(p, axis=0).sum() - 430))
+        (x0, y0), (x1, y1) = frame.min(axis=0), frame.max(axis=0)
+        frames.append(shapely.box(x0 - plumb, ground - y1, x1 - plumb, ground - y0))
+    figure = affinity.scale(SHAPE, pose_mm, pose_mm, origin=(0, 0))
+    assert shapely.union_all(frames).buffer(0.1).contains(figure)
+    overlaps = [a.intersection(b).bounds for i, a in enumerate(frames) for b in frames[i + 1:] if a.intersects(b)]
+    assert all(min(x1 - x0, y1 - y0) == pytest.approx(10, abs=0.2) for x0, y0, x1, y1 in overlaps) and overlaps
+
+
+def test_sheets_that_would_be_empty_are_left_out():
+    bar = shapely.box(-0.02, -1, 0.02, 0).union(shapely.box(-0.02, -1, 0.6, -0.95))  # an L on its head
+    full = len(sizes_of(scale_sheets(layout_of([0], shapely.box(-0.02, -1, 0.6, 0)), pose_mm=900, words="")))
+    assert len(sizes_of(scale_sheets(layout_of([0], bar), pose_mm=900, words=""))) < full
+
+
+def test_only_the_angles_asked_for():
+    layout = layout_of(range(0, 360, 30))
+    assert len(sizes_of(scale_sheets(layout, pose_mm=100, words="", angles=[0, 88, 181]))) == 3
+
+
+def test_contact_sheet_shows_every_stop_in_order():
+    layout = layout_of(range(0, 360, 10))
+    (page,) = pages_of(contact_sheet(layout))
+    figures = [p for p in paths_of(page) if len(p) > 7 and np.ptp(p, axis=0).min() > 2]
+    assert len(figures) == 36
+    assert {round(float(np.ptp(p, axis=0)[1]), 2) for p in figures} == {round(float(np.ptp(figures[0], axis=0)[1]), 2)}
+    places = [(-round(p[:, 1].min()), round(p[:, 0].min())) for p in figures]
+    assert places == sorted(places)
+
+
+def test_many_stops_go_over_several_pages():
+    assert len(sizes_of(contact_sheet(layout_of(range(0, 360, 3))))) >= 1
+    one = layout_of([0])
+    assert len(sizes_of(contact_sheet(one))) == 1
+
+
+def test_photographs_have_a_page_of_their_own_only_if_given():
+    layout = layout_of([0, 90])
+    photos = {f.stem: np.full((112, 92, 3), 80, np.uint8) for f in layout.figures}
+    assert len(sizes_of(contact_sheet(layout))) == 1 and b"/Image" not in contact_sheet(layout).replace(b"/ImageC", b"").replace(
+        b"/ImageB", b"").replace(b"/ImageI", b"")
+    with_photos = contact_sheet(layout, photos=photos)
+    assert len(sizes_of(with_photos)) == 2 and b"/Subtype /Image" in with_photos
+
+
+def test_nothing_is_told_in_the_files():
+    for data in (contact_sheet(layout_of([0])), scale_sheets(layout_of([0]), pose_mm=100, words="")):
+        assert b"CreationDate" not in data and b"matplotlib" not in data.lower() and b"/FontFile2" in data
+    assert b"tEXt" not in contact_sheet(layout_of([0]), kind="png")
+
+
+def test_columns_make_the_figures_largest():
+    assert set_sheets._columns(24, 0.5, 500, 700) in (5, 6, 7)
+    assert set_sheets._columns(1, 0.5, 500, 700) == 1

@@ -1,0 +1,99 @@
+"""The contact sheet: order, one scale, one ground line, marks that need no colour."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from silhouette.records import Pose, Ranking, View
+from silhouette.show import ink, sheet
+
+
+@pytest.mark.parametrize("stops", [1, 8, 12, 16, 24, 36])
+def test_every_angle_is_written_in_order(pose_at: Callable[..., Pose], check_type: Any, check_border: Any,
+                                         stops: int) -> None:
+    pose = pose_at("reach_up", stops)
+    ax = sheet.draw_sheet(pose)
+    angles = [t.get_text() for t in ax.texts if t.get_text().isdigit()]
+    assert angles == [str(round(v.angle)) for v in pose.views]
+    check_type(ax.figure)
+    check_border(ax.figure, 10)
+
+
+def test_figures_stand_on_the_ground_line_at_one_scale(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("reach_up", 12)
+    ax = sheet.draw_sheet(pose)
+    paths = next(c for c in ax.collections if len(c.get_paths()) == 12).get_paths()
+    boxes = [p.get_extents() for p in paths]
+    grounds = {round(b.y0, 3) for b in boxes}
+    assert len(grounds) == 1, "one row, one ground line"
+    tall = max(v.outline.height_px for v in pose.views if v.outline)
+    for view, box in zip(pose.views, boxes, strict=True):
+        assert view.outline
+        assert box.height / max(b.height for b in boxes) == pytest.approx(view.outline.height_px / tall, rel=0.01)
+
+
+def test_weak_views_are_marked_in_words_and_texture(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("akimbo", 24)
+    weak = sum(v.reading is not None and v.reading.band == "weak" for v in pose.views)
+    ax = sheet.draw_sheet(pose)
+    assert sum(t.get_text() == "weak" for t in ax.texts) == weak > 0
+    assert [len(c.get_paths()) for c in ax.collections if c.get_hatch()] == [weak]
+
+
+def test_odd_views_are_shown_but_marked(odd_pose: Pose) -> None:
+    told = [t.get_text() for t in sheet.draw_sheet(odd_pose).texts]
+    assert "cannot tell" in told and "no figure" in told
+    assert any(t.endswith("inferred") for t in told)
+
+
+def test_photographs_stand_at_the_figures_scale(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("akimbo", 8)
+
+    def photo(view: View) -> np.ndarray:
+        assert view.outline
+        width, height = view.outline.picture_size
+        picture = np.full((height, width, 3), 200, np.uint8)
+        x, y = view.outline.origin_px
+        picture[round(y):round(y + view.outline.height_px), round(x) - 3:round(x) + 3] = 0
+        return picture
+
+    ax = sheet.draw_sheet(pose, photos=photo)
+    assert len(ax.images) == 8
+    ax.figure.canvas.draw()
+    pixels = np.asarray(ax.figure.canvas.buffer_rgba())[..., :3].mean(axis=2)
+    image = ax.images[0]
+    left, right, bottom, top = image.get_extent()
+    to_pixel = ax.transData.transform
+    (x0, y0), (x1, y1) = to_pixel((left, bottom)), to_pixel((right, top))
+    height = pixels.shape[0]
+    piece = pixels[round(height - y1):round(height - y0), round(x0):round(x1)]
+    column = piece[:, piece.shape[1] // 2]
+    dark = np.flatnonzero(column < 100)
+    assert len(column) - 1 - dark.max() <= 2, "feet on the ground line"
+
+
+def test_one_scale_for_several_poses(ranking_of: Callable[..., Ranking], tmp_path: Path) -> None:
+    path = sheet.write_sheet(ranking_of(3, 12), tmp_path)
+    with Image.open(path) as picture:
+        assert picture.width == round((sheet.WIDTH + 48) / 72 * 150)
+        assert "Software" not in picture.info
+
+
+def test_grid_makes_figures_as_large_as_the_box_allows() -> None:
+    columns, tall = sheet.fit_grid(12, 0.5, 600, 200)
+    assert columns == 12 or tall > (600 / 12 - sheet.BETWEEN) / 0.5
+    for other in range(1, 13):
+        rows = -(-12 // other)
+        assert tall >= min((600 / other - sheet.BETWEEN) / 0.5, 200 / rows - sheet.BELOW - sheet.ABOVE) - 1e-9
+
+
+def test_composes_on_given_axes(pose_at: Callable[..., Pose]) -> None:
+    figure = ink.new_figure(500, 400)
+    ax = figure.add_subplot()
+    assert sheet.draw_sheet(pose_at("akimbo", 8), ax) is ax

@@ -1,0 +1,101 @@
+"""The terminal: 80 columns, plain, and everything that matters said in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from silhouette.records import CheckReport, Finding, Pose, Ranking, Stop
+from silhouette.show import table
+
+
+def is_plain(text: str) -> bool:
+    """At most 80 columns, nothing but printable ASCII, no trailing newline or spaces."""
+    lines = text.split("\n")
+    return all(len(line) <= 80 and line == line.rstrip() for line in lines) and all(
+        c == "\n" or " " <= c <= "~" for c in text) and not text.endswith("\n")
+
+
+@pytest.mark.parametrize("stops", [1, 8, 24, 36])
+def test_score_has_a_row_a_view(pose_at: Callable[..., Pose], stops: int) -> None:
+    pose = pose_at("akimbo", stops)
+    text = table.score_table(pose)
+    assert is_plain(text)
+    rows = [line for line in text.split("\n") if line[:5].strip().isdigit()]
+    assert [int(row[:5]) for row in rows] == [round(v.angle) for v in pose.views]
+    for row, view in zip(rows, pose.views, strict=True):
+        assert view.reading
+        assert f" {view.reading.band} " in f"{row} "
+
+
+def test_score_says_verdict_doubt_and_weak_arcs(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("akimbo", 24)
+    text = table.score_table(pose)
+    assert text.startswith(f"akimbo: reads from {pose.round.reads_degrees} of 360 degrees\n(9 times in 10 between ")
+    for arc in pose.round.weak_arcs:
+        assert f"\n{arc.start:.0f} to {arc.end:.0f} " in text
+
+
+def test_flags_are_explained_once(odd_pose: Pose) -> None:
+    text = table.score_table(odd_pose)
+    assert is_plain(text)
+    assert text.count("it is shown but not scored") == 1
+    assert "no view" in text
+
+
+def test_a_flag_on_every_view_is_left_out_of_the_rows(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("akimbo", 8)
+    views = tuple(replace(v, flags=("back light",)) for v in pose.views)
+    text = table.score_table(replace(pose, views=views))
+    assert text.count("back light") == 1
+
+
+@pytest.mark.parametrize("count", [1, 2, 6])
+def test_rank_keeps_the_order_and_tells_ties(ranking_of: Callable[..., Ranking], count: int) -> None:
+    ranking = ranking_of(count, 12)
+    text = table.rank_table(ranking)
+    assert is_plain(text)
+    places = [text.index(p.name[:20]) for p in ranking.poses]
+    assert places == sorted(places)
+    assert ("too close to call" in text) == (count > 1)
+    assert "Nothing was dropped" in text
+
+
+def test_rank_with_long_names_and_an_arc(ranking_of: Callable[..., Ranking]) -> None:
+    poses = tuple(replace(p, name=p.name * 4) for p in ranking_of(2, 8).poses)
+    text = table.rank_table(Ranking(poses, "closed", (300, 60)))
+    assert is_plain(text)
+    assert "Read as closed, seen from 300 to 60." in text
+
+
+def test_rank_of_a_pose_that_cannot_be_summed_up(pose_at: Callable[..., Pose]) -> None:
+    text = table.rank_table(Ranking((pose_at("akimbo", 1),)))
+    assert is_plain(text) and "too few" in text
+
+
+STOPS = tuple(Stop(i, Path("turn.mp4"), f"stop_{i:02d}", i * 15.0, "clip") for i in range(24))
+
+
+def finding(check: str, verdict: str, do: str = "") -> Finding:
+    return Finding(check, verdict, (14, 15), f"What was seen of the {check}, told in one sentence of some length.", do)  # type: ignore[arg-type]
+
+
+def test_check_is_worst_first() -> None:
+    report = CheckReport("turn.mp4", STOPS, (
+        finding("full turn", "pass"), finding("distance", "look", "Step back to 4 m."),
+        finding("camera height", "unknown"), finding("held pose", "retake", "Retake 210 and 225."),
+        finding("framing", "pass")))
+    text = table.check_list(report)
+    assert is_plain(text)
+    assert text.startswith("turn.mp4: 24 stops, 1 thing to retake, 1 to look at")
+    order = [text.index(word) for word in ("held pose", "Retake 210", "distance", "camera height", "full turn")]
+    assert order == sorted(order)
+    assert "full turn, framing" in text
+
+
+def test_check_with_nothing_wrong_is_short() -> None:
+    text = table.check_list(CheckReport("turn", STOPS, (finding("full turn", "pass"), finding("framing", "pass"))))
+    assert text.split("\n") == ["turn: 24 stops, nothing needs a retake", "", "pass        full turn, framing"]
