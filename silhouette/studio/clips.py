@@ -2,9 +2,9 @@
 
     python -m silhouette.studio.clips FOLDER [NAME ...]
 
-Beside ``NAME.mp4`` stands ``NAME.truth.json``: a row a stop with ``start`` and ``end`` of the hold in seconds, ``angle`` (0
-to 360, see records.py) and ``turned`` (runs past 360; the model turns to its own left). A clip without pauses has a row a
-second with ``start`` = ``end``.
+Beside ``NAME.mp4`` stands ``NAME.truth.json``: a row a stop with ``start`` and ``end`` of the hold in seconds,
+``angle`` (0 to 360, see records.py) and ``turned`` (runs past 360; the model turns to its own left). A clip
+without pauses has a row a second with ``start`` = ``end``.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ from silhouette.studio.cameras import Camera
 from silhouette.studio.clothes import Outfit, dress
 from silhouette.studio.rig import Pose
 from silhouette.studio.scene import Layer, Posed, Scene, Stage, Standing, posed
+
+PHONE = Camera(distance_m=4.3, height_m=1.0, focal_35mm=50, width=540, height=960)
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ class Clip:
     """Standard deviation of each stop's angle."""
     sway_mm: float = 3.0
     fps: float = 30.0
-    camera: Camera = Camera(distance_m=4.3, height_m=1.0, focal_35mm=50, width=540, height=960)
+    camera: Camera = PHONE
     faults: Faults = Faults()
     seed: int = 0
     codec: str = "libx264"
@@ -143,7 +145,7 @@ class _Show:
         self.figures: dict[float, Posed] = {}
         self.passer = None
         if f.passer is not None:
-            walking = {"leg_l": (24.0, 2.0, 4.0), "leg_r": (-16.0, 2.0, 6.0), "arm_l": (12.0, -40.0, 0.0)}
+            walking: Pose = {"leg_l": (24.0, 2.0, 4.0), "leg_r": (-16.0, 2.0, 6.0), "arm_l": (12.0, -40.0, 0.0)}
             build = Build(gender=0.1, age=0.75)
             self.passer = dress(build, pose_body(build, walking), Outfit(skin="brown", shirt=(0.5, 0.5, 0.2),
                                                                          trousers=(0.2, 0.2, 0.3)))
@@ -197,7 +199,8 @@ class _Show:
             part = room[each.box].copy()
             Layer(each.light, each.cover, (slice(None), slice(None))).lay_on(part)
             shown[each.box] = stage.grade(part, gain[each.box])
-        return cv2.add(shown, np.roll(grain, int(self.rng.integers(grain.shape[0])), axis=0), dtype=cv2.CV_8U)
+        rolled = np.roll(grain, int(self.rng.integers(grain.shape[0])), axis=0)
+        return np.asarray(cv2.add(shown, rolled, dtype=cv2.CV_8U), np.uint8)
 
 
 def frames(clip: Clip) -> tuple[list[Hold], Iterator[tuple[float, NDArray[np.uint8]]]]:
@@ -234,7 +237,7 @@ def render_clip(path: Path, clip: Clip, crf: int = 24) -> list[dict[str, float]]
         if clip.codec == "libx265":
             stream.codec_context.codec_tag = "hvc1"
         for time, picture in shown:
-            laid = cv2.rotate(picture, cv2.ROTATE_90_COUNTERCLOCKWISE) if clip.turned_pixels else picture
+            laid = np.rot90(picture) if clip.turned_pixels else picture
             frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(laid), format="bgr24")
             frame.pts, frame.time_base = round(time * 90000), Fraction(1, 90000)
             container.mux(stream.encode(frame))
@@ -252,4 +255,4 @@ def truth_of(clip: Clip, holds: list[Hold]) -> list[dict[str, float]]:
     if clip.faults.no_pauses:
         whole = holds[-1].end
         rows = [(float(t), float(t), t / whole * 365.0) for t in range(int(whole) + 1)]
-    return [{"start": round(a, 3), "end": round(b, 3), "angle": turned % 360, "turned": turned} for a, b, turned in rows]
+    return [{"start": round(a, 3), "end": round(b, 3), "angle": t % 360, "turned": t} for a, b, t in rows]

@@ -1,7 +1,8 @@
 """Skin, clothes, hair and things in hand: what a bare body needs to look like someone in the studio.
 
-Clothes are cut out of the body's own skin at rest (so a hem is a clean line at any height) and then puffed out along its
-normals; a cut knows its vertices as points on edges of the skin, so it follows the body into any pose.
+Clothes are cut out of the body's own skin at rest (so a hem is a clean line at any height) and then puffed out along
+its normals; a cut knows its vertices as points on edges of the skin, so it follows the body into any pose. For black
+shapes alone, volumes will do: see dress.py.
 """
 
 from __future__ import annotations
@@ -121,7 +122,7 @@ def rest(build: Build) -> Body:
 
 @cache
 def _along(build: Build) -> Floats:
-    """(n,) how far down its limb each vertex lies: 0 shoulder or hip, 1 elbow or knee, 2 wrist or ankle; nan elsewhere."""
+    """(n,) how far down its limb a vertex lies: 0 shoulder or hip, 1 elbow or knee, 2 wrist or ankle; nan elsewhere."""
     body = rest(build)
     along = np.full(len(body.vertices), np.nan)
     chains = [(k, ("shoulder", "elbow", "wrist"), s) for k, s in ARMS.items()]

@@ -28,8 +28,8 @@ def box(size: tuple[float, float, float], at: tuple[float, float, float], colour
 
 def stool(height: float = 0.62) -> Mesh:
     """A three-legged stool."""
-    seat = turned_shape([(0.0, height - 0.04), (0.17, height - 0.04), (0.18, height - 0.02), (0.17, height), (0.0, height)],
-                        WOOD)
+    rim = [(0.0, -0.04), (0.17, -0.04), (0.18, -0.02), (0.17, 0.0), (0.0, 0.0)]
+    seat = turned_shape([(r, height + h) for r, h in rim], WOOD)
     legs = []
     for a in np.radians([90, 210, 330]):
         out = np.array([np.cos(a), np.sin(a), 0.0])
@@ -51,9 +51,5 @@ def easel(height: float = 1.7) -> Mesh:
     """An easel with a board."""
     legs = [tube(np.array([[x, 0.0, 0.0], [x * 0.4, 0.1, height]]), 0.018, WOOD) for x in (-0.35, 0.35)]
     legs.append(tube(np.array([[0.0, 0.55, 0.0], [0.0, 0.12, height * 0.95]]), 0.018, WOOD))
-    return joined([*legs, box((0.6, 0.03, 0.75), (0.0, -0.02, 0.75), WHITE), box((0.7, 0.08, 0.04), (0, -0.02, 0.7), WOOD)])
-
-
-def crate(size: tuple[float, float, float] = (0.5, 0.45, 0.42), colour: Colour = WOOD) -> Mesh:
-    """A box to sit on."""
-    return box(size, (0.0, 0.0, 0.0), colour)
+    board, ledge = ((0.6, 0.03, 0.75), WHITE, 0.75), ((0.7, 0.08, 0.04), WOOD, 0.7)
+    return joined([*legs, *(box(size, (0.0, -0.02, z), colour) for size, colour, z in (board, ledge))])

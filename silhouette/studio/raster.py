@@ -1,7 +1,7 @@
 """Draws a coloured mesh from any viewpoint, off screen: colours and distances of every pixel.
 
-A thin layer over VTK's software renderer. All light is worked out beforehand, vertex by vertex, so that the renderer has
-nothing to do but fill triangles: about 20 ms for 1200 x 1600 pixels.
+A thin layer over VTK's software renderer. All light is worked out beforehand, vertex by vertex, so that the renderer
+has nothing to do but fill triangles: about 20 ms for 1200 x 1600 pixels.
 """
 
 from __future__ import annotations
@@ -83,7 +83,7 @@ class Eye:
         return np.stack([right, np.cross(forward, right), forward])
 
     def project(self, points: Points) -> Points:
-        """(..., 3) picture x, picture y in pixels (pixel centres at .5) and distance along the line of sight, metres."""
+        """(..., 3) picture x and y in pixels (pixel centres at .5), distance along the line of sight in metres."""
         local = (points - np.array(self.position)) @ self.axes().T
         depth = np.maximum(local[..., 2], 1e-6)
         x = local[..., 0] / depth * self.focal_px + self.width / 2 + self.aim[0]

@@ -238,4 +238,5 @@ def _blurred(shape: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
     size = (shape.shape[1] // small, shape.shape[0] // small)
     less = cv2.resize(shape, size, interpolation=cv2.INTER_AREA) if small > 1 else shape
     soft = cv2.GaussianBlur(less, (0, 0), sigma / small)
-    return cv2.resize(soft, shape.shape[::-1], interpolation=cv2.INTER_LINEAR) if small > 1 else soft
+    full = (shape.shape[1], shape.shape[0])
+    return np.asarray(cv2.resize(soft, full, interpolation=cv2.INTER_LINEAR) if small > 1 else soft, np.float32)

@@ -27,8 +27,10 @@ from silhouette.studio.room import Backdrop, Lamp, linear
 from silhouette.studio.scene import Posed, Scene, Stage, Standing, posed
 
 KEEPER = Build(gender=0.95, age=0.83, muscle=0.5, weight=0.56, height=0.46, proportions=0.55)
-CLOTHES = Outfit(skin="light", shirt=(0.24, 0.33, 0.44), sleeve=1.25, hem=0.0, shirt_puff=0.018, trousers=(0.33, 0.29, 0.25),
-                 leg=1.75, trousers_puff=0.02, shoes=(0.16, 0.13, 0.11), shoe_top=0.3, hair=(0.45, 0.42, 0.40), bun=True)
+CLOTHES = Outfit(
+    skin="light", shirt=(0.24, 0.33, 0.44), sleeve=1.25, hem=0.0, shirt_puff=0.018, trousers=(0.33, 0.29, 0.25),
+    leg=1.75, trousers_puff=0.02, shoes=(0.16, 0.13, 0.11), shoe_top=0.3, hair=(0.45, 0.42, 0.40), bun=True,
+)
 STUDIO = Scene(
     Backdrop("sweep", (0.66, 0.67, 0.66), behind_m=1.9, curve_m=0.7),
     (Lamp((-2.3, -2.7, 2.7), 0.78, 0.35), Lamp((2.7, -2.6, 1.9), 0.24, 0.7)), ambient=0.25, vignette=0.12, noise=1.2,
@@ -93,15 +95,17 @@ def candidates() -> dict[str, Candidate]:
     return {
         "hauling": Candidate({
             "pelvis": (0, -10, -10), "spine": (8, -16, 14), "neck": (0, 6, 14), "head": (0, 6, 26),
-            "leg_l": (8, 34, 24), "knee_l": (4,), "leg_r": (52, 26, 30), "knee_r": (62,), "plant_l": (1,), "plant_r": (1,),
-            "level": (0,), "arm_l": (64, 34, 0), "elbow_l": (8,), "arm_r": (50, 50, -46), "elbow_r": (92,),
-            "fingers_l": (78,), "fingers_r": (78,)}, 15, "angle", rope),
+            "leg_l": (8, 34, 24), "knee_l": (4,), "leg_r": (52, 26, 30), "knee_r": (62,), "plant_l": (1,),
+            "plant_r": (1,), "level": (0,), "arm_l": (64, 34, 0), "elbow_l": (8,), "arm_r": (50, 50, -46),
+            "elbow_r": (92,), "fingers_l": (78,), "fingers_r": (78,)}, 15, "angle", rope),
         "lookout": Candidate({
             **NAMED["brow shaded"], "leg_l": (4, 14, 14), "leg_r": (-12, 14, 26), "knee_r": (6,), "arm_r": (98, 22, 40),
-            "elbow_r": (127,), "forearm_r": (-62,), "wrist_r": (5, 0), "arm_l": (52, -20, -62), "elbow_l": (92,), "spine": (-4, 4, 10)}, 12, "word"),
+            "elbow_r": (127,), "forearm_r": (-62,), "wrist_r": (5, 0), "arm_l": (52, -20, -62), "elbow_l": (92,),
+            "spine": (-4, 4, 10)}, 12, "word"),
         "oar": Candidate({
-            **NAMED["holding a pole"], "arm_l": (48, -14, -62), "elbow_l": (98,), "wrist_l": (-20, 0), "leg_l": (20, 12, 24),
-            "knee_l": (26,), "arm_r": (64, 20, -4), "elbow_r": (66,)}, 14, "csv", oar, uneven=3.0),
+            **NAMED["holding a pole"], "arm_l": (48, -14, -62), "elbow_l": (98,), "wrist_l": (-20, 0),
+            "leg_l": (20, 12, 24), "knee_l": (26,), "arm_r": (64, 20, -4), "elbow_r": (66,)},
+            14, "csv", oar, uneven=3.0),
         "at_rest": Candidate({
             **NAMED["wrapped in her arms"], "arm_l": (18, 70, -66), "elbow_l": (104,), "arm_r": (16, 74, -66),
             "elbow_r": (100,), "leg_l": (3, 0, 4), "leg_r": (0, 0, 4), "knee_l": (6,), "neck": (10, 0, 0),

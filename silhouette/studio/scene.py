@@ -9,8 +9,10 @@ antialiased by drawing the figure at twice the size; the mask holds the pixels t
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import cv2
 import numpy as np
@@ -20,6 +22,7 @@ from silhouette.studio.cameras import Camera
 from silhouette.studio.raster import Eye, Mesh, draw, metres, turned, vertex_normals
 from silhouette.studio.room import Backdrop, Colour, Floats, Lamp, Shadows, surfaces
 
+GREY_PAPER = Backdrop()
 KEY = Lamp((-2.2, -2.6, 2.7), 0.8, 0.35)
 FILL = Lamp((2.6, -2.6, 1.9), 0.25, 0.6)
 
@@ -28,10 +31,10 @@ FILL = Lamp((2.6, -2.6, 1.9), 0.25, 0.6)
 class Scene:
     """A room, its light, and how the camera takes it."""
 
-    backdrop: Backdrop = Backdrop()
+    backdrop: Backdrop = GREY_PAPER
     lamps: tuple[Lamp, ...] = (KEY, FILL)
     ambient: float = 0.22
-    """Light from everywhere, in the lamps' units; half of it comes from above and leaves soft shadows round the feet."""
+    """Light from everywhere, in the lamps' units; half of it comes from above and shades the floor round the feet."""
     ambient_colour: Colour = (1.0, 1.0, 1.0)
     exposure: float = 1.0
     vignette: float = 0.1
@@ -66,7 +69,8 @@ def posed(mesh: Mesh) -> Posed:
             position = tuple(np.array([0, 0, 1.0]) + 10 * way)
             eye = Eye(position, (0.0, 0.0, 1.0), 256 / 2 * 10 / 1.35, 256, 256)  # type: ignore[arg-type]
             facing = np.maximum(normals @ way, 0)
-            open_to += facing * _seen(mesh.points, normals, draw(mesh.points, mesh.triangles, eye, "s")[1], eye, 0.03)
+            buffer = draw(mesh.points, mesh.triangles, eye, "s")[1]
+            open_to += facing * _seen(mesh.points, normals, buffer, eye, 0.03)
             weight += facing
     return Posed(mesh, normals, open_to / weight)
 
@@ -117,11 +121,15 @@ class Layer:
         box = (slice(rows.start - top, rows.stop + low), slice(columns.start - left, columns.stop + right))
         return Layer(np.pad(self.light, (*room, (0, 0))), np.pad(self.cover, room), box)
 
+    def through(self, step: Callable[[NDArray[np.float32]], Any]) -> Layer:
+        """Light and cover put through the same step, picture by picture."""
+        return Layer(np.asarray(step(self.light), np.float32), np.asarray(step(self.cover), np.float32), self.box)
+
     def smeared(self, length: float, size: tuple[int, ...]) -> Layer:
         """With motion blur of this many pixels along the rows, in a picture of (h, w) size."""
         wide = self.grown(round(length), size)
         kernel = np.full((1, max(2, round(length))), 1 / max(2, round(length)), np.float32)
-        return Layer(cv2.filter2D(wide.light, -1, kernel), cv2.filter2D(wide.cover, -1, kernel), wide.box)
+        return wide.through(lambda image: cv2.filter2D(image, -1, kernel))
 
     def leaned(self, pixels: float, size: tuple[int, ...]) -> Layer:
         """Sheared sideways: its top moves by this many pixels to the picture's right, its bottom row stays."""
@@ -130,8 +138,7 @@ class Layer:
         bottom = self.box[0].stop - wide.box[0].start
         k = pixels / max(self.box[0].stop - self.box[0].start, 1)
         shear = np.array([[1.0, -k, k * bottom], [0.0, 1.0, 0.0]])
-        return Layer(cv2.warpAffine(wide.light, shear, (width, height)),
-                     cv2.warpAffine(wide.cover, shear, (width, height)), wide.box)
+        return wide.through(lambda image: cv2.warpAffine(image, shear, (width, height)))
 
 
 class Stage:
@@ -234,10 +241,11 @@ class Stage:
         """The room with the shadows of what stands in it."""
         total = self.flat.copy()
         for k, (lit, shadow) in enumerate(zip(self.lit, self.shadows, strict=True)):
-            shape = np.zeros(blacks[0][k].shape, bool) if blacks else None
-            for black in blacks:
-                shape |= black[k] < 1
-            total += lit if shape is None else lit * (1 - shadow.fall(shape))[..., None]
+            if blacks:
+                shape = np.any([black[k] < 1 for black in blacks], axis=0)
+                total += lit * (1 - shadow.fall(shape))[..., None]
+            else:
+                total += lit
         return total
 
     def _layer(self, figure: Posed, points: Floats, normals: Floats, black: list[NDArray[np.float32]] | None = None
@@ -246,7 +254,8 @@ class Stage:
         black = black or self._black(points, figure.mesh.triangles)
         light = self._vertex_light(figure, points, normals, black)
         coded = np.clip(np.sqrt(light / 2.0) * 255 + 0.5, 0, 255).astype(np.uint8)
-        colour, depth = draw(points, figure.mesh.triangles, self.fine, "c", coded)
+        colour, buffer = draw(points, figure.mesh.triangles, self.fine, "c", coded)
+        assert colour is not None
         seen = self.eye.project(points)[:, :2]
         (x0, y0), (x1, y1) = np.floor(seen.min(axis=0)).astype(int) - 2, np.ceil(seen.max(axis=0)).astype(int) + 2
         x0, x1 = np.clip([x0, x1], 0, self.eye.width)
@@ -256,11 +265,10 @@ class Stage:
             return Layer(np.zeros((y1 - y0, x1 - x0, 3), np.float32), np.zeros((y1 - y0, x1 - x0), np.float32), box)
         k = self.OVER
         part = (slice(y0 * k, y1 * k), slice(x0 * k, x1 * k))
-        there = (depth[part] < 1).astype(np.float32)
-        shown = _CODE[colour[part]]  # black, so nothing, where no figure is
+        there = np.asarray(buffer[part] < 1, np.float32)
+        shown = np.asarray(_CODE[colour[part]], np.float32)  # black, so nothing, where no figure is
         size = (int(x1 - x0), int(y1 - y0))
-        return Layer(cv2.resize(shown, size, interpolation=cv2.INTER_AREA),
-                     cv2.resize(there, size, interpolation=cv2.INTER_AREA), box)
+        return Layer(shown, there, box).through(lambda image: cv2.resize(image, size, interpolation=cv2.INTER_AREA))
 
     def _vertex_light(self, figure: Posed, points: Floats, normals: Floats, black: list[NDArray[np.float32]]) -> Floats:
         """(n, 3) light that every vertex sends to the camera."""
@@ -270,11 +278,11 @@ class Stage:
         sheen = np.zeros_like(total)
         to_eye = np.array(self.eye.position) - points
         to_eye /= np.linalg.norm(to_eye, axis=1, keepdims=True)
-        for lamp, depth in zip(self.lamps, black, strict=True):
+        for lamp, buffer in zip(self.lamps, black, strict=True):
             way, strength = lamp.reach(points)
             # Skin and cloth scatter a little light past the edge of the shadow.
             facing = np.maximum(((way * normals).sum(1) + 0.12) / 1.12, 0)
-            free = _seen(points, normals, depth, lamp.eye(), 0.02, spread=1 + 6 * lamp.radius)
+            free = _seen(points, normals, buffer, lamp.eye(), 0.02, spread=1 + 6 * lamp.radius)
             arriving = (strength * free)[:, None] * np.array(lamp.colour)
             total += facing[:, None] * arriving
             half = way + to_eye
@@ -286,7 +294,8 @@ class Stage:
         """Linear light, red first, to a noisy 8-bit BGR picture."""
         graded = self.grade(radiance, self.gain)
         if self.scene.noise > 0:
-            graded = graded + self.grain() * (self.scene.noise * (1.25 - graded[..., 1:2] / 400))
+            strength = self.scene.noise * (1.25 - graded[..., 1:2] / 400)
+            graded = np.asarray(graded + self.grain() * strength, np.float32)
         return np.clip(graded + 0.5, 0, 255).astype(np.uint8)
 
     def grade(self, radiance: NDArray[np.float32], gain: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -2,9 +2,10 @@
 
     python -m silhouette.studio.shoots clips|turns|distance FOLDER [NAME ...]
 
-clips: see clips.py. turns: good turnarounds, ``IMG_0001.jpg ...`` in the order shot with ``truth.json`` (a row a still: file,
-angle, turned); the pose is held, the model sways a little, the steps are uneven. distance: stills from known distances with
-the focal length in EXIF, and ``truth.json`` (file, distance_m, height_m of the camera, focal_35mm, model_m).
+clips: see clips.py. turns: good turnarounds, ``IMG_0001.jpg ...`` in the order shot with ``truth.json`` (a row a still:
+file, angle, turned); the pose is held, the model sways a little, the steps are uneven. distance: stills from known
+distances with the focal length in EXIF, and ``truth.json`` (file, distance_m, height_m of the camera, focal_35mm,
+model_m).
 """
 
 from __future__ import annotations
@@ -25,10 +26,8 @@ from silhouette.studio.photo import save_photo
 from silhouette.studio.poses import NAMED
 from silhouette.studio.room import Backdrop, Lamp
 from silhouette.studio.scene import FILL, KEY, Scene, Stage, Standing, posed
-from silhouette.studio.trials import HARD, HEAVY, MAN, OLD, SLIGHT, SOFT, WOMAN, figure_of
+from silhouette.studio.trials import HARD, HEAVY, KEEPER, MAN, OLD, SLIGHT, SOFT, WOMAN, figure_of
 
-KEEPER = Outfit(skin="light", shirt=(0.25, 0.33, 0.42), trousers=(0.2, 0.2, 0.22), shoes=(0.12, 0.1, 0.08), bun=True,
-                sleeve=1.3)
 BARE = Outfit(skin="tan")
 LIGHT = Outfit(skin="brown", shirt=(0.85, 0.82, 0.74), trousers=(0.42, 0.45, 0.5), hair=(0.06, 0.05, 0.05))
 ROOM = Scene(Backdrop("wall", (0.7, 0.68, 0.62), (0.45, 0.4, 0.34), skirting_m=0.09))
@@ -45,10 +44,11 @@ def clip_set() -> dict[str, Clip]:
     def small(pose: str, build: Build, outfit: Outfit, scene: Scene, **more: object) -> Clip:
         return replace(Clip(NAMED[pose], build, outfit, scene, camera=SMALL), **more)  # type: ignore[arg-type]
 
+    middling = replace(SMALL, width=450, height=800)
     phone = small("pointing", WOMAN, KEEPER, PAPER, stops=12, seed=31)
     return {
         "twelve": Clip(NAMED["waving"], WOMAN, KEEPER, ROOM, stops=12, seed=1),
-        "thirtysix": Clip(NAMED["lunge"], MAN, LIGHT, PAPER, stops=36, seed=2, camera=replace(SMALL, width=450, height=800)),
+        "thirtysix": Clip(NAMED["lunge"], MAN, LIGHT, PAPER, stops=36, seed=2, camera=middling),
         "half_second": small("contrapposto", SLIGHT, BARE, WARM, hold_s=(0.5, 0.6), move_s=(0.35, 0.5), seed=3),
         "one_second": small("akimbo", HEAVY, KEEPER, DARK, hold_s=(0.95, 1.15), seed=4),
         "skipped": small("twisted", SLIGHT, BARE, PAPER, seed=13, faults=Faults(skipped=(6, 15))),
@@ -110,17 +110,21 @@ def good_turns() -> dict[str, tuple[str, Build, Outfit, Scene, Camera]]:
         "akimbo": ("akimbo", WOMAN, KEEPER, PAPER, near), "lunge": ("lunge", MAN, BARE, side, near),
         "contrapposto": ("contrapposto", SLIGHT, LIGHT, ROOM, far), "pointing": ("pointing", OLD, KEEPER, WARM, near),
         "reaching_up": ("reaching up", HEAVY, LIGHT, side, far), "striding": ("striding", WOMAN, BARE, PAPER, far),
-        "kneeling": ("kneeling on one knee", MAN, LIGHT, WARM, low), "hauling": ("hauling a rope", HEAVY, KEEPER, ROOM, near),
+        "kneeling": ("kneeling on one knee", MAN, LIGHT, WARM, low),
+        "hauling": ("hauling a rope", HEAVY, KEEPER, ROOM, near),
         "wrapped": ("wrapped in her arms", WOMAN, BARE, WARM, near), "attention": ("attention", MAN, LIGHT, side, near),
         "crouching": ("crouching", SLIGHT, BARE, PAPER, low), "twisted": ("twisted", OLD, BARE, DARK, near),
-        "hard_lamp": ("throwing", SLIGHT, KEEPER, LAMPLIT, near), "pole": ("holding a pole", WOMAN, KEEPER, PAPER, near),
-        "overhead": ("arms crossed overhead", HEAVY, BARE, ROOM, far), "offering": ("offering", OLD, LIGHT, PAPER, near),
+        "hard_lamp": ("throwing", SLIGHT, KEEPER, LAMPLIT, near),
+        "pole": ("holding a pole", WOMAN, KEEPER, PAPER, near),
+        "overhead": ("arms crossed overhead", HEAVY, BARE, ROOM, far),
+        "offering": ("offering", OLD, LIGHT, PAPER, near),
         "waving": ("waving", MAN, KEEPER, WARM, far), "one_leg": ("on one leg", WOMAN, BARE, side, near),
         "brow": ("brow shaded", SLIGHT, KEEPER, PAPER, near), "folded": ("arms folded", HEAVY, LIGHT, WARM, near),
     }
 
 
-def shoot_good_turns(folder: Path, only: list[str], stops: int = 24, sway_mm: float = 3.0, uneven_deg: float = 2.0) -> None:
+def shoot_good_turns(folder: Path, only: list[str], stops: int = 24, sway_mm: float = 3.0, uneven_deg: float = 2.0
+                     ) -> None:
     """25 stills each, the last a repeat of the first. Sway: standard deviation of the head's place, millimetres."""
     for seed, (name, (pose, build, outfit, scene, camera)) in enumerate(good_turns().items()):
         if (only and name not in only) or (folder / name / "truth.json").exists():
@@ -133,7 +137,8 @@ def shoot_good_turns(folder: Path, only: list[str], stops: int = 24, sway_mm: fl
             at = Standing((float(off[0]), float(off[1])), (float(lean[0]), float(lean[1])))
             picture, _ = stage.shoot(figure, turned, at=at)
             file = f"IMG_{k + 1:04d}.jpg"
-            save_photo(folder / name / file, picture, focal_35mm=camera.focal_35mm, taken=f"2024:05:04 10:{k // 6:02d}:{k % 6 * 10:02d}")
+            taken = f"2024:05:04 10:{k // 6:02d}:{k % 6 * 10:02d}"
+            save_photo(folder / name / file, picture, focal_35mm=camera.focal_35mm, taken=taken)
             rows.append({"file": file, "angle": turned % 360, "turned": turned})
         (folder / name / "truth.json").write_text(json.dumps(rows, indent=1))
 

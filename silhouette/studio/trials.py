@@ -21,14 +21,15 @@ from silhouette.studio.photo import save_mask, save_photo
 from silhouette.studio.poses import NAMED
 from silhouette.studio.raster import Mesh
 from silhouette.studio.room import Backdrop, Lamp
-from silhouette.studio.scene import FILL, KEY, Posed, Scene, Stage, posed
+from silhouette.studio.scene import FILL, Posed, Scene, Stage, posed
 
+CAMERA = Camera(distance_m=4.2, height_m=1.0, focal_35mm=58, width=600, height=800)
 WOMAN = Build(gender=0.95, age=0.72, muscle=0.45, weight=0.5, height=0.5)
 MAN = Build(gender=0.05, age=0.7, muscle=0.6, weight=0.5, height=0.55)
 HEAVY = Build(gender=0.8, age=0.8, muscle=0.4, weight=0.8, height=0.45)
 SLIGHT = Build(gender=0.5, age=0.67, muscle=0.3, weight=0.3, height=0.6)
 OLD = Build(gender=0.2, age=0.95, muscle=0.35, weight=0.45, height=0.45)
-FRONTAL = (Lamp((-0.4, -4.0, 1.8), 0.7, 0.4),)
+FRONTAL = Lamp((-0.4, -4.0, 1.8), 0.7, 0.4)
 HARD = (Lamp((-1.6, -2.4, 2.0), 1.0, 0.02),)
 SOFT = (Lamp((-1.8, -3.0, 2.6), 0.6, 0.8), Lamp((2.4, -2.8, 2.2), 0.35, 0.8))
 BEHIND = (Lamp((0.9, 1.3, 2.4), 0.8, 0.15), Lamp((-2.0, -3.0, 2.0), 0.08, 0.6))
@@ -42,75 +43,104 @@ class Shot:
     outfit: Outfit
     scene: Scene
     build: Build = WOMAN
-    camera: Camera = Camera(distance_m=4.2, height_m=1.0, focal_35mm=58, width=600, height=800)
+    camera: Camera = CAMERA
     angles: tuple[float, ...] = (20.0,)
     beside: tuple[Mesh, ...] = ()
     nobody: bool = False
+    """The room is empty but for what stands beside."""
     quality: int = 92
+
+
+WALL, PAPER = "wall", "sweep"
+EVERYDAY = Outfit(skin="tan", shirt=(0.2, 0.35, 0.5), trousers=(0.25, 0.22, 0.2), shoes=(0.1, 0.1, 0.1))
+BLONDE = Outfit(skin="pale", hair=(0.75, 0.62, 0.42))
+KEEPER = Outfit(skin="light", shirt=(0.25, 0.33, 0.42), trousers=(0.2, 0.2, 0.22), shoes=(0.12, 0.1, 0.08), bun=True,
+                sleeve=1.3)
 
 
 def hard_shots() -> dict[str, Shot]:
     """Name of the kind -> how it is shot."""
-    white, grey, black = (0.95, 0.95, 0.94), (0.55, 0.55, 0.56), (0.07, 0.07, 0.075)
+    return matching_shots() | lit_shots() | crowded_shots()
+
+
+def matching_shots() -> dict[str, Shot]:
+    """The figure is as bright and as coloured as what is behind it."""
     whites = Outfit(skin="light", shirt=(0.95, 0.95, 0.93), trousers=(0.94, 0.94, 0.92), shoes=(0.95, 0.95, 0.95),
                     hair=(0.75, 0.72, 0.68), sleeve=1.8)
-    darks = Outfit(skin="dark", shirt=(0.06, 0.06, 0.07), trousers=(0.05, 0.05, 0.06), shoes=(0.04, 0.04, 0.04), sleeve=1.9)
+    darks = Outfit(skin="dark", shirt=(0.06, 0.06, 0.07), trousers=(0.05, 0.05, 0.06), shoes=(0.04, 0.04, 0.04),
+                   sleeve=1.9)
     greys = Outfit(skin="grey clay", hair=(0.52, 0.52, 0.52), shirt=(0.56, 0.56, 0.57), trousers=(0.5, 0.5, 0.52))
-    everyday = Outfit(skin="tan", shirt=(0.2, 0.35, 0.5), trousers=(0.25, 0.22, 0.2), shoes=(0.1, 0.1, 0.1))
-    paper, bare = Backdrop("sweep", grey), Outfit(skin="pale", hair=(0.75, 0.62, 0.42))
+    sand = Outfit(skin="light", shirt=(0.8, 0.6, 0.45), trousers=(0.5, 0.4, 0.32))
+    linen = replace(EVERYDAY, shirt=(0.5, 0.45, 0.4))
+    lamp_glow = replace(FRONTAL, colour=(1.0, 0.78, 0.52))
+    skin_wall = Backdrop(WALL, (0.80, 0.62, 0.52), (0.74, 0.6, 0.5), behind_m=1.4)
+    plaster = Backdrop(WALL, (0.72, 0.69, 0.62), (0.5, 0.48, 0.45), texture="plaster", skirting_m=0.1)
+    folds = Backdrop(PAPER, (0.62, 0.58, 0.52), folds=1.6, curve_m=0.4, seed=4)
+    ochre = Backdrop(WALL, (0.83, 0.74, 0.62), (0.55, 0.42, 0.3))
+    warm_room = Scene(ochre, (lamp_glow,), ambient_colour=(1.0, 0.8, 0.6))
     return {
-        "pale_on_white": Shot("akimbo", bare, Scene(Backdrop("sweep", white), SOFT, exposure=1.25), angles=(15, 140, 285)),
-        "white_on_white": Shot("waving", whites, Scene(Backdrop("sweep", (0.93, 0.93, 0.93)), (KEY, FILL), exposure=1.3), HEAVY,
+        "pale_on_white": Shot("akimbo", BLONDE, Scene(Backdrop(PAPER, (0.95, 0.95, 0.94)), SOFT, exposure=1.25),
+                              angles=(15, 140, 285)),
+        "white_on_white": Shot("waving", whites, Scene(Backdrop(PAPER, (0.93, 0.93, 0.93)), exposure=1.3), HEAVY,
                                angles=(30, 200, 320)),
-        "dark_on_black": Shot("contrapposto", darks, Scene(Backdrop("sweep", black), (KEY, FILL), exposure=1.5), MAN,
+        "dark_on_black": Shot("contrapposto", darks, Scene(Backdrop(PAPER, (0.07, 0.07, 0.075)), exposure=1.5), MAN,
                               angles=(25, 160, 290)),
-        "grey_on_grey": Shot("pointing", greys, Scene(paper, SOFT), SLIGHT, angles=(40, 130, 250)),
-        "skin_wall": Shot("reaching up", replace(bare, skin="light"),
-                          Scene(Backdrop("wall", (0.80, 0.62, 0.52), (0.74, 0.6, 0.5), behind_m=1.4), SOFT),
-                          angles=(20, 110, 230)),
-        "coloured_wall": Shot("striding", everyday, Scene(Backdrop("wall", (0.15, 0.5, 0.42), (0.45, 0.42, 0.4),
-                              skirting_m=0.09)), MAN, angles=(60, 150, 300)),
-        "hard_lamp": Shot("twisted", everyday, Scene(Backdrop("wall", (0.8, 0.79, 0.76), (0.6, 0.57, 0.52), behind_m=0.9),
-                          HARD, ambient=0.1), OLD, angles=(10, 75, 330)),
-        "back_light": Shot("arms crossed overhead", everyday, Scene(Backdrop("wall", (0.8, 0.82, 0.85), glow=0.9), BEHIND,
-                           ambient=0.12), angles=(0, 95, 210)),
-        "heavy_noise": Shot("lunge", everyday, Scene(Backdrop("sweep", (0.5, 0.5, 0.48)), (KEY, FILL), noise=14.0), SLIGHT,
+        "grey_on_grey": Shot("pointing", greys, Scene(Backdrop(PAPER, (0.55, 0.55, 0.56)), SOFT), SLIGHT,
+                             angles=(40, 130, 250)),
+        "skin_wall": Shot("reaching up", replace(BLONDE, skin="light"), Scene(skin_wall, SOFT), angles=(20, 110, 230)),
+        "warm_flat": Shot("striding", sand, warm_room, angles=(90, 200, 315)),
+        "cloth_folds": Shot("hand on the heart", linen, Scene(folds), HEAVY, angles=(35, 180, 275)),
+        "plaster": Shot("carrying a load", replace(BLONDE, skin="brown"), Scene(plaster), HEAVY, angles=(45, 170, 290)),
+    }
+
+
+def lit_shots() -> dict[str, Shot]:
+    """The light makes it hard."""
+    grey_room = Backdrop(WALL, (0.7, 0.7, 0.72), (0.62, 0.62, 0.62), behind_m=1.1)
+    pale_room = Backdrop(WALL, (0.8, 0.79, 0.76), (0.6, 0.57, 0.52), behind_m=0.9)
+    across = (Lamp((2.0, -1.9, 2.6), 0.95, 0.08), Lamp((-2.5, -3, 1.8), 0.2, 0.6))
+    near = (Lamp((-1.2, -1.2, 2.2), 0.8, 0.3),)
+    glowing = Scene(Backdrop(WALL, (0.8, 0.82, 0.85), glow=0.9), BEHIND, ambient=0.12)
+    return {
+        "hard_lamp": Shot("twisted", EVERYDAY, Scene(pale_room, HARD, ambient=0.1), OLD, angles=(10, 75, 330)),
+        "back_light": Shot("arms crossed overhead", EVERYDAY, glowing, angles=(0, 95, 210)),
+        "heavy_noise": Shot("lunge", EVERYDAY, Scene(Backdrop(PAPER, (0.5, 0.5, 0.48)), noise=14.0), SLIGHT,
                             angles=(45, 135, 270), quality=80),
-        "furniture": Shot("offering", everyday, Scene(Backdrop("wall", (0.75, 0.74, 0.7), (0.5, 0.4, 0.3), texture="boards")),
-                          angles=(15, 165, 250), beside=(stool().moved(20, (0.95, 0.2)), lamp_stand().moved(0, (-0.98, 0.4)))),
-        "nobody": Shot("akimbo", everyday, Scene(Backdrop("sweep", (0.7, 0.7, 0.68))), nobody=True, angles=(0,)),
-        "nobody_stool": Shot("akimbo", everyday, Scene(Backdrop("wall", (0.72, 0.7, 0.66), (0.4, 0.33, 0.28), skirting_m=0.1)),
-                             nobody=True, angles=(0,), beside=(stool().moved(10, (0.8, 0.3)),)),
-        "shadow_floor_wall": Shot("on one leg", replace(everyday, skin="brown"),
-                                  Scene(Backdrop("wall", (0.7, 0.7, 0.72), (0.62, 0.62, 0.62), behind_m=1.1),
-                                        (Lamp((2.0, -1.9, 2.6), 0.95, 0.08), Lamp((-2.5, -3, 1.8), 0.2, 0.6))), SLIGHT,
+        "shadow_floor_wall": Shot("on one leg", replace(EVERYDAY, skin="brown"), Scene(grey_room, across), SLIGHT,
                                   angles=(0, 120, 240)),
-        "vignette": Shot("throwing", everyday, Scene(Backdrop("sweep", (0.6, 0.58, 0.55)), (Lamp((-1.2, -1.2, 2.2), 0.8, 0.3),),
-                         vignette=0.65), MAN, angles=(30, 110, 300)),
-        "cloth_folds": Shot("hand on the heart", replace(everyday, shirt=(0.5, 0.45, 0.4)),
-                            Scene(Backdrop("sweep", (0.62, 0.58, 0.52), folds=1.6, curve_m=0.4, seed=4)), HEAVY,
-                            angles=(35, 180, 275)),
-        "wall_floor_edge": Shot("at ease", replace(everyday, trousers=(0.42, 0.36, 0.30), skirt=None, shoes=None),
-                                Scene(Backdrop("wall", (0.86, 0.85, 0.8), (0.32, 0.24, 0.18), behind_m=0.7, skirting_m=0.12)),
-                                angles=(10, 100, 190)),
-        "hair_and_hat": Shot("brow shaded", Outfit(skin="olive", hair=(0.12, 0.1, 0.09), bun=True, hat="brim",
-                             shirt=(0.6, 0.2, 0.15), skirt=(0.2, 0.22, 0.3), skirt_to=1.4, shoes=(0.2, 0.15, 0.1)),
-                             Scene(Backdrop("sweep", (0.66, 0.68, 0.7))), angles=(0, 80, 215)),
-        "bright_window": Shot("hand on the chin", everyday, Scene(Backdrop("wall", (0.6, 0.62, 0.6), (0.45, 0.4, 0.36),
-                              window=(0.75, 1.7, 0.9, 2.2)), (Lamp((2.4, -1.0, 2.0), 0.6, 0.6), FILL)), OLD,
-                              angles=(20, 145, 310)),
-        "textured_wall": Shot("load on the shoulder", everyday, Scene(Backdrop("wall", (0.62, 0.5, 0.44), (0.5, 0.48, 0.46),
-                              texture="bricks")), MAN, angles=(30, 130, 260)),
-        "plaster": Shot("carrying a load", replace(bare, skin="brown"), Scene(Backdrop("wall", (0.72, 0.69, 0.62),
-                        (0.5, 0.48, 0.45), texture="plaster", skirting_m=0.1)), HEAVY, angles=(45, 170, 290)),
-        "paper_roll": Shot("hands behind the head", replace(bare, skin="deep", hair=(0.05, 0.05, 0.05)),
-                           Scene(Backdrop("sweep", (0.82, 0.83, 0.85), paper_m=2.1)), angles=(0, 75, 225)),
-        "easel_near": Shot("holding a pole", everyday, Scene(Backdrop("sweep", (0.45, 0.5, 0.58))), angles=(25, 115, 300),
+        "vignette": Shot("throwing", EVERYDAY, Scene(Backdrop(PAPER, (0.6, 0.58, 0.55)), near, vignette=0.65), MAN,
+                         angles=(30, 110, 300)),
+    }
+
+
+def crowded_shots() -> dict[str, Shot]:
+    """The room makes it hard: colours, edges, furniture, windows, or nobody in it."""
+    green = Backdrop(WALL, (0.15, 0.5, 0.42), (0.45, 0.42, 0.4), skirting_m=0.09)
+    boards = Backdrop(WALL, (0.75, 0.74, 0.7), (0.5, 0.4, 0.3), texture="boards")
+    plain = Backdrop(WALL, (0.72, 0.7, 0.66), (0.4, 0.33, 0.28), skirting_m=0.1)
+    edge = Backdrop(WALL, (0.86, 0.85, 0.8), (0.32, 0.24, 0.18), behind_m=0.7, skirting_m=0.12)
+    bricks = Backdrop(WALL, (0.62, 0.5, 0.44), (0.5, 0.48, 0.46), texture="bricks")
+    window = Backdrop(WALL, (0.6, 0.62, 0.6), (0.45, 0.4, 0.36), window=(0.75, 1.7, 0.9, 2.2))
+    brown_legs = replace(EVERYDAY, trousers=(0.42, 0.36, 0.30), shoes=None)
+    hat = Outfit(skin="olive", hair=(0.12, 0.1, 0.09), bun=True, hat="brim", shirt=(0.6, 0.2, 0.15),
+                 shoes=(0.2, 0.15, 0.1), skirt=(0.2, 0.22, 0.3), skirt_to=1.4)
+    deep = replace(BLONDE, skin="deep", hair=(0.05, 0.05, 0.05))
+    beside = (stool().moved(20, (0.95, 0.2)), lamp_stand().moved(0, (-0.98, 0.4)))
+    from_right = (Lamp((2.4, -1.0, 2.0), 0.6, 0.6), FILL)
+    return {
+        "coloured_wall": Shot("striding", EVERYDAY, Scene(green), MAN, angles=(60, 150, 300)),
+        "furniture": Shot("offering", EVERYDAY, Scene(boards), angles=(15, 165, 250), beside=beside),
+        "nobody": Shot("", EVERYDAY, Scene(Backdrop(PAPER, (0.7, 0.7, 0.68))), nobody=True, angles=(0,)),
+        "nobody_stool": Shot("", EVERYDAY, Scene(plain), nobody=True, angles=(0,),
+                             beside=(stool().moved(10, (0.8, 0.3)),)),
+        "wall_floor_edge": Shot("at ease", brown_legs, Scene(edge), angles=(10, 100, 190)),
+        "hair_and_hat": Shot("brow shaded", hat, Scene(Backdrop(PAPER, (0.66, 0.68, 0.7))), angles=(0, 80, 215)),
+        "bright_window": Shot("hand on the chin", EVERYDAY, Scene(window, from_right), OLD, angles=(20, 145, 310)),
+        "textured_wall": Shot("load on the shoulder", EVERYDAY, Scene(bricks), MAN, angles=(30, 130, 260)),
+        "paper_roll": Shot("hands behind the head", deep, Scene(Backdrop(PAPER, (0.82, 0.83, 0.85), paper_m=2.1)),
+                           angles=(0, 75, 225)),
+        "easel_near": Shot("holding a pole", EVERYDAY, Scene(Backdrop(PAPER, (0.45, 0.5, 0.58))), angles=(25, 115, 300),
                            beside=(easel().moved(-20, (1.05, 0.1)),)),
-        "warm_flat": Shot("striding", Outfit(skin="light", shirt=(0.8, 0.6, 0.45), trousers=(0.5, 0.4, 0.32)),
-                          Scene(Backdrop("wall", (0.83, 0.74, 0.62), (0.55, 0.42, 0.3)),
-                                (replace(FRONTAL[0], colour=(1.0, 0.78, 0.52)),), ambient_colour=(1.0, 0.8, 0.6)),
-                          angles=(90, 200, 315)),
     }
 
 
@@ -132,10 +162,10 @@ def shoot_hard(folder: Path, only: list[str] | None = None) -> None:
         if only and kind not in only:
             continue
         stage = Stage(shot.scene, shot.camera)
-        figure = figure_of(shot.build, shot.pose, shot.outfit)
+        figure = None if shot.nobody else figure_of(shot.build, shot.pose, shot.outfit)
         others = tuple(posed(m) for m in shot.beside)
         for number, angle in enumerate(shot.angles):
-            if shot.nobody:
+            if figure is None:
                 picture = stage.empty(others)
                 mask = np.zeros(picture.shape[:2], bool)
             else:
@@ -157,7 +187,7 @@ class Turn:
     scene: Scene
     stops: int = 24
     build: Build = WOMAN
-    camera: Camera = Camera(distance_m=4.2, height_m=1.0, focal_35mm=58, width=600, height=800)
+    camera: Camera = CAMERA
     beside: tuple[Mesh, ...] = ()
     quality: int = 92
     angles: tuple[float, ...] = field(default=())
@@ -165,32 +195,32 @@ class Turn:
 
 def turns() -> dict[str, Turn]:
     """Name -> turnaround; those called heldout are kept for the last measuring and never tuned on."""
-    keeper = Outfit(skin="light", shirt=(0.25, 0.33, 0.42), trousers=(0.2, 0.2, 0.22), shoes=(0.12, 0.1, 0.08), bun=True,
-                    sleeve=1.3)
     small = Camera(distance_m=3.6, height_m=0.95, focal_35mm=44, width=720, height=960)
     wide = Camera(distance_m=4.6, height_m=1.15, tilt_deg=-2, focal_35mm=60, width=600, height=900)
+    boards = Backdrop(WALL, (0.72, 0.75, 0.78), (0.42, 0.36, 0.3), skirting_m=0.1, texture="boards")
+    folds = Backdrop(PAPER, (0.78, 0.74, 0.66), folds=0.7, seed=2)
+    dim = Backdrop(WALL, (0.3, 0.32, 0.36), (0.16, 0.15, 0.15), behind_m=1.0)
+    cream = Backdrop(WALL, (0.82, 0.8, 0.74), (0.64, 0.6, 0.54), behind_m=1.3)
+    mottled = Backdrop(PAPER, (0.7, 0.68, 0.66), texture="plaster")
+    from_right = (Lamp((2.3, -2.4, 2.5), 0.85, 0.15), Lamp((-2.8, -2.5, 1.6), 0.15, 0.7))
+    from_above, low_right = Lamp((-2.4, -1.6, 2.6), 0.85, 0.3), Lamp((1.9, -3.0, 2.9), 0.8, 0.3)
+    dress_ = Outfit(skin="pale", shirt=(0.93, 0.92, 0.9), skirt=(0.93, 0.92, 0.9), skirt_to=1.3, hair=(0.7, 0.55, 0.35),
+                    bun=True)
+    night = Outfit(skin="deep", shirt=(0.1, 0.1, 0.12), trousers=(0.08, 0.08, 0.1), hair=(0.04, 0.04, 0.04))
+    oilskin = replace(KEEPER, hat="cap", shirt=(0.7, 0.55, 0.15))
     return {
-        "keeper_twisted": Turn("twisted", keeper, Scene(Backdrop("wall", (0.72, 0.75, 0.78), (0.42, 0.36, 0.3),
-                               skirting_m=0.1, texture="boards")), 24),
-        "bare_overhead": Turn("arms crossed overhead", Outfit(skin="tan"), Scene(Backdrop("sweep", (0.42, 0.45, 0.5)),
-                              (Lamp((2.3, -2.4, 2.5), 0.85, 0.15), Lamp((-2.8, -2.5, 1.6), 0.15, 0.7))), 12, MAN, small),
-        "white_dress": Turn("contrapposto", Outfit(skin="pale", shirt=(0.93, 0.92, 0.9), skirt=(0.93, 0.92, 0.9),
-                            skirt_to=1.3, hair=(0.7, 0.55, 0.35), bun=True), Scene(Backdrop("sweep", (0.9, 0.9, 0.91)), SOFT),
-                            24, SLIGHT),
-        "clay_crouch": Turn("crouching", Outfit(skin="clay", hair=None), Scene(Backdrop("sweep", (0.78, 0.74, 0.66),
-                            folds=0.7, seed=2), (Lamp((-2.4, -1.6, 2.6), 0.85, 0.3), FILL)), 16, HEAVY,
+        "keeper_twisted": Turn("twisted", KEEPER, Scene(boards)),
+        "bare_overhead": Turn("arms crossed overhead", Outfit(skin="tan"),
+                              Scene(Backdrop(PAPER, (0.42, 0.45, 0.5)), from_right), 12, MAN, small),
+        "white_dress": Turn("contrapposto", dress_, Scene(Backdrop(PAPER, (0.9, 0.9, 0.91)), SOFT), 24, SLIGHT),
+        "clay_crouch": Turn("crouching", Outfit(skin="clay", hair=None), Scene(folds, (from_above, FILL)), 16, HEAVY,
                             replace(small, height_m=0.6)),
-        "dark_lunge": Turn("lunge", Outfit(skin="deep", shirt=(0.1, 0.1, 0.12), trousers=(0.08, 0.08, 0.1),
-                           hair=(0.04, 0.04, 0.04)), Scene(Backdrop("wall", (0.3, 0.32, 0.36), (0.16, 0.15, 0.15),
-                           behind_m=1.0), (KEY, FILL), exposure=1.3), 24, MAN, wide),
-        "heldout_pole": Turn("holding a pole", replace(keeper, hat="cap", shirt=(0.7, 0.55, 0.15)),
-                             Scene(Backdrop("sweep", (0.55, 0.62, 0.55)), (Lamp((1.9, -3.0, 2.9), 0.8, 0.3), FILL)), 24),
+        "dark_lunge": Turn("lunge", night, Scene(dim, exposure=1.3), 24, MAN, wide),
+        "heldout_pole": Turn("holding a pole", oilskin, Scene(Backdrop(PAPER, (0.55, 0.62, 0.55)), (low_right, FILL))),
         "heldout_hard_lamp": Turn("hauling a rope", Outfit(skin="olive", trousers=(0.5, 0.45, 0.38)),
-                                  Scene(Backdrop("wall", (0.82, 0.8, 0.74), (0.64, 0.6, 0.54), behind_m=1.3), HARD,
-                                        ambient=0.15), 16, OLD, small),
+                                  Scene(cream, HARD, ambient=0.15), 16, OLD, small),
         "heldout_seated": Turn("kneeling on one knee", Outfit(skin="brown", shirt=(0.75, 0.74, 0.7)),
-                               Scene(Backdrop("sweep", (0.7, 0.68, 0.66), texture="plaster"), SOFT, vignette=0.35), 24,
-                               SLIGHT, replace(small, height_m=0.7)),
+                               Scene(mottled, SOFT, vignette=0.35), 24, SLIGHT, replace(small, height_m=0.7)),
     }
 
 
