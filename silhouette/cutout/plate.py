@@ -102,6 +102,8 @@ def grown(thumb: Floats, guess: Floats, sigma: float) -> NDArray[np.bool_]:
     """The part of the picture that is joined to its border without a step and lies near the guessed backdrop."""
     h, w = thumb.shape[:2]
     soft = cv2.GaussianBlur(thumb, (0, 0), 0.8)
+    # Steps that the guess makes too (the edge of the floor) are no steps.
+    soft = soft - (guess - cv2.blur(guess, (1, 9)))
     step = np.zeros((h, w), np.float32)
     step[:, :-1] = widest(soft[:, 1:] - soft[:, :-1])
     step[:-1] = np.maximum(step[:-1], widest(soft[1:] - soft[:-1]))
@@ -116,11 +118,29 @@ def grown(thumb: Floats, guess: Floats, sigma: float) -> NDArray[np.bool_]:
     return keep[labels]
 
 
+def bands(thumb: Floats, guess: Floats) -> Floats:
+    """What level bands (a skirting, the edge of the floor) add to a smooth guess: (h, 1, 3).
+
+    A band runs from side to side, so both margins of the picture must miss the guess in the same direction in that row;
+    the smaller of the two misses is taken (minmod), so furniture at one side adds nothing.
+    """
+    w = thumb.shape[1]
+    strip = max(2, w // 12)
+    miss = thumb - guess
+    sides = [np.median(miss[:, at], axis=1, keepdims=True) for at in (slice(0, strip), slice(w - strip, w))]
+    same = np.sign(sides[0]) == np.sign(sides[1])
+    band = np.where(same, np.sign(sides[0]) * np.minimum(np.abs(sides[0]), np.abs(sides[1])), 0).astype(np.float32)
+    # Things at both sides look like a band too; a band that the rest of the row does not share is none.
+    near = 8.0 + 3.0 * noise(thumb)
+    helps = (widest(miss - band) < near).sum(axis=1) > (widest(miss) < near).sum(axis=1)
+    return np.where(helps[:, None, None], band, 0).astype(np.float32)
+
+
 def from_one(thumb: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     """The backdrop of one picture, with the part of it that was seen plainly.
 
-    A cubic surface through the border and whatever agrees with it, then the picture itself wherever it is joined to the
-    border without a step, carried on behind the figure.
+    A cubic surface through the border and whatever agrees with it, level bands on it, then the picture itself wherever
+    it is joined to the border without a step, carried on behind the figure.
 
     Parameters
     ----------
@@ -137,13 +157,14 @@ def from_one(thumb: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     prior = np.broadcast_to(0.15 + 0.85 * x**2, (h, w)).astype(np.float32).copy()
     prior[: max(1, h // 16)] = 1
     guess = surface(thumb, prior)
+    guess = guess + bands(thumb, guess)
     seen = np.zeros((h, w), np.bool_)
     for _ in range(2):
         seen = grown(thumb, guess, sigma)
         trusted = cv2.erode(seen.astype(np.float32), np.ones((3, 3), np.uint8))
         if trusted.mean() < 0.1:
             return guess, seen
-        guess = fill(thumb, trusted)
+        guess = guess + fill(thumb - guess, trusted)
     return guess, seen
 
 
