@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +22,7 @@ from silhouette.studio.poses import NAMED
 from silhouette.studio.raster import Mesh
 from silhouette.studio.room import Backdrop, Lamp
 from silhouette.studio.scene import FILL, Posed, Scene, Stage, posed
+from silhouette.studio.views import look
 
 CAMERA = Camera(distance_m=4.2, height_m=1.0, focal_35mm=58, width=600, height=800)
 WOMAN = Build(gender=0.95, age=0.72, muscle=0.45, weight=0.5, height=0.5)
@@ -190,7 +191,6 @@ class Turn:
     camera: Camera = CAMERA
     beside: tuple[Mesh, ...] = ()
     quality: int = 92
-    angles: tuple[float, ...] = field(default=())
 
 
 def turns() -> dict[str, Turn]:
@@ -225,17 +225,23 @@ def turns() -> dict[str, Turn]:
 
 
 def shoot_turn(folder: Path, turn: Turn) -> None:
-    """Write one turnaround: ``NNN.jpg``, ``masks/NNN.png`` and ``truth.json`` (a row a picture: file, mask, angle)."""
+    """Write one turnaround: ``NNN.jpg``, ``masks/NNN.png`` and ``truth.json``.
+
+    A row a picture: file, mask, angle, and limb_legibility of the bare body (see views.py).
+    """
     stage = Stage(turn.scene, turn.camera)
     figure = figure_of(turn.build, turn.pose, turn.outfit)
     others = tuple(posed(m) for m in turn.beside)
     rows = []
-    for angle in turn.angles or tuple(k * 360 / turn.stops for k in range(turn.stops)):
+    angles = [k * 360 / turn.stops for k in range(turn.stops)]
+    seen = look(pose_body(turn.build, NAMED[turn.pose]), turn.camera, angles)
+    for angle, view in zip(angles, seen, strict=True):
         picture, mask = stage.shoot(figure, angle, others)
         name = f"{round(angle):03d}"
         save_photo(folder / f"{name}.jpg", picture, quality=turn.quality, focal_35mm=turn.camera.focal_35mm)
         save_mask(folder / "masks" / f"{name}.png", mask)
-        rows.append({"file": f"{name}.jpg", "mask": f"masks/{name}.png", "angle": float(round(angle))})
+        rows.append({"file": f"{name}.jpg", "mask": f"masks/{name}.png", "angle": angle,
+                     "limb_legibility": {limb: round(share, 4) for limb, share in view.legibility.items()}})
     (folder / "truth.json").write_text(json.dumps(rows, indent=1))
 
 
