@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 MARGIN = 34.0
 """Paper left free on a contact sheet, points (12 mm)."""
-MOST_ROWS = 6
-"""Rows of figures on one page."""
+MOST_FIGURES = 42
+"""Figures on one page of a contact sheet: more are too small to read at arm's length."""
 EDGE_MM = 8.0
 """Paper that a printer may not reach, mm."""
 HEAD_MM, FOOT_MM = 10.0, 14.0
@@ -61,11 +61,11 @@ def _contact_pages(layout: SetLayout, paper: str, photos: Mapping[str, Pixels] |
     width, height = page_points(paper)
     left, top, right, bottom = layout.window
     inner, room = width - 2 * MARGIN, height - 2 * MARGIN - 46
-    columns = _columns(len(shown), (right - left) / (bottom - top), inner, room)
-    rows = min(MOST_ROWS, math.ceil(len(shown) / columns))
+    pages = max(1, math.ceil(len(shown) / MOST_FIGURES))
+    columns = _columns(math.ceil(len(shown) / pages), (right - left) / (bottom - top), inner, room)
+    rows = max(1, math.ceil(len(shown) / pages / columns))
     unit = min((inner / columns - 2) / (right - left), (room / rows - 16) / (bottom - top))
     per_page = columns * rows
-    pages = max(1, math.ceil(len(shown) / per_page))
     for number in range(pages):
         figure = new_figure(width, height)
         page = page_axes(figure, 0, 0, width, height)
@@ -85,8 +85,7 @@ def _contact_pages(layout: SetLayout, paper: str, photos: Mapping[str, Pixels] |
 def _columns(count: int, shape: float, width: float, height: float) -> int:
     """Columns that make the figures largest; ``shape`` is a cell's width over its height."""
     def size(columns: int) -> float:
-        rows = min(MOST_ROWS, math.ceil(count / columns))
-        return min(width / columns / shape, height / rows - 16)
+        return min((width / columns - 2) / shape, height / math.ceil(count / columns) - 16)
 
     return max(range(1, max(count, 1) + 1), key=size)
 
@@ -203,7 +202,8 @@ def _needed(tiles: list[_Tile], live: tuple[float, float], figure: shapely.Polyg
     windows = {tile: shapely.box(tile.x, tile.y, tile.x + live[0], tile.y + live[1]) for tile in tiles}
     for tile in tiles:
         others = shapely.union_all([w for t, w in windows.items() if t != tile])
-        if len(windows) > 1 and others.contains(figure.intersection(windows[tile])):
+        part = figure.intersection(windows[tile])
+        if len(windows) > 1 and (part.is_empty or others.covers(part)):
             del windows[tile]
     return list(windows)
 

@@ -1,0 +1,199 @@
+"""The flip page: what it holds, that it reaches for nothing, and that drag, keys and touch turn the figure."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+
+import numpy as np
+import pytest
+import shapely
+
+from silhouette.records import SetFigure, SetLayout, SetView
+from silhouette.show.flip import flip_page, side_words
+
+ANGLES = tuple(range(0, 360, 15))
+NAME = 'Keeper </script><script>alert("x")</script> & co'
+
+
+def layout_of(angles=ANGLES, name="keeper") -> SetLayout:
+    """A post with an arm that points to the figure's right."""
+    figures = []
+    for a in angles:
+        reach = -0.4 * np.cos(np.radians(a))
+        shape = shapely.box(-0.1, -1, 0.1, 0).union(shapely.box(min(0, reach), -0.7, max(0, reach), -0.6))
+        view = SetView(float(a), f"{a}", "name", None, 1.0, (600, 800))
+        figures.append(SetFigure(float(a), f"keeper_{a:03d}", shape, (500.0, 300.0, 700.0), view))
+    return SetLayout(name, tuple(figures), tuple((f.stem, f.view) for f in figures), (-0.4, -1, 0.4, 0),
+                     (-0.46, -1.06, 0.46, 0.06), 0.125, 1.0, 1.72, True)
+
+
+def photos_of(layout):
+    return {f.stem: np.full((112, 92, 3), 40 + i * 5, np.uint8) for i, f in enumerate(layout.figures)}
+
+
+def stops_in(page: str) -> list[dict]:
+    return json.loads(re.search(r"const stops = (\[.*?\]);\n", page).group(1).replace("<\\/", "</"))
+
+
+def test_page_holds_every_stop_in_order():
+    stops = stops_in(flip_page(layout_of()))
+    assert [s["angle"] for s in stops] == list(ANGLES)
+    assert all(s["path"].startswith("M") and s["photo"] == "" for s in stops)
+    xs = [int(v) for v in re.findall(r"(-?\d+),", stops[0]["path"])]
+    assert (min(xs), max(xs)) == (-400, 100)  # from the front the figure's right arm is at picture left
+
+
+def test_page_reaches_for_nothing():
+    layout = layout_of()
+    for page in (flip_page(layout), flip_page(layout, photos=photos_of(layout))):
+        assert not re.search(r"https?://", page)
+        assert not re.search(r"(?:src|href)\s*=\s*[\"'](?!data:)", page)
+        assert "default-src 'none'" in page and "@import" not in page and "url(" not in page
+
+
+def test_photographs_are_in_the_page_only_if_given():
+    layout = layout_of()
+    assert "data:image" not in flip_page(layout) and 'id="as-photo"' not in flip_page(layout)
+    stops = stops_in(flip_page(layout, photos=photos_of(layout)))
+    assert all(s["photo"].startswith("data:image/jpeg;base64,") for s in stops)
+
+
+def test_names_cannot_break_the_page():
+    page = flip_page(layout_of(name=NAME))
+    assert page.count("<script>") == 1 and page.count("</script>") == 1
+    assert "Keeper &lt;/script&gt;" in page
+
+
+@pytest.mark.parametrize(("angle", "words"), [
+    (0, "front"), (358, "front"), (45, "front three-quarter, its right"), (90, "its right side"), (180, "back"),
+    (225, "back three-quarter, its left"), (270, "its left side")])
+def test_sides_are_named(angle, words):
+    assert side_words(angle) == words
+
+
+# ------------------------------------------------------------------------------------------------------ in a browser
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    chromium, chromedriver = shutil.which("chromium") or shutil.which("google-chrome"), shutil.which("chromedriver")
+    if chromium is None or chromedriver is None:
+        pytest.skip("no chromium with its chromedriver here")
+    webdriver = pytest.importorskip("selenium.webdriver")
+    options = webdriver.ChromeOptions()
+    options.binary_location = chromium
+    for argument in ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+                     f"--user-data-dir={tmp_path_factory.mktemp('profile')}", "--window-size=1280,950"):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(chromedriver))
+    yield driver
+    driver.quit()
+
+
+@pytest.fixture
+def page(browser, tmp_path):
+    layout = layout_of(name=NAME)
+    path = tmp_path / "turnaround.html"
+    path.write_text(flip_page(layout, photos=photos_of(layout)), encoding="utf-8")
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    browser.get(path.as_uri())
+    return browser
+
+
+def angle_of(page) -> int:
+    return int(page.find_element("id", "angle").text)
+
+
+def screen(page, width, height, dark=False):
+    page.execute_cdp_cmd("Emulation.setDeviceMetricsOverride",
+                         {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600})
+    scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
+    page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [scheme]})
+
+
+def test_keys_turn_the_figure(page):
+    from selenium.webdriver.common.keys import Keys
+
+    body = page.find_element("tag name", "body")
+    said = []
+    for key in (Keys.ARROW_RIGHT, Keys.ARROW_RIGHT, Keys.ARROW_LEFT, Keys.PAGE_UP, Keys.END, Keys.ARROW_RIGHT,
+                Keys.ARROW_LEFT, Keys.HOME, Keys.PAGE_DOWN):
+        body.send_keys(key)
+        said.append(angle_of(page))
+    assert said == [15, 30, 15, 105, 345, 0, 345, 0, 270]
+
+
+def test_drag_turns_the_near_side_with_the_hand(page):
+    from selenium.webdriver import ActionChains
+
+    screen(page, 1280, 800)
+    stage = page.find_element("id", "stage")
+    quarter = round(stage.size["width"] / 4)
+    ActionChains(page).move_to_element(stage).click_and_hold().move_by_offset(quarter, 0).release().perform()
+    assert angle_of(page) == 90
+    ActionChains(page).move_to_element(stage).click_and_hold().move_by_offset(-2 * quarter, 5).release().perform()
+    assert angle_of(page) == 270
+    ActionChains(page).move_to_element(stage).move_by_offset(100, 0).perform()
+    assert angle_of(page) == 270  # nothing is held any more
+
+
+def test_a_finger_turns_the_figure(page):
+    screen(page, 390, 844)
+    page.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
+    box = page.find_element("id", "stage").rect
+    x, y = box["x"] + 20, box["y"] + box["height"] / 2
+    for kind, shift in (("touchStart", 0), ("touchMove", 15), ("touchMove", box["width"] / 4), ("touchEnd", None)):
+        points = [] if shift is None else [{"x": x + shift, "y": y}]
+        page.execute_cdp_cmd("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    page.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
+    assert angle_of(page) == 90
+
+
+def test_slider_and_buttons_are_named_and_work(page):
+    for element in page.find_elements("css selector", "button, input"):
+        assert element.get_attribute("aria-label") or element.text
+    page.find_element("id", "next").click()
+    scrub = page.find_element("id", "scrub")
+    assert scrub.get_attribute("aria-valuetext") == "15 degrees, front" and scrub.get_attribute("value") == "1"
+    page.find_element("id", "back").click()
+    assert scrub.get_attribute("aria-valuetext") == "0 degrees, front"
+    assert page.find_element("id", "what").get_attribute("textContent").endswith("from 0 degrees, front")
+    for name in ("mirror", "show-lines", "keep", "as-photo"):
+        button = page.find_element("id", name)
+        before = button.get_attribute("aria-pressed")
+        button.click()
+        assert {before, button.get_attribute("aria-pressed")} == {"true", "false"}
+    assert page.find_element("id", "photo").get_attribute("href").startswith("data:image/jpeg")
+    assert page.find_element("id", "figure").get_attribute("visibility") == "hidden"
+
+
+def test_kept_outline_stays_while_the_figure_turns(page):
+    body = page.find_element("tag name", "body")
+    body.send_keys("k")
+    front = page.find_element("id", "kept").get_attribute("d")
+    page.find_element("id", "next").click()
+    assert page.find_element("id", "kept").get_attribute("d") == front
+    assert page.find_element("id", "figure").get_attribute("d") != front
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1280, 800)])
+@pytest.mark.parametrize("dark", [False, True])
+def test_everything_is_on_the_screen_and_can_be_told_apart(page, width, height, dark):
+    screen(page, width, height, dark)
+    page.execute_script("go(6)")
+    for element in page.find_elements("css selector", "#stage, button, input, h1, #where"):
+        box = element.rect
+        assert box["x"] >= 0 and box["x"] + box["width"] <= width + 1, element.get_attribute("id")
+        assert box["y"] >= 0 and box["y"] + box["height"] <= height + 1, element.get_attribute("id")
+    assert page.find_element("id", "stage").rect["height"] > 0.4 * height
+    assert all(min(b.size.values()) >= 44 for b in page.find_elements("tag name", "button"))
+    sheet, ink = page.execute_script(
+        "const css = (id, what) => getComputedStyle(document.getElementById(id))[what].match(/\\d+/g).map(Number);"
+        "return [css('stage', 'backgroundColor'), css('figure', 'fill')]")
+    assert abs(sum(sheet[:3]) - sum(ink[:3])) > 450 and (sum(sheet[:3]) < sum(ink[:3])) == dark
+
+
+def test_nothing_went_wrong_in_the_browser(page):
+    assert [entry for entry in page.get_log("browser") if entry["level"] == "SEVERE"] == []
