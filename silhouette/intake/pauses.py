@@ -6,6 +6,7 @@ parts them is found from the curve itself, so neither the camera's noise nor the
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -97,7 +98,7 @@ def find_holds(times: Curve, motion: Curve, change: Callable[[float, float], flo
 def _usual_change(clock: Curve, runs: list[tuple[int, int]], change: Callable[[float, float], float]) -> float:
     """Median change of the picture from the middle of one hold to the middle of the next."""
     middles = [float(clock[(a + b) // 2]) for a, b in runs]
-    across = [change(s, t) for s, t in zip(middles, middles[1:], strict=False)]
+    across = [change(s, t) for s, t in itertools.pairwise(middles)]
     return float(np.median(across)) if across else 0.0
 
 
