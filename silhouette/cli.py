@@ -57,6 +57,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_rank(commands)
     _add_demo(commands)
     _add_plan(commands)
+    _add_export(commands)
     return parser
 
 
@@ -227,48 +228,78 @@ def _plan(args: argparse.Namespace) -> int:
     return 0
 
 
+def _add_export(commands: Any) -> None:
+    parser = _command(
+        commands,
+        "export",
+        _export,
+        "Keep a turnaround as a private set: stills named by angle, black shapes, sheets, a page that turns.",
+        "silhouette export clip.mov -o set --scale 1:4 --height 1.72",
+    )
+    add = parser.add_argument
+    add("turnaround", type=Path, metavar="TURNAROUND", help="a folder of stills, or a clip")
+    add("-o", "--out", type=Path, required=True, metavar="SET", help="folder for the set; it must not exist yet")
+    add("--name", help="what to call the stills (the folder's or clip's name)")
+    add("--silhouettes-only", action="store_true", help="no photographs at all: to show round without the body")
+    add("--originals", action="store_true", help="also the whole pictures without loss (metadata still left out)")
+    add("--crop", action="store_true", help="cut the stills to the figures' common window")
+    add("--scale", type=print_scale, metavar="1:N", help="sheets to print in true millimetres; needs --height")
+    add("--height", type=float, metavar="M", help="the model's height, metres")
+    add("--pose-height", type=float, metavar="M", help="height of the figure in this pose, if it is another, metres")
+    add("--overwrite", action="store_true", help="replace an earlier set of that name")
+    add("--paper", choices=("a4", "letter", "a3"), default="a4", help="paper of the sheets (%(default)s)")
+    _add_settings(parser, reading=False)
+
+
+def _export(args: argparse.Namespace) -> int:
+    from silhouette import shooting
+
+    refuse_out_among_pictures(args.out, [args.turnaround])
+    with _progress() as progress:
+        layout = shooting.export_set(
+            args.turnaround,
+            args.out,
+            name=args.name,
+            height_m=args.height,
+            pose_height_m=args.pose_height,
+            silhouettes_only=args.silhouettes_only,
+            originals=args.originals,
+            crop=args.crop,
+            print_scale=args.scale,
+            paper=args.paper,
+            overwrite=args.overwrite,
+            progress=progress,
+            **_settings(args),
+        )
+    what = "black shapes only" if args.silhouettes_only else "photographs and black shapes, all metadata left out"
+    print(f"{layout.name}: {len(layout.views)} stops, {what}.")
+    for note in layout.notes:
+        print(textwrap.fill(note, 80))
+    print(f"\nWritten to {args.out}{os.sep}; open turnaround.html to turn the figure.")
+    return 0
+
+
 # ------------------------------------------------------------------------------------------------------ flags in common
 
 
-def _add_settings(parser: argparse.ArgumentParser) -> None:
+def _add_settings(parser: argparse.ArgumentParser, *, reading: bool = True) -> None:
+    """Flags for the fields of Settings; without ``reading`` those that only a score needs are left out."""
     default = Settings()
     add = parser.add_argument_group("settings").add_argument
+    add("--span", type=float, default=default.span, help="degrees that unnamed stills cover: 360, or 180 (%(default)g)")
+    add("--turn", choices=("left", "right"), default=default.turn, help="the model turned to its own (%(default)s)")
     add(
-        "--span",
-        type=float,
-        default=default.span,
-        help="degrees that stills without angles cover: 360, or 180 (%(default)g)",
-    )
-    add(
-        "--turn",
-        choices=("left", "right"),
-        default=default.turn,
-        help="the way the model turned, to its own (%(default)s)",
-    )
-    add(
-        "--start",
-        type=float,
-        default=default.start,
-        help="angle of the first still, 0 = faces the camera (%(default)g)",
+        "--start", type=float, default=default.start, help="angle of the first stop, 0 = faces the camera (%(default)g)"
     )
     add("--cutter", choices=("auto", "backdrop", "neural"), default=default.cutter, help="how to cut out (%(default)s)")
     add("--model", default=default.model, metavar="FILE", help="model file (.onnx) or name for the neural cutter")
-    add(
-        "--intent",
-        type=intent,
-        action="append",
-        metavar="[POSE=]WHAT",
-        help=f"what is meant: open, closed or relief, of all or of one pose ({default.intent})",
-    )
-    add(
-        "--arc",
-        type=arc,
-        default=default.arc,
-        metavar="FROM-TO",
-        help="count only these views, e.g. 300-60 for a niche",
-    )
     add("--work-px", type=int, default=default.work_px, help="longer side worked at, pixels (%(default)s)")
     add("--jobs", type=int, default=default.jobs, help="processes (%(default)s)")
+    if not reading:
+        return
+    says = f"what is meant: open, closed or relief, of all or of one pose ({default.intent})"
+    add("--intent", type=intent, action="append", metavar="[POSE=]WHAT", help=says)
+    add("--arc", type=arc, default=default.arc, metavar="FROM-TO", help="count only these views: 300-60 for a niche")
     add("--jitter", type=int, default=default.jitter, help="views re-measured for the plus-minus (%(default)s)")
     add("--seed", type=int, default=default.seed, help="seed of the plus-minus (%(default)s)")
 
@@ -283,8 +314,16 @@ def _add_output(parser: argparse.ArgumentParser, default: Path | None = None) ->
 
 def _settings(args: argparse.Namespace) -> dict[str, Any]:
     given = {f.name: getattr(args, f.name) for f in fields(Settings) if hasattr(args, f.name)}
-    meant = dict(args.intent or ())
+    meant = dict(given.pop("intent", None) or ())
     return {**given, "intent": meant.get("", Settings().intent)}
+
+
+def print_scale(text: str) -> float:
+    """``1:4`` or ``4`` as 4.0."""
+    try:
+        return float(text.removeprefix("1:"))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a scale; write it as 1:4") from None
 
 
 def intent(text: str) -> tuple[str, str]:

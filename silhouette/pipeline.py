@@ -64,7 +64,7 @@ def score_pose(
     """
     chosen = Settings().but(**settings)
     with gathering.workers(chosen.jobs) as run:
-        pose = _read_pose(Path(path), chosen, run, progress or _silent, known)
+        pose = read_pose(Path(path), chosen, run, progress or silent, known)
     if not any(v.scored for v in pose.views):
         raise PoseError(_nothing_read(pose), path=path, do=_what_then(pose))
     return ranking.rank([pose])[0]
@@ -92,7 +92,7 @@ def rank_poses(
     with gathering.workers(chosen.jobs) as run:
         for place, name in zip(places, names, strict=True):
             meant = chosen.but(intent=(intents or {}).get(name, chosen.intent))
-            poses.append(replace(_read_pose(place, meant, run, progress or _silent, known), name=name))
+            poses.append(replace(read_pose(place, meant, run, progress or silent, known), name=name))
     if not any(v.scored for pose in poses for v in pose.views):
         raise PoseError(_nothing_read(poses[0]), path=places[0], do=_what_then(poses[0]))
     return Ranking(ranking.rank(poses), intent=chosen.intent, arc=chosen.arc)
@@ -160,7 +160,7 @@ class _Measured:
     reading: Reading | None = None
 
 
-def _read_pose(
+def read_pose(
     place: Path, settings: Settings, run: gathering.Run, tell: gathering.Progress, known: Memory | None
 ) -> Pose:
     gathered = gathering.gather(place, settings, run, tell, known)
@@ -281,7 +281,7 @@ def _interval(samples: Any, walk: Round) -> tuple[int | None, int | None]:
 # ------------------------------------------------------------------------------------------------------ small helpers
 
 
-def _silent(what: str, done: int, total: int) -> None:
+def silent(what: str, done: int, total: int) -> None:
     """No one is watching the progress."""
 
 

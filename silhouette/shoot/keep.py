@@ -134,7 +134,7 @@ def shape_picture(figure: SetFigure, layout: SetLayout) -> Pixels:
 @contextlib.contextmanager
 def _whole_set(out: Path, overwrite: bool) -> Iterator[Path]:
     """A hidden folder beside ``out`` to write into, moved into place at the end; gone after any failure."""
-    _refuse(out, overwrite)
+    refuse(out, overwrite)
     work = out.parent / f".{out.name}.{secrets.token_hex(4)}.part"
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
@@ -148,7 +148,8 @@ def _whole_set(out: Path, overwrite: bool) -> Iterator[Path]:
         shutil.rmtree(work, ignore_errors=True)
 
 
-def _refuse(out: Path, overwrite: bool) -> None:
+def refuse(out: Path, overwrite: bool) -> None:
+    """Stop before any work is done where ``out`` may not be written: see :func:`export`."""
     if not out.exists() and not out.is_symlink():
         return
     if not out.is_dir() or out.is_symlink():

@@ -1,0 +1,123 @@
+"""The line for the shoot: keep a turnaround as a reference set."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from silhouette import gathering, pipeline
+from silhouette.errors import PoseError
+from silhouette.intake import film, stills
+from silhouette.records import CANNOT_TELL, Pixels, SetLayout, SetView, View
+from silhouette.settings import Paper, Settings
+from silhouette.shoot import keep, refset
+
+
+def export_set(
+    path: str | Path,
+    out: str | Path,
+    *,
+    name: str | None = None,
+    height_m: float | None = None,
+    pose_height_m: float | None = None,
+    silhouettes_only: bool = False,
+    originals: bool = False,
+    crop: bool = False,
+    print_scale: float | None = None,
+    paper: Paper = "a4",
+    overwrite: bool = False,
+    progress: gathering.Progress | None = None,
+    **settings: Any,
+) -> SetLayout:
+    """Turn a turnaround into a private reference set in the new folder ``out`` and say how it was laid out.
+
+    Parameters
+    ----------
+    path : path-like
+        A folder of stills or a clip.
+    name : str, optional
+        What to call the stills; the folder's or clip's name by default.
+    height_m, pose_height_m : float, optional
+        The model's stature, and the height of the figure in this pose, metres.
+    silhouettes_only, originals, crop, print_scale, overwrite
+        As in :func:`silhouette.shoot.keep.export`.
+    **settings
+        Fields of :class:`silhouette.settings.Settings`.
+
+    Raises
+    ------
+    SilhouetteError
+        If the pictures are of no use, or the set cannot be written; then nothing is left behind.
+    """
+    place, tell = Path(path), progress or pipeline.silent
+    chosen = Settings().but(**settings)
+    keep.refuse(Path(out), overwrite)
+    with gathering.workers(chosen.jobs) as run:
+        pose = pipeline.read_pose(place, chosen, run, tell, None)
+    views = [set_view(v) for v in pose.views if not v.inferred and v.problem is None]
+    if not views:
+        raise PoseError("none of its pictures can be read.", path=place, do="Copy them from the camera again.")
+    layout = refset.lay_out(name or pose.name, views, pose_height_m=pose_height_m, model_height_m=height_m)
+    keep.export(
+        layout,
+        out,
+        silhouettes_only=silhouettes_only,
+        originals=originals,
+        crop=crop,
+        print_scale=print_scale,
+        pages=pages_for(layout, silhouettes_only=silhouettes_only, print_scale=print_scale, paper=paper),
+        overwrite=overwrite,
+        progress=tell,
+    )
+    return layout
+
+
+def set_view(view: View) -> SetView:
+    """One stop of the set; a black shape only where the cut is trusted."""
+    trusted = view.outline is not None and CANNOT_TELL not in view.flags
+    outline = view.outline if trusted else None
+    return SetView(
+        angle=view.angle,
+        name=view.name,
+        angle_from=view.stop.angle_from,
+        outline=outline,
+        scale=1.0 if outline is None else outline.picture_size[0] / view.full_size[0],
+        full_size=view.full_size,
+        read=partial(read_full, view.stop.source, view.stop.time),
+        angle_sure=view.stop.angle_sure,
+        time=view.stop.time,
+    )
+
+
+def read_full(source: Path, time: float | None) -> Pixels:
+    """The whole picture, upright, sRGB: a still, or the frame of a clip at ``time`` seconds."""
+    if film.is_clip(source):
+        return film.read_full(source, time or 0.0)
+    return stills.read_full(source)
+
+
+def pages_for(
+    layout: SetLayout, *, silhouettes_only: bool, print_scale: float | None, paper: Paper
+) -> dict[str, Callable[[], bytes | str]]:
+    """What makes each page of the set, by file name; photographs are read once, and only if they go in."""
+    from silhouette.show import flip, set_sheets
+
+    photos: dict[str, Pixels] = {}
+
+    def pictures() -> dict[str, Pixels]:
+        if not silhouettes_only and not photos:
+            photos.update(keep.small_pictures(layout))
+        return photos
+
+    pages: dict[str, Callable[[], bytes | str]] = {
+        "contact_sheet.pdf": lambda: set_sheets.contact_sheet(layout, kind="pdf", paper=paper, photos=pictures()),
+        "contact_sheet.png": lambda: set_sheets.contact_sheet(layout, kind="png", paper=paper, photos=pictures()),
+        "turnaround.html": lambda: flip.flip_page(layout, photos=pictures()),
+    }
+    if print_scale:
+        words = f"1:{print_scale:g} of a pose {layout.pose_height_m:.2f} m high"
+        height = keep.print_height(layout, print_scale)
+        pages["to_scale.pdf"] = lambda: set_sheets.scale_sheets(layout, pose_mm=height, words=words, paper=paper)
+    return pages
