@@ -71,7 +71,11 @@ _RANGES: dict[str, tuple[float, float, str]] = {
     "height": (0.5, 2.5, "m"), "room": (2, 100, "m"), "lens": (10, 600, "mm"), "distance": (NEAREST_CAMERA, 100, "m"),
     "stops": (3, 360, ""), "stand": (0, 2, "m"), "ratio": (1, 16, ""), "hold": (0.5, 600, "s"),
     "pose_min": (1, 120, "minutes"), "break_min": (0, 120, "minutes"), "poses": (1, 50, ""),
-    "short_side": (64, 100_000, "pixels"), "long_side": (64, 100_000, "pixels"),
+    "short": (64, 100_000, "pixels"), "long": (64, 100_000, "pixels"),
+}
+_NAMES = {
+    "short": "short side of the pictures", "long": "long side of the pictures", "pose_min": "stretch of posing",
+    "break_min": "break",
 }
 
 
@@ -154,74 +158,125 @@ def make_plan(
     SettingsError
         For a value that makes no sense.
     """
-    focal = PHONE_MM if lens_mm is None or lens_mm == "phone" else float(lens_mm)
-    _refuse_nonsense(
-        pose=pose, height=height_m, room=room_m, lens=focal, stops=stops, distance=distance_m, stand=stand_m,
+    focal = None if lens_mm is None or lens_mm == "phone" else float(lens_mm)
+    asked = _Asked(
+        height=height_m, room=room_m, lens=PHONE_MM if focal is None else focal, phone=focal is None, pose=pose,
+        stops=stops, distance=distance_m, orientation=orientation, short=min(pixels), long=max(pixels), stand=stand_m,
         ratio=ratio, hold=hold_s, pose_min=pose_min, break_min=break_min, poses=poses,
-        short_side=min(pixels), long_side=max(pixels),
     )
-    shape = _SHAPES[pose]
-    figure = (shape.width * height_m, shape.height * height_m)
-    lens_over_stand = shape.lens * height_m
-    # A level lens above or below the figure's middle needs twice the longer of the two stretches.
-    need = (figure[0], 2 * max(lens_over_stand, figure[1] - lens_over_stand))
-    sides = _sides(orientation, pixels, need)
-    turned: Orientation = "upright" if sides[1] >= sides[0] else "wide"
-    still = (min(pixels), max(pixels)) if turned == "upright" else (max(pixels), min(pixels))
-    holds_at = NEAR_PART + _needed(need, sides) * focal
-    at_ease = max(LYING_DISTANCE if pose == "lying" else GOOD, _up_to_10_cm(holds_at))
-    wish = at_ease if distance_m is None else distance_m
-    stands, gap, farthest = _fit_room(wish, room_m, given=distance_m is not None)
-
-    reach = shape.depth * height_m if shape.depth else REACH
-    px_per_m = max(pixels) / frame_length(stands, focal)
-    along = 0 if pose == "lying" else 1
-    figure_px = figure[along] * px_per_m
-    lamps = _lamps(stands, focal, sides[0], stand_m, figure[1], ratio)
-    slow = pose == "arms raised"
-    turn_s = turn_seconds(stops, hold_s, slow)
-    slots = timetable_for(turn_s, slow, pose_min, break_min, poses)
-    radius = max(0.5 * height_m, REACH)
-    plan = Plan(
-        pose=pose, model_height=height_m, pose_height=figure[1], pose_width=figure[0], stand=stand_m, room=room_m,
-        lens=focal, phone=lens_mm is None or lens_mm == "phone", orientation=turned, pixels=still, distance=stands,
-        farthest=farthest,
-        verdict=_verdict(stands), fits=stands >= holds_at - 1e-9 and _room_holds(stands, room_m),
-        room_needed=wish + EASY_GAP + BEHIND_CAMERA, backdrop_gap=gap,
-        backdrop_size=_backdrop(stands, gap, radius, stand_m + lens_over_stand, stand_m + figure[1]),
-        width_needed=max(lamp.x for lamp in lamps) - min(lamp.x for lamp in lamps) + 0.6,
-        camera_height=stand_m + lens_over_stand, frame=(sides[0] * stands / focal, sides[1] * stands / focal),
-        px_per_m=px_per_m, figure_px=figure_px, frame_share=figure_px / still[along],
-        lens_to_fill=max(stands - NEAR_PART, 0.0) / _needed(need, sides), reach=reach,
-        forward_part="the near end of the body" if pose == "lying" else f"a hand {100 * reach:.0f} cm forward",
-        forward=enlargement(stands, reach), near_far=near_far(stands, reach),
-        distances=_distance_table(stands, farthest, figure[along], max(pixels), still[along], focal, reach),
-        lenses=tuple((f, NEAR_PART + _needed(need, sides) * f) for f in sorted({*TABLE_LENSES, focal})),
-        lamps=lamps, ratio=ratio, turning_radius=radius, stops=stops, step=360 / stops, slow_turn=slow, turn_s=turn_s,
-        pose_min=pose_min, break_min=break_min, timetable=slots, checklist=checklist_for(pose, stops),
-    )
+    _refuse_nonsense(asked)
+    plan = _plan(asked, _set_up(asked))
     return replace(plan, warnings=warnings_for(plan), said=words_for(plan))
 
 
-def _refuse_nonsense(*, pose: str, **values: float | None) -> None:
-    if pose not in get_args(PoseKind):
-        raise SettingsError(f"pose can be {', '.join(get_args(PoseKind))}, not {pose!r}.")
-    for name, value in values.items():
-        low, high, unit = _RANGES[name]
+@dataclass(frozen=True)
+class _Asked:
+    """What the person gave, the lens settled; lengths in metres, pixels as short and long side."""
+
+    height: float
+    room: float | None
+    lens: float
+    phone: bool
+    pose: str
+    stops: int
+    distance: float | None
+    orientation: str | None
+    short: int
+    long: int
+    stand: float
+    ratio: float
+    hold: float
+    pose_min: float
+    break_min: float
+    poses: int
+
+
+@dataclass(frozen=True)
+class _SetUp:
+    """Where camera and backdrop stand and how the camera is held."""
+
+    figure: tuple[float, float]
+    """(width, height) that the pose takes up, m."""
+    lens_over_stand: float
+    sides: tuple[float, float]
+    """(width, height) of the frame on the 36 mm scale."""
+    still: tuple[int, int]
+    per_mm: float
+    """Metres of distance beyond :data:`NEAR_PART` that hold the figure, per mm of focal length."""
+    wish: float
+    distance: float
+    gap: float
+    farthest: float | None
+
+
+def _set_up(asked: _Asked) -> _SetUp:
+    shape = _SHAPES[asked.pose]
+    figure = (shape.width * asked.height, shape.height * asked.height)
+    over = shape.lens * asked.height
+    # A level lens above or below the figure's middle needs twice the longer of the two stretches.
+    need = (figure[0], 2 * max(over, figure[1] - over))
+    sides = _sides(asked, need)
+    per_mm = _needed(need, sides)
+    at_ease = max(LYING_DISTANCE if asked.pose == "lying" else GOOD, _up_to_10_cm(NEAR_PART + per_mm * asked.lens))
+    wish = at_ease if asked.distance is None else asked.distance
+    distance, gap, farthest = _fit_room(wish, asked.room, given=asked.distance is not None)
+    still = (asked.short, asked.long) if sides[1] >= sides[0] else (asked.long, asked.short)
+    return _SetUp(figure, over, sides, still, per_mm, wish, distance, gap, farthest)
+
+
+def _plan(asked: _Asked, at: _SetUp) -> Plan:
+    """Everything that follows from where the camera stands."""
+    d, lens, along = at.distance, asked.lens, 0 if asked.pose == "lying" else 1
+    depth = _SHAPES[asked.pose].depth
+    reach = depth * asked.height if depth else REACH
+    px_per_m = asked.long / frame_length(d, lens)
+    radius, middle, top = max(0.5 * asked.height, REACH), asked.stand + at.lens_over_stand, asked.stand + at.figure[1]
+    lamps = _lamps(d, lens, at.sides[0], asked.stand, at.figure[1], asked.ratio)
+    slow = asked.pose == "arms raised"
+    turn_s = turn_seconds(asked.stops, asked.hold, slow)
+    holds_at = NEAR_PART + at.per_mm * lens
+    return Plan(
+        pose=asked.pose, model_height=asked.height, pose_height=at.figure[1], pose_width=at.figure[0],
+        stand=asked.stand, room=asked.room, lens=lens, phone=asked.phone,
+        orientation="upright" if at.sides[1] >= at.sides[0] else "wide", pixels=at.still,
+        distance=d, farthest=at.farthest, verdict=_verdict(d),
+        fits=d >= holds_at - 1e-9 and _room_holds(d, asked.room),
+        room_needed=at.wish + EASY_GAP + BEHIND_CAMERA, backdrop_gap=at.gap,
+        backdrop_size=_backdrop(d, at.gap, radius, middle, top),
+        width_needed=max(lamp.x for lamp in lamps) - min(lamp.x for lamp in lamps) + 0.6,
+        camera_height=middle, frame=(at.sides[0] * d / lens, at.sides[1] * d / lens), px_per_m=px_per_m,
+        figure_px=at.figure[along] * px_per_m, frame_share=at.figure[along] * px_per_m / at.still[along],
+        lens_to_fill=max(d - NEAR_PART, 0.0) / at.per_mm, reach=reach,
+        forward_part="the near end of the body" if along == 0 else f"a hand {100 * reach:.0f} cm forward",
+        forward=enlargement(d, reach), near_far=near_far(d, reach),
+        distances=_distance_table(d, at.farthest, at.figure[along], asked.long, at.still[along], lens, reach),
+        lenses=tuple((f, NEAR_PART + at.per_mm * f) for f in sorted({*TABLE_LENSES, lens})),
+        lamps=lamps, ratio=asked.ratio, turning_radius=radius,
+        stops=asked.stops, step=360 / asked.stops, slow_turn=slow, turn_s=turn_s, pose_min=asked.pose_min, break_min=asked.break_min,
+        timetable=timetable_for(turn_s, slow, asked.pose_min, asked.break_min, asked.poses),
+        checklist=checklist_for(asked.pose, asked.stops),
+    )
+
+
+def _refuse_nonsense(asked: _Asked) -> None:
+    if asked.pose not in get_args(PoseKind):
+        raise SettingsError(f"pose can be {', '.join(get_args(PoseKind))}, not {asked.pose!r}.")
+    if asked.orientation not in (None, *get_args(Orientation)):
+        raise SettingsError(f"orientation can be {', '.join(get_args(Orientation))}, not {asked.orientation!r}.")
+    for name, (low, high, unit) in _RANGES.items():
+        value = getattr(asked, name)
         if value is not None and not low <= value <= high:  # a nan fails this too
             hint = f" It is in metres: did you mean {value / 100:.2f}?" if unit == "m" and 50 <= value <= 1000 else ""
-            what = f"{name.replace('_', ' ')} is {low:g} to {high:g} {unit}".rstrip()
+            what = f"{_NAMES.get(name, name)} is {low:g} to {high:g} {unit}".rstrip()
             raise SettingsError(f"{what}, not {value:g}.{hint}")
 
 
-def _sides(orientation: str | None, pixels: tuple[int, int], need: tuple[float, float]) -> tuple[float, float]:
+def _sides(asked: _Asked, need: tuple[float, float]) -> tuple[float, float]:
     """Width and height of the frame on the 36 mm scale, held as given or so that the figure comes out larger."""
-    short = FRAME_MM * min(pixels) / max(pixels)
+    short = FRAME_MM * asked.short / asked.long
     ways = {"upright": (short, FRAME_MM), "wide": (FRAME_MM, short)}
-    if orientation is not None:
-        if orientation not in ways:
-            raise SettingsError(f"orientation can be upright, wide, not {orientation!r}.")
-        return ways[orientation]
+    if asked.orientation is not None:
+        return ways[asked.orientation]
     return min(ways.values(), key=lambda sides: _needed(need, sides))
 
 

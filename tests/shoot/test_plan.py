@@ -193,7 +193,7 @@ def test_checklist_names_what_keeps_people_safe(pose):
     ({"height_m": math.nan}, "height"),
     ({"orientation": "round"}, "upright, wide"),
     ({"hold_s": 0}, "hold"),
-    ({"pixels": (1, 2)}, "short side"),
+    ({"pixels": (1, 2)}, "short side of the pictures is 64"),
 ])
 def test_nonsense_is_refused_in_one_sentence(bad, says):
     with pytest.raises(SettingsError, match=says):
