@@ -252,7 +252,8 @@ def _plan(asked: _Asked, at: _SetUp) -> Plan:
         distances=_distance_table(d, at.farthest, at.figure[along], asked.long, at.still[along], lens, reach),
         lenses=tuple((f, NEAR_PART + at.per_mm * f) for f in sorted({*TABLE_LENSES, lens})),
         lamps=lamps, ratio=asked.ratio, turning_radius=radius,
-        stops=asked.stops, step=360 / asked.stops, slow_turn=slow, turn_s=turn_s, pose_min=asked.pose_min, break_min=asked.break_min,
+        stops=asked.stops, step=360 / asked.stops, slow_turn=slow, turn_s=turn_s,
+        pose_min=asked.pose_min, break_min=asked.break_min,
         timetable=timetable_for(turn_s, slow, asked.pose_min, asked.break_min, asked.poses),
         checklist=checklist_for(asked.pose, asked.stops),
     )
