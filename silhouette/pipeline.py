@@ -123,6 +123,13 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
     return poses
 
 
+def as_html(result: Ranking) -> str:
+    """How a result shows itself in a notebook: wheels and strips of black shapes, as inline SVG."""
+    from silhouette.show import report
+
+    return report.fragment(result)
+
+
 def measure_mask(mask: Mask, intent: Intent = "open") -> tuple[Outline, Measures, BodyReading | None, Reading] | None:
     """Outline, measures, the reader's reading (None where it stood aside) and the verdict; None for an empty mask."""
     line = outline.outline_of(mask)
