@@ -96,10 +96,11 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     backdrop, _ = _backdrop_for(thumb, shared)
     sigma = plate.noise(half)
     likely = figure.logit(half, backdrop, sigma)
-    loose = cv2.resize(likely, half.shape[1::-1], interpolation=cv2.INTER_LINEAR) > 0
+    soft = cv2.resize(likely, half.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    loose = soft > 0
     whole, flags = tidy.one_figure(loose)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "backdrop", flags)
-    mask = edge.refine(pixels, half, whole)
+    mask = edge.refine(pixels, half, whole, soft, sigma)
     flags = tuple(dict.fromkeys((*flags, *tidy.flags_of(mask))))
     return Cut(mask, 0.95, "backdrop", flags)

@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float32]
+Floats = NDArray[Any]
+"""float32 throughout; OpenCV's own type hints do not say so."""
 
 THUMB = 144
 """Longer side of the thumbnails that the backdrop is learned on, pixels: a hand is still 2 pixels wide."""
