@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from silhouette.studio.bodies import LIMBS, Body, Build, pose_body
 from silhouette.studio.raster import Mesh, joined, vertex_normals
 from silhouette.studio.room import Colour, linear
+from silhouette.studio.solids import lathe
 
 Floats = NDArray[np.float64]
 CORE, HEAD = LIMBS.index("core"), LIMBS.index("head")
@@ -177,38 +178,6 @@ def _hair(body: Body, faces: NDArray[np.int64]) -> Piece:
     line = local[:, 2] - 0.35 + 1.05 * np.clip(local[:, 1] + 0.25, -0.4, 1.2)
     level = np.where(body.limb == HEAD, np.minimum(line, local[:, 2] + 1.1) * radius, -1.0)
     return cut_piece(level, faces, 0.016, ramp=0.035)
-
-
-def lathe(profile: list[tuple[float, float]], around: int = 28) -> tuple[Floats, NDArray[np.int64]]:
-    """Points and triangles of a shape turned about the upright axis from (radius, height) pairs, metres."""
-    turn = np.linspace(0, 2 * np.pi, around, endpoint=False)
-    points = np.array([(r * np.cos(t), r * np.sin(t), h) for r, h in profile for t in turn])
-    triangles = []
-    for ring in range(len(profile) - 1):
-        for k in range(around):
-            a, b = ring * around + k, ring * around + (k + 1) % around
-            triangles += [(a, b, a + around), (b, b + around, a + around)]
-    return points, np.array(triangles, np.int64)
-
-
-def tube(path: Floats, radius: float, colour: Colour, around: int = 12) -> Mesh:
-    """A round bar or rope along (n, 3) points, metres."""
-    path = np.asarray(path, float)
-    ahead = np.gradient(path, axis=0)
-    ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
-    side = np.cross(ahead, np.where(np.abs(ahead[:, 2:]) > 0.9, [[1.0, 0.0, 0.0]], [[0.0, 0.0, 1.0]]))
-    side /= np.linalg.norm(side, axis=1, keepdims=True)
-    other = np.cross(ahead, side)
-    turn = np.linspace(0, 2 * np.pi, around, endpoint=False)
-    rings = path[:, None] + radius * (np.cos(turn)[None, :, None] * side[:, None]
-                                      + np.sin(turn)[None, :, None] * other[:, None])
-    _, triangles = lathe([(1.0, float(k)) for k in range(len(path))], around)
-    points = np.concatenate([rings.reshape(-1, 3), path[:1], path[-1:]])
-    last = len(path) * around
-    ends = [(last, (k + 1) % around, k) for k in range(around)]
-    ends += [(last + 1, last - around + k, last - around + (k + 1) % around) for k in range(around)]
-    triangles = np.concatenate([triangles, np.array(ends, np.int64)])
-    return Mesh(points, triangles, np.tile(linear(colour), (len(points), 1)))
 
 
 def _headwear(build: Build, body: Body, outfit: Outfit) -> list[Mesh]:

@@ -4,26 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from silhouette.studio.clothes import lathe, tube
 from silhouette.studio.raster import Mesh, joined
-from silhouette.studio.room import Colour, linear
+from silhouette.studio.solids import box, tube, turned_shape
 
 WOOD, METAL, WHITE = (0.48, 0.33, 0.2), (0.13, 0.13, 0.14), (0.9, 0.89, 0.86)
-
-
-def turned_shape(profile: list[tuple[float, float]], colour: Colour) -> Mesh:
-    """A closed shape turned about the upright axis, from (radius, height) pairs, lowest first."""
-    points, triangles = lathe(profile)
-    return Mesh(points, triangles, np.tile(linear(colour), (len(points), 1)))
-
-
-def box(size: tuple[float, float, float], at: tuple[float, float, float], colour: Colour) -> Mesh:
-    """An upright box of (x, y, z) size, metres, the middle of its bottom at ``at``; corners are not shared."""
-    corners = np.array([(x, y, z) for x in (-0.5, 0.5) for y in (-0.5, 0.5) for z in (0.0, 1.0)])
-    sides = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
-    points = np.concatenate([corners[list(s)] for s in sides]) * np.array(size) + np.array(at)
-    triangles = np.concatenate([[(4 * k, 4 * k + 1, 4 * k + 2), (4 * k, 4 * k + 2, 4 * k + 3)] for k in range(6)])
-    return Mesh(points, triangles, np.tile(linear(colour), (len(points), 1)))
 
 
 def stool(height: float = 0.62) -> Mesh:

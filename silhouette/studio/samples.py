@@ -18,13 +18,14 @@ import numpy as np
 
 from silhouette.studio.bodies import Body, Build, pose_body
 from silhouette.studio.cameras import Camera
-from silhouette.studio.clothes import Outfit, dress, lathe, tube
+from silhouette.studio.clothes import Outfit, dress
 from silhouette.studio.photo import save_photo
 from silhouette.studio.poses import NAMED
 from silhouette.studio.raster import Mesh
 from silhouette.studio.rig import Pose
 from silhouette.studio.room import Backdrop, Lamp, linear
 from silhouette.studio.scene import Posed, Scene, Stage, Standing, posed
+from silhouette.studio.solids import lathe, tube
 
 KEEPER = Build(gender=0.95, age=0.83, muscle=0.5, weight=0.56, height=0.46, proportions=0.55)
 CLOTHES = Outfit(

@@ -15,13 +15,14 @@ import numpy as np
 
 from silhouette.studio.bodies import Build, pose_body
 from silhouette.studio.cameras import Camera
-from silhouette.studio.clothes import Outfit, dress, tube
+from silhouette.studio.clothes import Outfit, dress
 from silhouette.studio.furniture import easel, lamp_stand, stool
 from silhouette.studio.photo import save_mask, save_photo
 from silhouette.studio.poses import NAMED
 from silhouette.studio.raster import Mesh
 from silhouette.studio.room import Backdrop, Lamp
 from silhouette.studio.scene import FILL, Posed, Scene, Stage, posed
+from silhouette.studio.solids import tube
 from silhouette.studio.views import look
 
 CAMERA = Camera(distance_m=4.2, height_m=1.0, focal_35mm=58, width=600, height=800)
