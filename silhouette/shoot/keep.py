@@ -108,6 +108,11 @@ def print_height(layout: SetLayout, print_scale: float) -> float:
     return 1000 * layout.pose_height_m / print_scale
 
 
+def scale_words(layout: SetLayout, print_scale: float) -> str:
+    """The scale as printed: ``1:4, the pose 1.72 m high``."""
+    return f"1:{print_scale:g}, the pose {layout.pose_height_m or 0:.2f} m high"
+
+
 def encode_still(pixels: Pixels) -> bytes:
     """(h, w, 3) BGR as a JPEG file that holds the picture and nothing else."""
     how = [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY,
@@ -302,6 +307,6 @@ def _about(layout: SetLayout, silhouettes_only: bool, originals: bool, print_sca
     else:
         lines.append("There are no photographs in this set.")
     if print_scale and layout.pose_height_m:
-        lines += ["", f"Scale 1:{print_scale:g}, the pose being {layout.pose_height_m:.2f} m high.",
+        lines += ["", f"Scale {scale_words(layout, print_scale)}.",
                   "Lengths hold in the plane of the turning axis: what is nearer to the camera comes out larger."]
     return "\n".join([*lines, *([""] if layout.notes else []), *layout.notes, ""])

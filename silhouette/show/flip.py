@@ -10,11 +10,9 @@ from pathlib import Path
 import cv2
 
 from silhouette.records import Pixels, SetLayout
-from silhouette.show.ink import rings_of
+from silhouette.show.svg import UNIT, path_d
 
 TEMPLATE = Path(__file__).with_name("turnaround.html.j2")
-UNIT = 1000
-"""User units a pose height in the page's drawings."""
 PHOTO_QUALITY = 88
 _SIDES = ("front", "front three-quarter, its right", "its right side", "back three-quarter, its right",
           "back", "back three-quarter, its left", "its left side", "front three-quarter, its left")
@@ -34,9 +32,9 @@ def flip_page(layout: SetLayout, *, photos: Mapping[str, Pixels] | None = None) 
     top = min(top, -round(layout.crown * UNIT) - 20)
     stops = [
         {
-            "angle": round(figure.angle),
+            "angle": round(figure.angle) % 360,
             "side": side_words(figure.angle),
-            "path": _path(figure.polygon),
+            "path": path_d(figure.polygon),
             "photo": _data_uri(photos[figure.stem]) if photos and figure.stem in photos else "",
         }
         for figure in layout.figures
@@ -60,12 +58,6 @@ def flip_page(layout: SetLayout, *, photos: Mapping[str, Pixels] | None = None) 
 def side_words(angle: float) -> str:
     """What the camera sees from ``angle``, in words."""
     return _SIDES[round(angle / 45) % 8]
-
-
-def _path(polygon: object) -> str:
-    """SVG path in whole user units: a thousandth of the figure is finer than a screen shows."""
-    rings = rings_of(polygon)  # type: ignore[arg-type]
-    return "".join("M" + " ".join(f"{round(x * UNIT)},{round(y * UNIT)}" for x, y in ring[:-1]) + "Z" for ring in rings)
 
 
 def _data_uri(pixels: Pixels) -> str:

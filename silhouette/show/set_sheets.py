@@ -11,8 +11,20 @@ import shapely
 from shapely import affinity
 
 from silhouette.records import Pixels, SetFigure, SetLayout
-from silhouette.show.ink import FAIR, INK, PALE, SMALLEST, SOFT, add_paths, new_figure, outline_path, page_axes, style
+from silhouette.show.ink import (
+    FAIR,
+    INK,
+    PALE,
+    SMALLEST,
+    SOFT,
+    add_paths,
+    new_figure,
+    outline_path,
+    page_axes,
+    style,
+)
 from silhouette.show.paper import MM, PAPER_MM, page_bytes, page_points, pages_pdf
+from silhouette.show.words import degrees
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -78,7 +90,7 @@ def _contact_pages(layout: SetLayout, paper: str, photos: Mapping[str, Pixels] |
                 _photo(page, photos[one.stem], x, ground, unit, layout.window)
             else:
                 _shape(page, one, layout, x, ground, unit)
-            page.text(x, ground - max(bottom, 0.04) * unit - 2, f"{one.angle:.0f}", fontsize=9, ha="center", va="top")
+            page.text(x, ground - max(bottom, 0.04) * unit - 2, degrees(one.angle), fontsize=9, ha="center", va="top")
         yield figure
 
 
@@ -139,7 +151,7 @@ def scale_sheets(
     Parameters
     ----------
     words : str
-        What the scale is, for the heading: ``1:4 of a pose 1.72 m high``.
+        What the scale is, for the heading: ``1:4, the pose 1.72 m high``.
     angles : sequence of float, optional
         Only the stops nearest to these angles, degrees; None prints all.
     """
@@ -170,7 +182,7 @@ def _sheets(one: SetFigure, layout: SetLayout, pose_mm: float, words: str, paper
         place = f"row {tile.row + 1} from the top, column {tile.column + 1} from the left"
         where = f"; sheet {number + 1} of {len(tiles)}: {place}. Lay the neighbour's edge on the heavy marks."
         x, y = EDGE_MM * MM, (height - EDGE_MM) * MM
-        page.text(x, y, f"{layout.name}, {one.angle:.0f} degrees", fontsize=10, weight="bold", va="top")
+        page.text(x, y, f"{layout.name}, {degrees(one.angle)} degrees", fontsize=10, weight="bold", va="top")
         page.text(x, y - 13, words + (where if len(tiles) > 1 else ""), fontsize=SMALLEST, va="top")
         _draw_tile(page, one, layout, pose_mm, tile, live, tiles)
         _ruler(page)
