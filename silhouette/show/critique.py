@@ -67,19 +67,19 @@ def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:
             groups = [ranking.poses[i:i + WHEELS] for i in range(0, len(ranking.poses), WHEELS)]
             pages += [_comparison_page(group, size) for group in groups]
         pages += _number_pages(ranking.poses, size)
-        meant = f"Read as {ranking.meant}" + (
-            f", counted from {words.stretch(*ranking.arc)}" if ranking.arc is not None else "")
         for i, page in enumerate(pages):
-            _draw_foot(page, size, f"{meant}.  Page {i + 1} of {len(pages)}.")
+            _draw_foot(page, size, words.asked(ranking), f"{i + 1} of {len(pages)}")
     return pages
 
 
-def _draw_foot(page: Figure, size: tuple[float, float], text: str) -> None:
+def _draw_foot(page: Figure, size: tuple[float, float], asked: str, number: str) -> None:
     ax = ink.page_axes(page, MARGIN, MARGIN, size[0] - 2 * MARGIN, FOOT)
     width, _ = ink.size_of(ax)
-    ax.text(width, 0, text, size=8, color=ink.SOFT, ha="right", va="bottom")
-    ax.text(0, 0, ink.fit_line(words.CANNOT_SEE, width - ink.text_width(text, 8) - 12, 8), size=8, color=ink.SOFT,
-            va="bottom")
+    left = ink.fit_line(words.CANNOT_SEE, width, 8)
+    room = width - ink.text_width(left, 8) - ink.text_width(number, 8) - 28
+    right = f"{ink.fit_line(asked, room, 8)}    {number}" if room > 60 else number
+    ax.text(0, 0, left, size=8, color=ink.SOFT, va="bottom")
+    ax.text(width, 0, right, size=8, color=ink.SOFT, ha="right", va="bottom")
 
 
 # ------------------------------------------------------------------------------------------------------ a pose's page
@@ -208,24 +208,21 @@ def _numbers(view: View) -> str:
 
 
 def _number_pages(poses: Sequence[Pose], size: tuple[float, float]) -> list[Figure]:
-    """Tables of all views, poses one under another, broken over pages where they must."""
-    rows: list[tuple[str, str]] = []
+    """Tables of all views, poses one under another; a table is broken over pages only where it fills one alone."""
+    most = int((size[1] - 2 * MARGIN - FOOT - 92) // ROW)
+    pages: list[list[tuple[str, str]]] = [[]]
     for pose in poses:
         sure = f", {words.give_or_take(pose)}" if words.give_or_take(pose) else ""
-        rows += [("space", ""), ("title", f"{pose.name}: {words.headline(pose)}{sure}"), ("head", HEAD)]
+        rows = [("space", ""), ("title", f"{pose.name}: {words.headline(pose)}{sure}"), ("head", HEAD)]
         rows += [("row", _numbers(view)) for view in pose.views]
         rows += [("note", note) for note in pose.notes]
-    height = size[1] - 2 * MARGIN - FOOT
-    per_page = int((height - 92) // ROW)
-    pages: list[Figure] = []
-    while rows:
-        # A title never stands alone at the foot of a page.
-        end = per_page
-        while end < len(rows) and rows[end - 1][0] in ("space", "title", "head"):
-            end -= 1
-        pages.append(_number_page(rows[:end], size, "The numbers" if not pages else "The numbers, continued"))
-        rows = rows[end:]
-    return pages
+        if pages[-1] and len(pages[-1]) + len(rows) > most:
+            pages.append([])
+        pages[-1] += rows
+        while len(pages[-1]) > most:
+            pages.append(pages[-1][most:])
+            pages[-2] = pages[-2][:most]
+    return [_number_page(rows, size, "The numbers, continued" if i else "The numbers") for i, rows in enumerate(pages)]
 
 
 def _number_page(rows: Sequence[tuple[str, str]], size: tuple[float, float], title: str) -> Figure:

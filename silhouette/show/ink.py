@@ -84,6 +84,10 @@ def size_of(ax: Any) -> tuple[float, float]:
 
 # ------------------------------------------------------------------------------------------------------------ type
 
+HINTED = 1.025
+"""How much wider than drawn a line of small type can come out in a png, where letters are fitted to whole pixels."""
+
+
 @lru_cache(maxsize=1024)
 def _advance(letter: str, bold: bool) -> float:
     """Width of one letter over the size of the type."""
@@ -91,7 +95,7 @@ def _advance(letter: str, bold: bool) -> float:
     from matplotlib.textpath import text_to_path
 
     face = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal", size=100)
-    return float(text_to_path.get_text_width_height_descent(letter, face, False)[0]) / 100
+    return HINTED * float(text_to_path.get_text_width_height_descent(letter, face, False)[0]) / 100
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:

@@ -122,12 +122,12 @@ def _radii(ring: float, type_size: float) -> tuple[float, float]:
 def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
     width, top = frame.width, frame.height
     name = pose.name if pose.rank is None else f"{pose.rank}  {pose.name}"
-    tied = f"too close to call against {', '.join(pose.tied_with)}" if pose.tied_with else ""
+    beside = words.remarks(pose)
     if frame.small:
         name = ink.fit_line(name, width, 9, True)
         ax.text(0, top, name, size=9, weight="bold", va="top")
         used = ink.text_width(name, 9, True) + 10
-        ax.text(used, top - 0.8, ink.fit_line(tied, width - used, 8), size=8, va="top", color=ink.SOFT)
+        ax.text(used, top - 0.8, ink.fit_line(beside, width - used, 8), size=8, va="top", color=ink.SOFT)
         line = words.headline(pose) + (f" ({words.between(pose)})" if words.between(pose) else "")
         ax.text(0, top - 14, ink.fit_line(line, width, 8), size=8, va="top")
         return
@@ -135,7 +135,7 @@ def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
     name = ink.fit_line(name, 0.5 * width, small, True)
     ax.text(0, top, name, size=small, weight="bold", va="top")
     used = ink.text_width(name, small, True) + 14
-    ax.text(used, top, ink.fit_line(tied, width - used, small), size=small, va="top", color=ink.SOFT)
+    ax.text(used, top, ink.fit_line(beside, width - used, small), size=small, va="top", color=ink.SOFT)
     verdict = ink.fit_line(words.headline(pose), width, frame.big, True)
     ax.text(0, top - small - 6, verdict, size=frame.big, weight="bold", va="top")
     ax.text(0, top - small - 10 - 1.2 * frame.big, ink.fit_line(words.give_or_take(pose), width, frame.type),

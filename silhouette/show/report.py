@@ -39,13 +39,12 @@ def report_html(ranking: Ranking) -> str:
     """The page as text; under 1 MB for one pose of 24 views, with nothing fetched from anywhere."""
     keys = [f"p{i}" for i in range(len(ranking.poses))]
     poses = [_pose_context(pose, key) for pose, key in zip(ranking.poses, keys, strict=True)]
-    asked = f"Read as {ranking.meant}" + (
-        f", counted from {words.stretch(*ranking.arc)}" if ranking.arc is not None else "")
     title = poses[0]["name"] if len(poses) == 1 else f"{len(poses)} candidate poses"
     # Text for a script element: no "<" may stand in it, or a name could close the element.
     data = json.dumps([_pose_data(pose) for pose in ranking.poses], separators=(",", ":")).replace("<", "\\u003c")
     return _environment().get_template("report.html.j2").render(
-        title=title, poses=poses, patterns=_patterns(), asked=asked, cannot_see=words.CANNOT_SEE, data=data, flags=words.FLAGS)
+        title=title, poses=poses, patterns=_patterns(), asked=words.asked(ranking), data=data,
+        cannot_see=words.CANNOT_SEE)
 
 
 def fragment(result: Pose | Ranking) -> str:
@@ -80,7 +79,7 @@ def _pose_context(pose: Pose, key: str) -> dict[str, Any]:
     heights = ink.relative_heights(pose.views)
     return {
         "key": key, "name": pose.name, "headline": words.headline(pose), "sure": words.give_or_take(pose),
-        "rank": pose.rank, "tied": words.listed(pose.tied_with), "notes": pose.notes,
+        "rank": pose.rank, "remarks": words.remarks(pose), "notes": pose.notes,
         "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(svg.wheel_svg(pose, key)),
         "box": svg.view_box(pose.views),
         "arcs": [{"letter": letters.get(id(arc), ""), "where": words.stretch(arc.start, arc.end),

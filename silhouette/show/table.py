@@ -21,7 +21,8 @@ def score_table(pose: Pose) -> str:
         Lines of at most 80 characters, no trailing newline.
     """
     sure = words.give_or_take(pose)
-    lines = [_cut(f"{pose.name}: {words.headline(pose)}"), *([f"({sure})"] if sure else []), "",
+    meant = f", meant {pose.intent}" if pose.intent != "open" else ""
+    lines = [_cut(f"{pose.name}{meant}: {words.headline(pose)}"), *([f"({sure})"] if sure else []), "",
              "angle  reads            band         why"]
     # A flag that every view carries would only clutter the rows; it is explained under the table.
     shared = set.intersection(*(set(view.flags) for view in pose.views)) if pose.views else set()
@@ -75,16 +76,13 @@ def rank_table(ranking: Ranking) -> str:
             f"{round_.reads_degrees:>3} of {round_.counted_degrees:<3}")
         between = "-" if pose.reads_low is None else f"{pose.reads_low}-{pose.reads_high}"
         lines.append(f"{rank:>4}  {_cut(pose.name, wide):<{wide}}  {reads}    {between:<10}  {worst}")
-        if pose.tied_with:
-            lines += _hang(" " * 6, f"too close to call against {words.listed(pose.tied_with)}")
+        if words.remarks(pose):
+            lines += _hang(" " * 6, words.remarks(pose))
         if round_.weak_arcs:
             arc = max(round_.weak_arcs, key=lambda a: a.width)
             lines += _hang(" " * 6, f"weak {words.stretch(arc.start, arc.end)}"
                            + (f": {'; '.join(arc.why[:2])}" if arc.why else ""))
-    asked = f"Read as {ranking.meant}"
-    if ranking.arc is not None:
-        asked += f", seen from {words.stretch(*ranking.arc)}"
-    lines += ["", f"{asked}. Nothing was dropped; the choice is yours."]
+    lines += ["", *_hang("", f"{words.asked(ranking)}. Nothing was dropped; the choice is yours.")]
     return "\n".join(lines)
 
 

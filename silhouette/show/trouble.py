@@ -20,7 +20,7 @@ ARM_HEIGHTS = (0.24, 0.50)
 """Heights between which a hanging arm lies beside the trunk, figure heights from the top (elbow at 0.37 of stature from
 the top, fingertips lower: Drillis & Contini 1966 put shoulder and elbow at 0.818 and 0.630 of stature)."""
 LEG_HEIGHTS = (0.55, 0.95)
-ARM_THICK = 0.04
+ARM_THICK = 0.034
 """Half of a width, figure heights, that no arm has and every head has."""
 SAME_GAP = 0.10
 """Two gaps of neighbouring views whose middles lie this near, figure heights, are taken for one gap."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from silhouette import records
-from silhouette.records import CANNOT_TELL, INFERRED, Pose, View
+from silhouette.records import CANNOT_TELL, INFERRED, Pose, Ranking, View
 
 SIDES = {0: "front", 90: "its right", 180: "back", 270: "its left"}
 """Names for the four square-on views; "its" is the figure's own."""
@@ -50,6 +50,19 @@ def give_or_take(pose: Pose) -> str:
     if pose.reads_low is not None and pose.reads_low == pose.reads_high:
         return f"still {pose.reads_low} when views are left out and edges moved"
     return f"9 times in 10 {between(pose)}" if between(pose) else ""
+
+
+def asked(ranking: Ranking) -> str:
+    """What the poses were read as, and from where: ``Read as open, counted from 300 to 60``."""
+    counted = "" if ranking.arc is None else f", counted from {stretch(*ranking.arc)}"
+    return f"Read as {ranking.meant}{counted}"
+
+
+def remarks(pose: Pose) -> str:
+    """What stands beside a pose's name: what it is meant to be where that is not open, and whom it ties with."""
+    meant = [f"meant {pose.intent}"] if pose.intent != "open" else []
+    tied = [f"too close to call against {listed(pose.tied_with)}"] if pose.tied_with else []
+    return ", ".join([*meant, *tied])
 
 
 def degrees(angle: float) -> str:

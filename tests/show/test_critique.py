@@ -1,0 +1,105 @@
+"""The critique sheet: pages that can be printed at every size and hung on a wall."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from silhouette.records import Pose, Ranking
+from silhouette.show import critique
+from silhouette.show.critique import critique_pages, extremes
+from silhouette.show.paper import page_points
+
+needs_poppler = pytest.mark.skipif(shutil.which("pdffonts") is None, reason="poppler is not installed")
+
+
+def type_on(page: Any) -> list[str]:
+    return [t.get_text() for ax in page.axes for t in ax.texts]
+
+
+@pytest.mark.parametrize(("count", "stops", "paper"), [(1, 8, "letter"), (1, 12, "a4"), (1, 16, "a4"), (2, 24, "a4"),
+                                                       (2, 24, "letter"), (1, 24, "a3"), (1, 36, "a4")])
+def test_pages_are_whole_and_legible(ranking_of: Callable[..., Ranking], check_type: Any, check_border: Any,
+                                     count: int, stops: int, paper: Any) -> None:
+    for page in critique_pages(ranking_of(count, stops), paper):
+        assert check_type(page) > 10
+        check_border(page, critique.MARGIN - 8)
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 6, 7])
+def test_a_page_a_pose_a_comparison_and_numbers(ranking_of: Callable[..., Ranking], check_type: Any,
+                                                count: int) -> None:
+    ranking = ranking_of(count if count < 7 else 6, 8)
+    if count == 7:
+        ranking = Ranking((*ranking.poses, ranking.poses[-1]))
+    pages = critique_pages(ranking)
+    comparisons = [p for p in pages if "Candidates, best first" in type_on(p)]
+    numbers = [p for p in pages if any(t.startswith("The numbers") for t in type_on(p))]
+    assert len(comparisons) == {1: 0, 7: 2}.get(count, 1)
+    assert len(pages) == count + len(comparisons) + len(numbers)
+    for page in comparisons:
+        check_type(page)
+    rows = sum(t.rstrip().endswith("%") for p in numbers for t in type_on(p))
+    assert rows == sum(len(p.views) for p in ranking.poses)
+
+
+def test_a_pose_page_says_what_is_wrong_and_what_to_try(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("akimbo", 24)
+    page = critique_pages(Ranking((pose,)))[0]
+    told = type_on(page)
+    assert {"Weakest views", "Strongest views", "What to try", "Notes"} <= set(told)
+    assert f"reads from {pose.round.reads_degrees} of 360 degrees" in told
+    circled = [c for ax in page.axes for c in ax.collections if type(c).__name__ == "EllipseCollection"]
+    assert circled, "the trouble is circled"
+    ruled = [line for ax in page.axes for line in ax.lines if line.get_linewidth() == 0.5]
+    assert len(ruled) >= 5, "room for handwriting"
+
+
+def test_no_photographs(ranking_of: Callable[..., Ranking]) -> None:
+    assert not any(ax.images for page in critique_pages(ranking_of(2, 8)) for ax in page.axes)
+
+
+def test_extremes_are_spread_and_never_the_same(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("akimbo", 24)
+    weak, strong = extremes(pose)
+    assert len(weak) == len(strong) == 3 and not {v.angle for v in weak} & {v.angle for v in strong}
+    scores = [v.reading.readability for v in (*weak, *strong) if v.reading]
+    assert max(scores[:3]) <= min(scores[3:])
+    assert abs((weak[0].angle - weak[1].angle + 90) % 180 - 90) >= critique.APART
+
+
+@pytest.mark.parametrize("stops", [1, 2, 3, 5])
+def test_few_views_make_a_page(pose_at: Callable[..., Pose], check_type: Any, stops: int) -> None:
+    pose = pose_at("akimbo", stops)
+    weak, strong = extremes(pose)
+    assert len(weak) + len(strong) == min(stops, 6)
+    check_type(critique_pages(Ranking((pose,)))[0])
+
+
+def test_a_pose_with_everything_wrong_makes_a_page(odd_pose: Pose, check_type: Any) -> None:
+    pages = critique_pages(Ranking((odd_pose,)))
+    check_type(pages[0])
+    assert any("cannot tell" in t for t in type_on(pages[-1]))
+
+
+@needs_poppler
+@pytest.mark.parametrize("paper", ["a4", "letter", "a3"])
+def test_pdf_is_of_the_paper_and_carries_its_fonts(ranking_of: Callable[..., Ranking], tmp_path: Path,
+                                                   paper: Any) -> None:
+    path = critique.write_critique(ranking_of(2, 12), tmp_path / "critique.pdf", paper)
+    assert [p.name for p in tmp_path.iterdir()] == ["critique.pdf"]
+    fonts = subprocess.run(["pdffonts", path], capture_output=True, text=True, check=True).stdout.splitlines()[2:]
+    assert fonts
+    assert all(row[-20:].split()[0] == "yes" or " yes " in row[54:] for row in fonts), fonts
+    info = subprocess.run(["pdfinfo", path], capture_output=True, text=True, check=True).stdout
+    size = next(row for row in info.splitlines() if row.startswith("Page size"))
+    width, height = (float(part) for part in size.split(":")[1].split("pts")[0].split("x"))
+    assert (width, height) == pytest.approx(page_points(paper), abs=1)
+    assert "CreationDate" not in info and "Author" not in info
+    assert not [row for row in subprocess.run(["pdfimages", "-list", path], capture_output=True, text=True,
+                                              check=True).stdout.splitlines()[2:] if row.strip()], "vector only"
