@@ -63,23 +63,31 @@ def learn(pictures: Sequence[Pixels]) -> Shared | None:
     return Shared(backdrop, known, (h, w))
 
 
-def _backdrop_for(thumb: plate.Floats, shared: Shared | None) -> tuple[plate.Floats, NDArray[np.bool_]]:
+def _backdrop_for(thumb: plate.Floats, shared: Shared | None) -> plate.Floats:
     """The backdrop of this picture at thumbnail size: the shared plate in this picture's light, or its own."""
     if shared is None or abs(shared.shape[0] * thumb.shape[1] / (shared.shape[1] * thumb.shape[0]) - 1) > 0.02:
-        return plate.from_one(thumb)
+        return plate.from_one(thumb)[0]
     clean = shared.backdrop
     if clean.shape != thumb.shape:
         clean = cv2.resize(clean, thumb.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     ratio = (thumb + 1.0) / (clean + 1.0)
-    seen = np.ones(thumb.shape[:2], np.bool_)
+    coarse = ratio[::2, ::2]
+    seen = np.ones(coarse.shape[:2], np.bool_)
     for _ in range(3):
-        gain = np.median(ratio[seen], axis=0)
-        seen = np.abs(ratio / gain - 1).max(axis=2) < 0.06
+        gain = np.median(coarse[seen], axis=0)
+        seen = plate.widest(coarse / gain - 1) < 0.06
         if seen.mean() < 0.2:
-            return plate.from_one(thumb)
-    drift = plate.fill(ratio, cv2.erode(seen.astype(np.float32), np.ones((5, 5), np.uint8)), across=1)
-    drift = cv2.GaussianBlur(drift, (0, 0), 12)
-    return clean * drift, seen
+            return plate.from_one(thumb)[0]
+    # The light may have changed unevenly: what is left over, smoothed, is taken for light.
+    drift = plate.fill(coarse, cv2.erode(seen.astype(np.float32), np.ones((3, 3), np.uint8)), across=1)
+    drift = cv2.resize(cv2.GaussianBlur(drift, (0, 0), 6), thumb.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    return clean * drift
+
+
+def halved(pixels: Pixels) -> Pixels:
+    """The picture at half the size worked at, at most HALF pixels long."""
+    small: Pixels = plate.shrink(pixels, min(HALF, (max(pixels.shape[:2]) + 1) // 2))
+    return small
 
 
 def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
@@ -91,16 +99,15 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     shared : Shared or None
         What :func:`learn` made of the pose's pictures, if the camera stood still.
     """
-    half = plate.shrink(pixels, min(HALF, (max(pixels.shape[:2]) + 1) // 2)).astype(np.float32)
-    thumb = plate.shrink(half, plate.THUMB)
-    backdrop, _ = _backdrop_for(thumb, shared)
-    sigma = plate.noise(half)
-    likely = figure.logit(half, backdrop, sigma)
-    soft = cv2.resize(likely, half.shape[1::-1], interpolation=cv2.INTER_LINEAR)
-    loose = soft > 0
-    whole, flags = tidy.one_figure(loose)
+    half = halved(pixels)
+    levels = half.astype(np.float32)
+    thumb = plate.shrink(levels, plate.THUMB)
+    backdrop = _backdrop_for(thumb, shared)
+    sigma = plate.noise(levels)
+    odds = figure.logit(levels, backdrop, sigma)
+    odds, flags = tidy.whole(odds)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "backdrop", flags)
-    mask = edge.refine(pixels, half, whole, soft, sigma)
+    mask = edge.refine(pixels, half, odds, sigma)
     flags = tuple(dict.fromkeys((*flags, *tidy.flags_of(mask))))
     return Cut(mask, 0.95, "backdrop", flags)

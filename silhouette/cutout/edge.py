@@ -7,6 +7,8 @@ where a passes one half.
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +22,8 @@ REACH = 5
 GAMMA = 1.5
 """Exponent that turns levels into what is mixed at the edge. A camera mixes light (about 2.2), a plain renderer levels
 (1); halfway neither is off by more than a tenth of a pixel."""
+ENOUGH = 3.0
+"""Pixels that a window needs for its mean to be believed."""
 FAINT = 14.0
 """Contrast over noise under which the pixel's neighbours are averaged in."""
 FLOOR = 2.5
@@ -32,41 +36,76 @@ PRIOR_MOST = 4.0
 
 
 
-def local_mean(picture: Floats, weight: Floats, sizes: tuple[int, ...] = (5, 15, 45)) -> Floats:
-    """Mean of the weighted pixels near each pixel, from the smallest window that holds any. (h, w, 3)."""
-    result = None
-    weighted = picture * weight[..., None]
+def _means(picture: NDArray[np.uint8], chosen: NDArray[np.uint8], rows: NDArray[np.intp], cols: NDArray[np.intp],
+           sizes: tuple[int, ...]) -> Floats:
+    """Mean colours (n, 3) of the chosen pixels (255, else 0) in the smallest window round each place that holds any."""
+    h, w = chosen.shape
+    sums = cv2.integral(cv2.merge([*cv2.split(cv2.bitwise_and(picture, picture, mask=chosen)), chosen & 1]))
+    result = np.zeros((len(rows), 3), np.float32)
+    open_ = np.arange(len(rows))
     for size in sizes:
-        mass = cv2.boxFilter(weight, -1, (size, size))
-        total = cv2.boxFilter(weighted, -1, (size, size))
-        mean = total / np.maximum(mass, 1e-6)[..., None]
-        if result is None:
-            result, trust = mean, np.minimum(1.0, mass * size * size / 3.0)
-        else:
-            result = trust[..., None] * result + (1 - trust[..., None]) * mean
-            trust = np.maximum(trust, np.minimum(1.0, mass * size * size / 3.0))
+        r, c = rows[open_], cols[open_]
+        top, bottom = np.maximum(r - size // 2, 0), np.minimum(r + size // 2 + 1, h)
+        left, right = np.maximum(c - size // 2, 0), np.minimum(c + size // 2 + 1, w)
+        total = sums[bottom, right] - sums[top, right] - sums[bottom, left] + sums[top, left]
+        result[open_] = total[:, :3] / np.maximum(total[:, 3:], 1)
+        open_ = open_[total[:, 3] < ENOUGH]
+        if not len(open_):
+            break
     return result
 
 
-def _light(levels: Floats) -> Floats:
-    """Levels 0 to 255 to linear light 0 to 1 (a plain power of GAMMA)."""
-    result: Floats = np.power(np.maximum(levels, 0.0) / np.float32(255.0), np.float32(GAMMA))
-    return result
+_CURVE = ((np.arange(256, dtype=np.float32) / 255.0) ** GAMMA).astype(np.float32)
 
 
-def refine(pixels: NDArray[np.uint8], half: Floats, coarse: NDArray[np.bool_], soft: Floats,
-           sigma: float) -> NDArray[np.bool_]:
-    """The coarse mask with its edge placed on the full picture.
+def _light(levels: NDArray[Any]) -> Floats:
+    """Levels 0 to 255 to what is mixed, 0 to 1 (a plain power of GAMMA)."""
+    return _CURVE[np.clip(levels, 0, 255).astype(np.uint8)]
+
+
+def _window(solid: NDArray[np.bool_], margin: int) -> tuple[slice, slice]:
+    """Rows and columns that hold the mask and a margin."""
+    x, y, w, h = cv2.boundingRect(solid.astype(np.uint8))
+    return (slice(max(0, y - margin), min(solid.shape[0], y + h + margin)),
+            slice(max(0, x - margin), min(solid.shape[1], x + w + margin)))
+
+
+def _band(solid: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """255 within REACH of the mask's edge."""
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * REACH + 1, 2 * REACH + 1))
+    band: NDArray[np.uint8] = cv2.morphologyEx(solid, cv2.MORPH_GRADIENT, disc)
+    return band
+
+
+def _sides(half: NDArray[np.uint8], coarse: NDArray[np.uint8], rows: NDArray[np.intp],
+           cols: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """The figure's and the backdrop's colour near each of the given pixels, (n, 3) each."""
+    kernel = np.ones((3, 3), np.uint8)
+    inside = cv2.erode(coarse, kernel)
+    # Fingers have no inside: there the whole of it must do.
+    inside |= coarse & ~cv2.dilate(inside, kernel, iterations=2)
+    outside = ~cv2.dilate(coarse, kernel, iterations=2)
+    wanted = np.zeros(coarse.shape, np.bool_)
+    wanted[rows, cols] = True
+    at = np.nonzero(wanted)
+    place = np.zeros(coarse.shape, np.intp)
+    place[at] = np.arange(len(at[0]))
+    place = place[rows, cols]
+    return _means(half, inside, *at, (5, 15, 45))[place], _means(half, outside, *at, (7, 15, 45))[place]
+
+
+def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sigma: float) -> NDArray[np.bool_]:
+    """A coarse mask with its edge placed on the full picture.
 
     Parameters
     ----------
     pixels : (h, w, 3) uint8
         The picture at the size worked at.
-    half : (h2, w2, 3) float32
-        The picture at the size the coarse mask was made at.
-    coarse : (h2, w2) bool
-    soft : (h2, w2) float32
-        How surely each pixel is figure, log odds: decides where the colours cannot.
+    half : (h2, w2, 3) uint8
+        The same at half that size, for the colours round about.
+    odds : (h3, w3) float32
+        How surely each pixel is figure, log odds, at any size; above 0 is the coarse mask. Decides where the colours
+        cannot.
     sigma : float
         Noise of ``half``, levels.
 
@@ -75,34 +114,30 @@ def refine(pixels: NDArray[np.uint8], half: Floats, coarse: NDArray[np.bool_], s
     (h, w) bool
     """
     h, w = pixels.shape[:2]
-    solid = coarse.astype(np.uint8)
-    kernel = np.ones((3, 3), np.uint8)
-    inside = cv2.erode(solid, kernel).astype(np.float32)
-    outside = (1 - cv2.dilate(solid, kernel, iterations=2)).astype(np.float32)
-    front = local_mean(half, inside + 0.02 * solid)
-    back = local_mean(half, outside, (7, 15, 45))
-    prior = cv2.resize(np.where(coarse, np.maximum(soft, 0), np.minimum(soft, 0)), (w, h))
-    base = (cv2.resize(solid.astype(np.float32), (w, h)) > 0.5).astype(np.uint8)
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * REACH + 1, 2 * REACH + 1))
-    band = cv2.dilate(base, disc) != cv2.erode(base, disc)
-    rows, cols = np.nonzero(band)
-    if not len(rows):
-        return base > 0
-    h2, w2 = coarse.shape
-    r2 = np.minimum((rows * h2) // h, h2 - 1)
-    c2 = np.minimum((cols * w2) // w, w2 - 1)
-    f, b = front[r2, c2], back[r2, c2]
-    contrast = np.sqrt(np.einsum("ij,ij->i", f - b, f - b))
+    result = np.zeros((h, w), np.bool_)
+    if not (odds > 0).any():
+        return result
+    prior = cv2.resize(odds, (w, h), interpolation=cv2.INTER_LINEAR)
+    window = _window(prior > 0, 4 * REACH)
+    prior, shown, mask = prior[window], pixels[window], result[window]
+    base = (prior > 0).astype(np.uint8)
+    rows, cols = np.nonzero(_band(base))
+    h2, w2 = half.shape[:2]
+    coarse = (cv2.resize(odds, (w2, h2), interpolation=cv2.INTER_LINEAR) > 0).astype(np.uint8) * np.uint8(255)
+    near = _window(coarse > 0, 24)
+    r2 = np.minimum((rows + window[0].start) * h2 // h, h2 - 1) - near[0].start
+    c2 = np.minimum((cols + window[1].start) * w2 // w, w2 - 1) - near[1].start
+    figure, behind = _sides(half[near], coarse[near], r2, c2)
+    contrast = np.sqrt(np.einsum("ij,ij->i", figure - behind, figure - behind))
     faint = (contrast < FAINT * sigma)[:, None]
-    here = np.where(faint, cv2.blur(pixels, (3, 3))[rows, cols], pixels[rows, cols]).astype(np.float32)
-    # Lens and sensor mix light, not levels: undo the display curve first.
-    f, b, here = _light(f), _light(b), _light(here)
-    across = f - b
+    here = np.where(faint, cv2.blur(shown, (3, 3))[rows, cols], shown[rows, cols])
+    figure, behind, here = _light(figure), _light(behind), _light(here)
+    across = figure - behind
     length = np.einsum("ij,ij->i", across, across)
-    alpha = np.einsum("ij,ij->i", here - b, across) / np.maximum(length, 1e-9)
-    # Where figure and backdrop look alike the colours cannot place the edge, and the network's guess stays.
+    alpha = np.einsum("ij,ij->i", here - behind, across) / np.maximum(length, 1e-9)
+    # Where figure and backdrop look alike the colours cannot place the edge, and the coarse mask's own edge stays.
     weight = PER_CONTRAST * np.maximum(contrast / sigma - FLOOR, 0)
-    odds = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + np.clip(prior[rows, cols], -PRIOR_MOST, PRIOR_MOST)
-    result = base.copy()
-    result[rows, cols] = odds > 0
-    return result > 0
+    total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + np.clip(prior[rows, cols], -PRIOR_MOST, PRIOR_MOST)
+    mask[:] = base
+    mask[rows, cols] = total > 0
+    return result

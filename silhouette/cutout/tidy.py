@@ -48,11 +48,18 @@ def one_figure(mask: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], tuple[str, .
         elif area[i - 1] > 0.4 * area[best - 1] and stats[i, cv2.CC_STAT_HEIGHT] > 0.5 * height and not touches[i - 1]:
             flags.append(TWO_FIGURES)
     figure = keep[labels]
-    holes, hole_labels, hole_stats, _ = cv2.connectedComponentsWithStats((~figure).astype(np.uint8), connectivity=4)
+    _, hole_labels, hole_stats, _ = cv2.connectedComponentsWithStats((~figure).astype(np.uint8), connectivity=4)
     small = hole_stats[:, cv2.CC_STAT_AREA] < max(4.0, SPECK * box)
     small[0] = False
     figure |= small[hole_labels]
     return figure, tuple(dict.fromkeys(flags))
+
+
+def whole(odds: NDArray[np.float32]) -> tuple[NDArray[np.float32], tuple[str, ...]]:
+    """Log odds of being figure, with everything but the one whole figure pushed to the other side of 0."""
+    loose = odds > 0
+    figure, flags = one_figure(loose)
+    return np.where(figure == loose, odds, np.where(figure, 0.5, -0.5)).astype(np.float32), flags
 
 
 def flags_of(mask: NDArray[np.bool_]) -> tuple[str, ...]:
@@ -87,7 +94,7 @@ def given(path: Path, size: tuple[int, int]) -> Cut:
     data = np.frombuffer(path.read_bytes(), np.uint8)
     mask = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE) if data.size else None
     if mask is None:
-        raise PictureError("this mask cannot be read as a picture.", path=path, do="Save it as PNG, white on the figure.")
+        raise PictureError("this mask cannot be read as a picture.", path=path, do="Save it as PNG, white figure.")
     h, w = mask.shape
     if abs(w / h - size[0] / size[1]) > 0.02 * size[0] / size[1]:
         raise PictureError(
