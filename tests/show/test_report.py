@@ -1,0 +1,308 @@
+"""The report page in a real browser: turned by keys, drag and touch; nothing fetched; no stumbling for screen readers."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from silhouette.records import Pose, Ranking
+from silhouette.show.report import fragment, report_html, write_report
+
+CHROMIUM, DRIVER = shutil.which("chromium") or shutil.which("google-chrome"), shutil.which("chromedriver")
+needs_browser = pytest.mark.skipif(CHROMIUM is None or DRIVER is None, reason="no chromium with its driver")
+AXE = Path(os.environ.get("AXE_CORE", Path(__file__).parents[2] / "node_modules" / "axe-core" / "axe.min.js"))
+SCREENS = {"phone": (390, 844), "laptop": (1280, 800), "desktop": (1920, 1080)}
+
+
+# ------------------------------------------------------------------------------------------------ without a browser
+
+def test_one_pose_of_24_views_is_under_a_megabyte_and_alone(pose_at: Callable[..., Pose], tmp_path: Path) -> None:
+    path = write_report(Ranking((pose_at("reach_up", 24),)), tmp_path / "report.html")
+    assert [p.name for p in tmp_path.iterdir()] == ["report.html"]
+    text = path.read_text(encoding="utf-8")
+    assert len(text.encode()) < 1_000_000
+    addresses = re.findall(r'(?:src|href|action|poster)\s*=\s*"([^"#{][^"]*)"|url\(([^#)][^)]*)\)|@import', text)
+    assert not addresses
+    assert set(re.findall(r"https?://[^\s\"'<]+", text)) <= {"http://www.w3.org/2000/svg"}
+    assert "<img" not in text and "data:image" not in text, "no photographs"
+
+
+def test_every_view_is_drawn_and_named(odd_pose: Pose) -> None:
+    text = report_html(Ranking((odd_pose,)))
+    drawn = sum(v.outline is not None for v in odd_pose.views)
+    assert len(re.findall(r'<path id="p0v\d+"', text)) == drawn
+    assert text.count('data-i="') >= len(odd_pose.views)
+    assert "cannot tell" in text and "No view from" in text and "inferred" in text
+
+
+def test_names_cannot_break_the_page(pose_at: Callable[..., Pose]) -> None:
+    name = '</script><b onclick="x">&'
+    text = report_html(Ranking((replace(pose_at("akimbo", 8), name=name),)))
+    assert name not in text
+    data = re.search(r'id="data">(.*?)</script>', text, re.S)
+    assert data and json.loads(data[1])[0]["name"] == name
+
+
+def test_fragment_is_static_and_stands_beside_others(pose_at: Callable[..., Pose]) -> None:
+    one, other = fragment(pose_at("akimbo", 8)), fragment(pose_at("reach_up", 8))
+    for text in (one, other):
+        assert "<script" not in text and "http" not in text
+        assert text.count("<use ") == 16, "every figure in the wheel and in the strip"
+    names = [set(re.findall(r'<path id="([^"]+)"', text)) for text in (one, other)]
+    assert len(names[0]) == 8 and not names[0] & names[1]
+    assert fragment(Ranking((pose_at("akimbo", 8), pose_at("reach_up", 8)))).count('class="wheel"') == 2
+
+
+# --------------------------------------------------------------------------------------------------- in the browser
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = str(CHROMIUM)
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as home:
+        for flag in ("--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run",
+                     "--disable-background-networking", "--disable-dev-shm-usage", f"--user-data-dir={home}"):
+            options.add_argument(flag)
+        options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+        driver = webdriver.Chrome(options=options, service=Service(str(DRIVER)))
+        yield driver
+        driver.quit()
+
+
+class Page:
+    """The open page, looked at and driven as a person would."""
+
+    def __init__(self, browser: Any, path: Path) -> None:
+        self.browser, self.path = browser, path
+
+    def open(self, screen: str = "laptop", look: str = "light") -> Page:
+        width, height = SCREENS[screen]
+        self.command("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1,
+                     mobile=screen == "phone")
+        self.command("Emulation.setTouchEmulationEnabled", enabled=screen == "phone")
+        self.command("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": look}])
+        for log in ("browser", "performance"):
+            self.browser.get_log(log)
+        self.browser.get(self.path.as_uri())
+        return self
+
+    def command(self, name: str, **arguments: Any) -> Any:
+        return self.browser.execute_cdp_cmd(name, arguments)
+
+    def ask(self, script: str, *arguments: Any) -> Any:
+        return self.browser.execute_script(f"return {script}", *arguments)
+
+    @property
+    def angle(self) -> int:
+        return int(self.ask("document.querySelector('#shown').textContent").rstrip("°"))
+
+    def keys(self, *names: str) -> None:
+        from selenium.webdriver.common.action_chains import ActionChains
+        from selenium.webdriver.common.keys import Keys
+
+        for name in names:
+            ActionChains(self.browser).send_keys(getattr(Keys, name, name)).perform()
+
+    def middle(self, selector: str) -> tuple[float, float, float, float]:
+        """Middle and size of the first such element, pixels."""
+        box = self.ask("(() => { const b = document.querySelector(arguments[0]).getBoundingClientRect();"
+                       " return [b.x + b.width / 2, b.y + b.height / 2, b.width, b.height]; })()".replace(
+                           "arguments[0]", json.dumps(selector)))
+        return box[0], box[1], box[2], box[3]
+
+    def mouse(self, kind: str, x: float, y: float, down: bool = False) -> None:
+        self.command("Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left" if kind != "mouseMoved" else "none",
+                     buttons=int(down), clickCount=1)
+
+    def touch(self, kind: str, *points: tuple[float, float]) -> None:
+        self.command("Input.dispatchTouchEvent", type=kind, touchPoints=[{"x": x, "y": y} for x, y in points])
+
+    def check_quiet(self) -> None:
+        """No word on the console, nothing asked of any network."""
+        assert self.browser.get_log("browser") == []
+        asked = [json.loads(row["message"])["message"] for row in self.browser.get_log("performance")]
+        urls = [m["params"]["request"]["url"] for m in asked if m["method"] == "Network.requestWillBeSent"]
+        assert [u for u in urls if not u.startswith(("file:", "data:", "blob:"))] == []
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, Ranking], Path]:
+    folder = tmp_path_factory.mktemp("pages")
+    return lambda name, ranking: write_report(ranking, folder / f"{name}.html")
+
+
+@pytest.fixture
+def page(browser: Any, built: Callable[..., Path], pose_at: Callable[..., Pose]) -> Page:
+    return Page(browser, built("one", Ranking((pose_at("akimbo", 24),))))
+
+
+@pytest.fixture
+def pages(browser: Any, built: Callable[..., Path], ranking_of: Callable[..., Ranking]) -> Page:
+    return Page(browser, built("three", ranking_of(3, 24)))
+
+
+@needs_browser
+def test_arrow_keys_turn_the_figure(page: Page) -> None:
+    page.open()
+    assert page.angle == 0
+    page.keys("ARROW_RIGHT", "ARROW_RIGHT", "ARROW_RIGHT")
+    assert page.angle == 45
+    page.keys("ARROW_LEFT")
+    assert page.angle == 30
+    page.keys("HOME")
+    assert page.angle == 0
+    page.keys("ARROW_LEFT")
+    assert page.angle == 345, "round past the front"
+    page.check_quiet()
+
+
+@needs_browser
+def test_the_slider_is_reached_by_tab_and_says_where_it_is(page: Page) -> None:
+    page.open()
+    for _ in range(12):
+        page.keys("TAB")
+        if page.ask("document.activeElement.id") == "angle":
+            break
+    assert page.ask("document.activeElement.id") == "angle"
+    page.keys("ARROW_RIGHT")
+    assert page.angle == 15
+    assert re.fullmatch(r"15 degrees, front, (strong|fair|weak)", page.ask("document.activeElement.ariaValueText"))
+
+
+@needs_browser
+def test_drag_turns_the_figure_with_the_hand(page: Page) -> None:
+    page.open()
+    x, y, width, _ = page.middle(".stage")
+    page.mouse("mousePressed", x, y, down=True)
+    page.mouse("mouseMoved", x + width / 6, y, down=True)
+    assert page.angle == 45, "a sixth of the stage is an eighth of the turn"
+    page.mouse("mouseReleased", x + width / 6, y)
+    page.mouse("mouseMoved", x, y)
+    assert page.angle == 45, "let go"
+    page.check_quiet()
+
+
+@needs_browser
+def test_touch_turns_the_figure_and_the_wheel_jumps(page: Page) -> None:
+    page.open("phone")
+    x, y, width, _ = page.middle(".stage")
+    page.touch("touchStart", (x, y))
+    for part in range(1, 7):
+        page.touch("touchMove", (x - part * width / 18, y))
+    page.touch("touchEnd")
+    assert page.angle == 270
+    page.ask("document.querySelector('.wheel').scrollIntoView({block: 'center'})")
+    x, y, width, _ = page.middle(".wheel")
+    page.touch("touchStart", (x - width / 4, y))
+    page.touch("touchEnd")
+    assert page.angle == 90, "its right side is on the page's left"
+    page.check_quiet()
+
+
+@needs_browser
+def test_pointing_at_the_wheel_jumps(page: Page) -> None:
+    page.open()
+    x, y, width, _ = page.middle(".wheel")
+    for (dx, dy), angle in (((0, -1), 180), ((1, 0), 270), ((-1, 0), 90), ((0, 1), 0)):
+        page.mouse("mouseMoved", x + dx * width / 6, y + dy * width / 6)
+        assert page.angle == angle
+
+
+@needs_browser
+def test_band_and_reasons_follow_the_figure(page: Page, pose_at: Callable[..., Pose]) -> None:
+    page.open()
+    for view in pose_at("akimbo", 24).views[:13:3]:
+        page.ask("document.querySelector(`.strip [data-to='${arguments[0]}']`).click()", f"{view.angle:.0f}")
+        assert view.reading
+        assert page.ask("document.querySelector('.word').textContent") == view.reading.band
+        told = page.ask("[...document.querySelectorAll('#pane-0 .why li')].map(e => e.lastChild.textContent)")
+        assert told[:len(view.reading.why)] == list(view.reading.why)
+        assert page.ask("document.querySelector('.strip [aria-current]').dataset.to") == f"{view.angle:.0f}"
+        circles = page.ask("document.querySelectorAll('#pane-0 .stage ellipse.ring').length")
+        numbers = page.ask("document.querySelectorAll('#pane-0 .why b').length")
+        assert (circles > 0) == (numbers > 0)
+
+
+@needs_browser
+def test_layers_are_switched_on_and_off(page: Page, pose_at: Callable[..., Pose]) -> None:
+    page.open()
+    measures = pose_at("akimbo", 24).views[0].measures
+    assert measures
+    for layer, selector, count in (("gaps", ".gap", len(measures.gaps)), ("parts", ".part", len(measures.parts)),
+                                   ("wrap", ".wrap", 1)):
+        found = f"document.querySelectorAll('#pane-0 .stage {selector}').length"
+        assert page.ask(found) == 0
+        page.ask(f"document.querySelector('.layers [value={layer}]').click()")
+        assert page.ask(found) == count > 0
+        page.ask(f"document.querySelector('.layers [value={layer}]').click()")
+        assert page.ask(found) == 0
+
+
+@needs_browser
+def test_two_poses_turn_in_step_at_one_scale(pages: Page) -> None:
+    pages.open()
+    assert not pages.ask("document.querySelector('#pane-1').offsetParent")
+    pages.ask("(() => { const c = document.querySelector('#compare'); c.value = '2';"
+              " c.dispatchEvent(new Event('change')); })()")
+    pages.keys("ARROW_RIGHT", "ARROW_RIGHT")
+    where = "[...document.querySelectorAll('.pane .where')].map(e => e.textContent)"
+    assert pages.ask(where) == ["30 degrees, three-quarter, its right"] * 2
+    names = pages.ask("[...document.querySelectorAll('.pane h2')].map(e => e.textContent)")
+    assert len(set(names)) == 2
+    boxes = pages.ask("[...document.querySelectorAll('.stage')].map(e => e.getAttribute('viewBox'))")
+    assert len(set(boxes)) == 1
+    tops = pages.ask("[...document.querySelectorAll('.stage')].map(e => e.getBoundingClientRect().top)")
+    assert tops[0] == pytest.approx(tops[1], abs=1)
+    pages.check_quiet()
+
+
+@needs_browser
+@pytest.mark.parametrize("screen", SCREENS)
+def test_fits_the_screen(pages: Page, screen: str) -> None:
+    pages.open(screen)
+    for compare in ("", "1"):
+        pages.ask("(() => { const c = document.querySelector('#compare'); c.value = arguments_[0];"
+                  " c.dispatchEvent(new Event('change')); })()".replace("arguments_[0]", json.dumps(compare)))
+        assert pages.ask("document.documentElement.scrollWidth") <= SCREENS[screen][0], "no sideways scrolling"
+        _, y, _, height = pages.middle(".stage")
+        assert y + height / 2 <= SCREENS[screen][1], "the figure is seen without scrolling"
+        _, y, _, height = pages.middle(".turn")
+        assert y + height / 2 <= SCREENS[screen][1] + 1, "and so is what turns it"
+    pages.check_quiet()
+
+
+@needs_browser
+def test_look_can_be_changed(page: Page) -> None:
+    page.open(look="dark")
+    ground = "getComputedStyle(document.body).backgroundColor"
+    dark = page.ask(ground)
+    page.ask("document.querySelector('#look').click()")
+    light = page.ask(ground)
+    assert dark != light
+    page.ask("document.querySelector('#look').click()")
+    assert page.ask(ground) == dark
+
+
+@needs_browser
+@pytest.mark.skipif(not AXE.is_file(), reason="axe-core is not installed (npm install axe-core, or set AXE_CORE)")
+@pytest.mark.parametrize("look", ["light", "dark"])
+@pytest.mark.parametrize("screen", ["phone", "laptop"])
+def test_axe_finds_no_violation(pages: Page, screen: str, look: str) -> None:
+    pages.open(screen, look)
+    pages.ask("(() => { const c = document.querySelector('#compare'); c.value = '1';"
+              " c.dispatchEvent(new Event('change')); document.querySelector('details').open = true; })()")
+    pages.browser.execute_script(AXE.read_text(encoding="utf-8"))
+    found = pages.browser.execute_async_script("axe.run().then(r => arguments[arguments.length - 1](r.violations))")
+    assert [(v["id"], [n["html"][:120] for n in v["nodes"]][:3]) for v in found] == []
