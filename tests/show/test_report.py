@@ -1,4 +1,4 @@
-"""The report page in a real browser: turned by keys, drag and touch; nothing fetched; no stumbling for screen readers."""
+"""The report page in a real browser: turned by keys, drag and touch, quiet, and open to screen readers."""
 
 from __future__ import annotations
 
