@@ -98,15 +98,25 @@ def raster(polygon: Polygon, rows: int = 192, wide: float = 1.0) -> NDArray[np.f
     """
     x0, _, x1, _ = polygon.bounds
     columns = 2 * int(np.ceil(max(wide, (x1 - x0) * 1.02) * rows / 2))
-    fine = 4
+    rings = [shapely.get_coordinates(ring)[:-1] for ring in (polygon.exterior, *polygon.interiors)]
+    drawn = _draw(rings, rows, columns)
+    # OpenCV rounds to the left and to the right differently: the mean with the mirrored drawing treats both sides alike.
+    mirrored = _draw([ring * (-1, 1) for ring in rings], rows, columns)[:, ::-1]
+    return (drawn + mirrored) / np.float32(2 * 255)
+
+
+def _draw(rings: list[Points], rows: int, columns: int) -> NDArray[np.float32]:
+    fine, shift = 4, 4
     canvas = np.zeros((rows * fine, columns * fine), np.uint8)
-    shift = 4
-    rings = []
-    for ring in (polygon.exterior, *polygon.interiors):
-        xy = shapely.get_coordinates(ring)[:-1] * (rows * fine) + [columns * fine / 2, 0]
-        rings.append(np.round((xy - 0.5) * 2**shift).astype(np.int32))
-    cv2.fillPoly(canvas, rings, 255, lineType=cv2.LINE_8, shift=shift)
-    return cv2.resize(canvas, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    places = [np.round((xy * (rows * fine) + [columns * fine / 2 - 0.5, -0.5]) * 2**shift) for xy in rings]
+    cv2.fillPoly(canvas, [xy.astype(np.int32) for xy in places], 255, lineType=cv2.LINE_8, shift=shift)
+    return cv2.resize(canvas, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
+
+
+def depth(picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """How far inside the outline each pixel of a coverage picture lies, figure heights; 0 outside."""
+    solid = np.pad((picture > 0.5).astype(np.uint8), 1)
+    return cv2.distanceTransform(solid, cv2.DIST_L2, 5)[1:-1, 1:-1].astype(np.float32) / np.float32(picture.shape[0])
 
 
 def symmetry(picture: NDArray[np.float32]) -> float:

@@ -6,7 +6,8 @@ its relative area, its protrusion and the sharpness at its base (Hoffman & Singh
 
 1. every hole is opened at its narrowest bridge, which leaves one closed ring (:func:`open_ring`);
 2. candidate cuts run from each concave point straight across the figure to the nearest places of the far edge;
-3. of the candidates, the set of parts that do not overlap and stand out most is kept.
+3. of the candidates, the set of parts that do not overlap and are worth most is kept (:func:`cut_parts`);
+4. each is given its evidence for standing out (:class:`CutPart`).
 """
 
 from __future__ import annotations
@@ -35,17 +36,32 @@ PROTRUSION = 2.0
 """Least protrusion, the outline of a part without its base over its base; a half disc has 1.57."""
 WIDEST_BASE = 0.22
 """Longest cut, figure heights: the waist, seen from the front, is shorter."""
+BASE_COST = 0.6
+"""How much of a base's length is taken off the part's length when its worth is weighed: a cut deeper into the body buys
+length only as long as it grows no wider."""
 DETOUR = 1.35
 """A cut may be this much longer than the shortest that starts at either of its ends before it loses worth: of two
 possible cuts people take the shorter."""
 
 
 @dataclass(frozen=True)
+class CutPart:
+    """A part and the evidence for its standing out."""
+
+    part: Part
+    sharpness: float
+    """Inward turn of the outline at the two ends of the base together, radians."""
+    backing: float
+    """Half width of the figure just behind the base over half the base: about 1 where a tube is merely pinched, more
+    where the core begins."""
+
+
+@dataclass(frozen=True)
 class _Cut:
     start: int
-    """The part's stretch of the ring runs from index ``start`` ..."""
+    """The part's stretch of the ring runs from this index ..."""
     stop: int
-    """... to ``stop`` (may pass the ring's length)."""
+    """... to this one (may pass the ring's length)."""
     base: float
     arc: float
     area: float
@@ -73,43 +89,47 @@ def _nearest(a: Points, b: Points) -> tuple[float, int, int]:
     return float(squared[i, j]), i, j
 
 
-def parts_of(polygon: Polygon, picture: NDArray[np.float32]) -> tuple[Part, ...]:
-    """The parts that stand out from the core of a normalised outline, longest first.
+def cut_parts(polygon: Polygon, picture: NDArray[np.float32], depth: NDArray[np.float32]) -> tuple[CutPart, ...]:
+    """The parts that can be cut off a normalised outline, longest first.
 
-    ``picture`` is the outline's coverage picture (:func:`contour.raster`); cuts are checked on it to run inside.
+    Parameters
+    ----------
+    polygon
+        Height 1, see :func:`silhouette.shape.measure.normalised`.
+    picture, depth
+        Its coverage picture and the distance from the outline inside it, figure heights (:mod:`contour`).
     """
     ring = open_ring(polygon)
     if len(ring) < 16:
         return ()
-    cuts = _candidates(ring, picture)
-    return tuple(sorted((_part(ring, cut) for cut in _best_set(cuts, len(ring))), key=lambda p: -p.length))
+    bend = turns(smooth(ring, SMOOTH))
+    chosen = _best_set(_candidates(ring, bend, picture), len(ring))
+    return tuple(_with_evidence(ring, bend, cut, depth) for cut in sorted(chosen, key=lambda c: -c.length))
 
 
-def concave_points(ring: Points) -> NDArray[np.intp]:
-    """Indices of the ring where it bends inwards most (local minima of the turn)."""
-    a = turns(smooth(ring, SMOOTH))
-    window = a + np.roll(a, 1) + np.roll(a, -1)
+def concave_points(bend: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Indices of a ring with these turns where it bends inwards most (local minima of the turn)."""
+    window = bend + np.roll(bend, 1) + np.roll(bend, -1)
     lowest = (window <= np.roll(window, 1)) & (window < np.roll(window, -1)) & (window < -CONCAVE)
     return np.flatnonzero(lowest)
 
 
-def _candidates(ring: Points, picture: NDArray[np.float32]) -> list[_Cut]:
+def _candidates(ring: Points, bend: NDArray[np.float64], picture: NDArray[np.float32]) -> list[_Cut]:
     """Cuts from each concave point across the figure, with the part that each would take off."""
     n = len(ring)
-    starts = concave_points(ring)
+    starts = concave_points(bend)
     distance = np.hypot(*(ring[starts][:, None, :] - ring[None, :, :]).transpose(2, 0, 1))
     near = (distance <= np.roll(distance, 1, axis=1)) & (distance <= np.roll(distance, -1, axis=1))
     near[:, starts] = True
     rows, ends = np.nonzero(near & (distance < WIDEST_BASE) & (distance > 1e-9))
-    begins, base = starts[rows], distance[rows, ends]
-    first, last = np.concatenate([begins, ends]), np.concatenate([ends, begins])
+    first, last = np.concatenate([starts[rows], ends]), np.concatenate([ends, starts[rows]])
     last = np.where(last > first, last, last + n)
-    base = np.tile(base, 2)
+    base = np.tile(distance[rows, ends], 2)
     twice = np.vstack([ring, ring, ring[:1]])
-    step = np.diff(twice, axis=0)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*step.T))])
-    swept = np.concatenate([[0.0], np.cumsum(twice[:-1, 0] * twice[1:, 1] - twice[1:, 0] * twice[:-1, 1])]) / 2
-    closing = (twice[last, 0] * twice[first, 1] - twice[first, 0] * twice[last, 1]) / 2
+    x, y = twice.T
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(twice, axis=0).T))])
+    swept = np.concatenate([[0.0], np.cumsum(x[:-1] * y[1:] - x[1:] * y[:-1])]) / 2
+    closing = (x[last] * y[first] - x[first] * y[last]) / 2
     arc = along[last] - along[first]
     area = (swept[last] - swept[first] + closing) / (swept[n] + 1e-12)
     fits = (area >= SMALLEST) & (area <= LARGEST) & (arc >= PROTRUSION * base)
@@ -126,23 +146,27 @@ def _candidates(ring: Points, picture: NDArray[np.float32]) -> list[_Cut]:
 def _inside(a: Points, b: Points, picture: NDArray[np.float32]) -> NDArray[np.bool_]:
     """True where the straight line from ``a`` to ``b`` runs inside the figure."""
     t = np.linspace(0.1, 0.9, 9)[:, None, None]
-    xy = a + t * (b - a)
+    return np.all(_at(a + t * (b - a), picture) > 0.3, axis=0)
+
+
+def _at(xy: Points, picture: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Values of a picture of the normalised frame at places (..., 2)."""
     rows, columns = picture.shape
     i = np.clip((xy[..., 1] * rows).astype(int), 0, rows - 1)
     j = np.clip((xy[..., 0] * rows + columns / 2).astype(int), 0, columns - 1)
-    return np.all(picture[i, j] > 0.3, axis=0)
+    return np.asarray(picture[i, j])
 
 
 def _weigh(twice: Points, start: int, stop: int, base: float, arc: float, area: float, detour: float) -> _Cut | None:
     """The part between two places of the ring and its worth, or None where it is too short to stand out."""
-    piece = twice[start: stop + 1]
+    piece = twice[start : stop + 1]
     out = np.hypot(*(piece - (piece[0] + piece[-1]) / 2).T)
     tip = int(np.argmax(out))
     length = float(out[tip])
-    if length < SHORTEST or length <= 0.6 * base:
+    if length < SHORTEST or length <= BASE_COST * base:
         return None
-    worth = np.sqrt(length - 0.6 * base) * min(1.0, DETOUR / detour)
-    return _Cut(int(start), int(stop), float(base), float(arc), float(area), length, start + tip, float(worth))
+    worth = np.sqrt(length - BASE_COST * base) * min(1.0, DETOUR / detour)
+    return _Cut(int(start), int(stop), float(base), float(arc), float(area), length, int(start) + tip, float(worth))
 
 
 def _best_set(cuts: list[_Cut], n: int) -> list[_Cut]:
@@ -166,18 +190,16 @@ def _best_set(cuts: list[_Cut], n: int) -> list[_Cut]:
     return best
 
 
-def _part(ring: Points, cut: _Cut) -> Part:
-    piece = ring[np.arange(cut.start, cut.stop + 1) % len(ring)]
-    ends = tuple((float(p[0]), float(p[1])) for p in (piece[0], piece[-1]))
-    x, y = ring[cut.tip % len(ring)]
-    return Part(polygon=Polygon(piece), base=(ends[0], ends[1]), tip=(float(x), float(y)), area=cut.area,
-                protrusion=cut.arc / max(cut.base, 1e-9), length=cut.length)
-
-
-def limb_separation(parts: tuple[Part, ...], polygon: Polygon) -> tuple[float, float]:
-    """How far head, arms and legs stand clear and how far the two weakest do, both 0 to 1."""
-    outline = polygon.length / np.sqrt(polygon.area)
-    mean = float(np.clip((outline - 5.0) / 13.0, 0.0, 1.0))
-    clear = sorted((min(1.0, p.length / 0.4) for p in parts), reverse=True)[:5]
-    five = clear + [0.0] * (5 - len(clear))
-    return float(np.clip(0.7 * mean + 0.3 * np.mean(five), 0, 1)), float(np.clip(0.8 * mean + 0.2 * np.mean(five[3:]), 0, 1))
+def _with_evidence(ring: Points, bend: NDArray[np.float64], cut: _Cut, depth: NDArray[np.float32]) -> CutPart:
+    n = len(ring)
+    piece = ring[np.arange(cut.start, cut.stop + 1) % n]
+    (ax, ay), (bx, by) = piece[0], piece[-1]
+    tx, ty = ring[cut.tip % n]
+    part = Part(polygon=Polygon(piece), base=((float(ax), float(ay)), (float(bx), float(by))), tip=(float(tx), float(ty)),
+                area=cut.area, protrusion=cut.arc / max(cut.base, 1e-9), length=cut.length)
+    window = np.arange(-3, 4)
+    sharpness = -sum(float(np.minimum(bend[(end + window) % n], 0).sum()) for end in (cut.start, cut.stop))
+    into = np.array([-(by - ay), bx - ax]) / max(cut.base, 1e-9)  # points away from the part: the part is to its left
+    behind = np.array([(ax + bx) / 2, (ay + by) / 2]) - np.linspace(0.3, 1.0, 8)[:, None] * cut.base * into
+    backing = float(_at(behind, depth).max()) / max(cut.base / 2, 1e-9)
+    return CutPart(part=part, sharpness=sharpness, backing=backing)

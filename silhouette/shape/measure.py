@@ -8,7 +8,7 @@ from shapely import affinity
 from shapely.geometry import Polygon
 
 from silhouette.errors import SilhouetteError
-from silhouette.records import Measures
+from silhouette.records import Measures, Part
 from silhouette.shape import contour, gaps, limbs
 
 SPIKE = 1e-9
@@ -36,8 +36,9 @@ def measure_outline(polygon: Polygon) -> Measures:
     figure = normalised(polygon)
     negative = gaps.gaps_of(figure)
     picture = contour.raster(figure)
-    parts = limbs.parts_of(figure, picture)
-    separation, weakest = limbs.limb_separation(parts, figure)
+    depth = contour.depth(picture)
+    parts = tuple(cut.part for cut in limbs.cut_parts(figure, picture, depth))
+    separation, weakest = _separation(parts, figure)
     return Measures(
         negative_space=gaps.negative_space(negative), contour_complexity=contour.contour_complexity(figure),
         limb_separation=separation, weakest_limbs=weakest, gaps=negative, parts=parts, tangents=gaps.tangents_of(figure),
@@ -64,3 +65,11 @@ def normalised(polygon: Polygon) -> Polygon:
     scale = 1 / height
     moved = affinity.affine_transform(polygon, [scale, 0, 0, scale, -(x0 + x1) / 2 * scale, -y0 * scale])
     return shapely.orient_polygons(moved)
+
+
+def _separation(parts: tuple[Part, ...], polygon: Polygon) -> tuple[float, float]:
+    outline = polygon.length / np.sqrt(polygon.area)
+    mean = float(np.clip((outline - 5.0) / 13.0, 0.0, 1.0))
+    clear = sorted((min(1.0, p.length / 0.4) for p in parts), reverse=True)[:5]
+    five = clear + [0.0] * (5 - len(clear))
+    return float(np.clip(0.7 * mean + 0.3 * np.mean(five), 0, 1)), float(np.clip(0.8 * mean + 0.2 * np.mean(five[3:]), 0, 1))
