@@ -17,6 +17,7 @@ import numpy as np
 from silhouette.records import CANNOT_TELL, INFERRED, Arc, Pose, Ranking, View
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import ink, words
+from silhouette.show.rings import band_at, draw_body, ring_points, sector
 from silhouette.show.wheel_layout import Layout, Room, direction, largest_scale, lay_out, letters_on, runs_of
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: tuple[float, float] | None 
         layout = lay_out(pose.views, frame.room, scale or shared_scale([pose], frame.width, frame.height))
         hub, rim = _radii(layout.ring, frame.type)
         _draw_head(pose, ax, frame)
-        _draw_hub(ax, frame.centre, hub, frame.type)
+        draw_body(ax, frame.centre, hub, frame.type)
         _draw_line(pose, ax, frame.centre, hub, rim)
         _draw_ring(pose, ax, frame.centre, rim, layout.ring)
         _draw_places(layout, ax, frame)
@@ -165,42 +166,21 @@ def _draw_key(pose: Pose, ax: Any, frame: _Frame) -> None:
 
 # ------------------------------------------------------------------------------------------------------------ rings
 
-def _polar(centre: np.ndarray, degrees: np.ndarray, radius: np.ndarray | float) -> np.ndarray:
-    """Page points (n, 2) at these camera angles and radii."""
-    turn = np.radians(degrees)
-    return np.column_stack([centre[0] - radius * np.sin(turn), centre[1] - radius * np.cos(turn)])
-
-
-def _sector(centre: np.ndarray, start: float, end: float, inner: float, outer: float) -> DrawnPath:
-    """The piece of a ring from ``start`` clockwise to ``end``, degrees."""
-    from matplotlib.path import Path as DrawnPath
-
-    sweep = np.linspace(start, end, max(2, int(end - start) + 1))
-    edge = np.concatenate([_polar(centre, sweep, outer), _polar(centre, sweep[::-1], inner)])
-    return DrawnPath(np.concatenate([edge, edge[:1]]), closed=True)
-
-
-def _band(value: float) -> str:
-    if np.isnan(value):
-        return "no view"
-    return "strong" if value >= BAND_STRONG else "fair" if value >= BAND_FAIR else "weak"
-
-
 def _draw_ring(pose: Pose, ax: Any, centre: np.ndarray, inner: float, outer: float) -> None:
     """The ring: tone by band; half as wide where inferred; dotted where there is no view. A notch at every stop."""
     from matplotlib.collections import LineCollection
 
-    bands = [_band(value) for value in pose.round.degrees]
+    bands = [band_at(value) for value in pose.round.degrees]
     kinds = [b + ("/" if i else "") for b, i in zip(bands, pose.round.inferred, strict=True)]
     by_band: dict[str, list[DrawnPath]] = {}
     for first, after, kind in runs_of(kinds):
         low = (inner + outer) / 2 if kind.endswith("/") else inner
-        by_band.setdefault(kind.rstrip("/"), []).append(_sector(centre, first - 0.5, after - 0.5, low + 1, outer))
+        by_band.setdefault(kind.rstrip("/"), []).append(sector(centre, first - 0.5, after - 0.5, low + 1, outer))
     for kind, paths in by_band.items():
         ink.tone(ax, paths, kind)
     angles = np.array([v.angle for v in pose.views if not v.inferred])
     if len(angles):
-        ends = np.stack([_polar(centre, angles, outer - 0.5), _polar(centre, angles, outer + NOTCH)], axis=1)
+        ends = np.stack([ring_points(centre, angles, outer - 0.5), ring_points(centre, angles, outer + NOTCH)], axis=1)
         ax.add_collection(LineCollection(list(ends), colors=ink.INK, linewidths=0.8), autolim=False)
 
 
@@ -220,15 +200,15 @@ def _draw_line(pose: Pose, ax: Any, centre: np.ndarray, hub: float, rim: float) 
             continue
         sweep = np.arange(first, after + 1)
         sweep = sweep[~np.isnan(values[sweep % 360])]
-        edge = _polar(centre, sweep, radius[sweep % 360])
-        inside = _polar(centre, sweep[::-1], hub)
+        edge = ring_points(centre, sweep, radius[sweep % 360])
+        inside = ring_points(centre, sweep[::-1], hub)
         fills.append(DrawnPath(np.concatenate([edge, inside, edge[:1]]), closed=True))
         (dashed if kind == "inferred" else lines).append(edge)
     ink.add_paths(ax, fills, facecolor=ink.PALE, linewidth=0)
     ink.add_paths(ax, [_above(centre, arc, radius, rim) for arc in pose.round.weak_arcs], facecolor="none",
                   edgecolor=ink.ACCENT, hatch="///", linewidth=0)
     whole = np.arange(0, 361, 2)
-    circles = [_polar(centre, whole, hub + (rim - hub) * limit / 100) for limit in (BAND_FAIR, BAND_STRONG)]
+    circles = [ring_points(centre, whole, hub + (rim - hub) * limit / 100) for limit in (BAND_FAIR, BAND_STRONG)]
     for edges, colour, thick, dash in ((circles, ink.SOFT, 0.5, (1, 1.6)), (lines, ink.INK, 1.5, ()),
                                        (dashed, ink.INK, 1.2, (3, 2))):
         ax.add_collection(LineCollection(edges, colors=colour, linewidths=thick, linestyles=[(0, dash or None)]),
@@ -241,25 +221,8 @@ def _above(centre: np.ndarray, arc: Arc, radius: np.ndarray, rim: float) -> Draw
 
     sweep = np.arange(int(np.ceil(arc.start)), int(np.floor(arc.start + arc.width)) + 1)
     sweep = sweep[~np.isnan(radius[sweep % 360])]
-    edge = np.concatenate([_polar(centre, sweep, radius[sweep % 360]), _polar(centre, sweep[::-1], rim)])
+    edge = np.concatenate([ring_points(centre, sweep, radius[sweep % 360]), ring_points(centre, sweep[::-1], rim)])
     return DrawnPath(np.concatenate([edge, edge[:1]]), closed=True)
-
-
-def _draw_hub(ax: Any, centre: np.ndarray, hub: float, type_size: float) -> None:
-    """The body from above, looking down the page; its right and left hand named where there is room."""
-    from matplotlib.patches import Ellipse, Polygon
-
-    named = hub >= 2.6 * type_size
-    size = hub if named else 1.5 * hub
-    x, y = centre[0], centre[1] + (0.25 * hub if named else 0)
-    ax.add_patch(Ellipse((x, y), size, 0.34 * size, facecolor=ink.FAIR, edgecolor="none"))
-    ax.add_patch(Polygon([(x - 0.08 * size, y - 0.14 * size), (x + 0.08 * size, y - 0.14 * size),
-                          (x, y - 0.30 * size)], closed=True, facecolor=ink.INK))
-    ax.add_patch(Ellipse((x, y), 0.28 * size, 0.34 * size, facecolor=ink.INK, edgecolor="none"))
-    if named:
-        ax.text(x, y - 0.36 * size, "front", size=type_size, ha="center", va="top")
-        ax.text(x - 0.56 * size, y, "R", size=type_size, ha="right", va="center")
-        ax.text(x + 0.56 * size, y, "L", size=type_size, ha="left", va="center")
 
 
 # ---------------------------------------------------------------------------------------------- figures and causes

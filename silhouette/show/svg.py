@@ -12,6 +12,7 @@ from silhouette.records import INFERRED, Pose, View
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import words
 from silhouette.show.ink import kind_of, rings_of
+from silhouette.show.rings import band_at, ring_points
 from silhouette.show.wheel_layout import Room, largest_scale, lay_out, letters_on, runs_of
 
 UNIT = 1000
@@ -93,10 +94,9 @@ PATTERNS = (
 """Textures, once a page: weak, a weak arc, an inferred figure. No tone has to be told by its colour alone."""
 
 
-def _at(degrees: np.ndarray | float, radius: np.ndarray | float) -> np.ndarray:
+def _at(degrees: np.ndarray, radius: np.ndarray | float) -> np.ndarray:
     """Points (n, 2) of the page, y downwards, at these camera angles and radii."""
-    turn = np.radians(np.atleast_1d(degrees))
-    return np.column_stack([-np.sin(turn) * radius, np.cos(turn) * radius])
+    return ring_points(np.zeros(2), degrees, radius) * (1, -1)
 
 
 def _sector(start: float, end: float, inner: np.ndarray | float, outer: np.ndarray | float) -> str:
@@ -104,14 +104,8 @@ def _sector(start: float, end: float, inner: np.ndarray | float, outer: np.ndarr
     return line_d([*_at(sweep, outer).tolist(), *_at(sweep[::-1], inner).tolist()], close=True)
 
 
-def _band(value: float) -> str:
-    if np.isnan(value):
-        return "noview"
-    return "strong" if value >= BAND_STRONG else "fair" if value >= BAND_FAIR else "weak"
-
-
 def _ring(pose: Pose, rim: float, ring: float) -> str:
-    kinds = [_band(value) + (" half" if far else "")
+    kinds = [band_at(value).replace(" ", "") + (" half" if far else "")
              for value, far in zip(pose.round.degrees, pose.round.inferred, strict=True)]
     return '<g class="ring">' + "".join(
         f'<path class="{kind}" d="{_sector(a - 0.5, b - 0.5, (rim + ring) / 2 if "half" in kind else rim + 1, ring)}"/>'
