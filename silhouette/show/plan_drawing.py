@@ -1,6 +1,7 @@
 """The drawings on the plan's page: the floor and the side view to one scale, and perspective against distance.
 
-Each draws into bare axes measured in points and is given the plan alone.
+Each draws into bare axes measured in points (at the size of A4) and is given the plan alone. Sizes of type are
+matplotlib's names for shares of the usual one, so that a larger page is the same page, enlarged.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from shapely import affinity
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
 from silhouette.records import Lamp, Plan
-from silhouette.show.ink import ACCENT, FAIR, INK, PALE, PAPER, SMALLEST, SOFT, add_paths, outline_path, size_of
+from silhouette.show.ink import ACCENT, FAIR, INK, PALE, PAPER, SOFT, add_paths, outline_path, size_of
 from silhouette.show.paper import MM
 
 SCALES = (20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
@@ -29,21 +30,28 @@ _PLOT = (1.0, 10.0)
 _ON_PAPER = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.0}
 
 
-def scale_for(width_m: float, height_m: float, width: float, height: float) -> int:
-    """The largest of :data:`SCALES` at which so many metres fit so many points."""
+def scale_for(width_m: float, height_m: float, width: float, height: float, unit: float = MM) -> int:
+    """The largest of :data:`SCALES` at which so many metres fit so many units, ``unit`` of which are a millimetre."""
     for scale in SCALES:
-        per_m = 1000 * MM / scale
+        per_m = 1000 * unit / scale
         if width_m * per_m <= width and height_m * per_m <= height:
             return scale
     return SCALES[-1]
+
+
+def millimetre(ax: Any) -> float:
+    """Data units in a printed millimetre: on larger paper all is drawn larger, and a unit is more than a point."""
+    printed = ax.get_position().width * ax.figure.get_size_inches()[0] * 25.4
+    return float(ax.get_xlim()[1] / printed)
 
 
 def draw_floor(ax: Any, plan: Plan) -> int:
     """The room from above, backdrop at the top, camera at the bottom; returns the scale it is drawn at."""
     width, height = size_of(ax)
     half = floor_half(plan)
-    scale = scale_for(2 * half, plan.backdrop_gap + plan.distance + BEHIND, width - _LENGTHS, height - 40)
-    per_m = 1000 * MM / scale
+    unit = millimetre(ax)
+    scale = scale_for(2 * half, plan.backdrop_gap + plan.distance + BEHIND, width - _LENGTHS, height - 40, unit)
+    per_m = 1000 * unit / scale
     x0, y0 = (width - _LENGTHS) / 2, height - 17 - plan.backdrop_gap * per_m
 
     def at(x: float, y: float) -> tuple[float, float]:
@@ -71,8 +79,9 @@ def draw_side(ax: Any, plan: Plan) -> int:
     """The room from the side, camera on the left, backdrop on the right; returns the scale it is drawn at."""
     width, height = size_of(ax)
     top = max(plan.stand + plan.pose_height, max(lamp.height for lamp in plan.lamps)) + 0.2
-    scale = scale_for(BEHIND + plan.distance + plan.backdrop_gap, top, width - 4, height - 24)
-    per_m = 1000 * MM / scale
+    unit = millimetre(ax)
+    scale = scale_for(BEHIND + plan.distance + plan.backdrop_gap, top, width - 4, height - 24, unit)
+    per_m = 1000 * unit / scale
 
     def at(x: float, y: float) -> tuple[float, float]:
         return 2 + (x + BEHIND) * per_m, 22 + y * per_m
@@ -108,9 +117,10 @@ def draw_enlargement(ax: Any, plan: Plan) -> None:
     if plan.distance >= _PLOT[0]:
         ax.axvline(plan.distance, color=ACCENT, lw=1.2)
         ax.annotate(f"this plan, {plan.distance:.1f} m", (plan.distance, 100), xytext=(0, 4),
-                    textcoords="offset points", fontsize=SMALLEST, ha="center", va="bottom", annotation_clip=False)
+                    textcoords="offset points", fontsize="medium", ha="center", va="bottom", annotation_clip=False)
     ax.legend(loc="upper right", frameon=True, framealpha=1, edgecolor="none", facecolor=PAPER, borderpad=0.2,
-              labelspacing=0.2, handlelength=2.2, borderaxespad=0.1, fontsize=SMALLEST)
+              labelspacing=0.2, handlelength=2.2, borderaxespad=0.1, fontsize="medium")
+    ax.tick_params(labelsize="medium")
     ax.set_xlabel("camera to turning axis, m", labelpad=1)
     ax.set_ylabel("larger by, %", labelpad=1)
     ax.set_yticks([0, 50, 100])
@@ -141,11 +151,11 @@ def _side_cone(ax: Any, plan: Plan, at: Any, wall: float, top: float) -> None:
 def _lens_height(ax: Any, plan: Plan, lens: tuple[float, float], per_m: float) -> None:
     """The lens's height: beside the tripod where there is room for type, over the camera where there is none."""
     if plan.camera_height * per_m < 26:
-        ax.text(lens[0] - 12, lens[1] + 12, f"lens {plan.camera_height:.2f} m high", fontsize=SMALLEST, va="bottom")
+        ax.text(lens[0] - 12, lens[1] + 12, f"lens {plan.camera_height:.2f} m high", fontsize="medium", va="bottom")
     elif BEHIND * per_m > 32 or plan.distance * per_m < 70:
-        ax.text(lens[0] - 3, lens[1] - 20, f"{plan.camera_height:.2f} m", fontsize=SMALLEST, ha="right", va="top")
+        ax.text(lens[0] - 3, lens[1] - 20, f"{plan.camera_height:.2f} m", fontsize="medium", ha="right", va="top")
     else:
-        ax.text(lens[0] + 3, 23.5, f"{plan.camera_height:.2f} m", fontsize=SMALLEST, va="bottom")
+        ax.text(lens[0] + 3, 23.5, f"{plan.camera_height:.2f} m", fontsize="medium", va="bottom")
 
 
 def _cone(ax: Any, *corners: tuple[float, float]) -> None:
@@ -159,7 +169,7 @@ def _backdrop_line(ax: Any, plan: Plan, at: Any, half: float) -> None:
     (x0, y), (x1, _) = at(-wide, -plan.backdrop_gap), at(wide, -plan.backdrop_gap)
     ax.plot([x0, x1], [y, y], color=INK, lw=3, solid_capstyle="butt")
     label = f"backdrop, {plan.backdrop_size[0]:.1f} m wide" if plan.backdrop_size[0] < 20 else "backdrop"
-    ax.text((x0 + x1) / 2, y + 4, label, fontsize=SMALLEST, ha="center", va="bottom")
+    ax.text((x0 + x1) / 2, y + 4, label, fontsize="medium", ha="center", va="bottom")
 
 
 def _turning_circle(ax: Any, plan: Plan, at: Any) -> None:
@@ -192,10 +202,10 @@ def _lamp(ax: Any, lamp: Lamp, at: Any, *, outward: bool) -> None:
     words = f"{words}\n{lamp.height:.1f} m high"
     if outward:
         side = -1 if lamp.x < 0 else 1
-        ax.text(x + 8 * side, y, words, fontsize=SMALLEST, ha="right" if side < 0 else "left", va="center",
+        ax.text(x + 8 * side, y, words, fontsize="medium", ha="right" if side < 0 else "left", va="center",
                 linespacing=1.1, bbox=_ON_PAPER)
     else:
-        ax.text(x, y - 8, words, fontsize=SMALLEST, ha="center", va="top", linespacing=1.1)
+        ax.text(x, y - 8, words, fontsize="medium", ha="center", va="top", linespacing=1.1)
 
 
 def _camera(ax: Any, x: float, y: float, *, up: bool) -> None:
@@ -214,7 +224,7 @@ def _floor_lengths(ax: Any, plan: Plan, at: Any, x: float) -> None:
         ax.plot([inner, x], [y, y], color=FAIR, lw=0.5)
     _length(ax, (x, camera), (x, axis), f"{plan.distance:.1f} m", shift=0)
     _length(ax, (x, axis), (x, wall), f"{plan.backdrop_gap:.1f} m", shift=0)
-    ax.text(middle - 10, camera - 8, "camera", fontsize=SMALLEST, ha="right", va="center", bbox=_ON_PAPER)
+    ax.text(middle - 10, camera - 8, "camera", fontsize="medium", ha="right", va="center", bbox=_ON_PAPER)
 
 
 def _wall(ax: Any, plan: Plan, at: Any, half: float) -> None:
@@ -227,10 +237,10 @@ def _wall(ax: Any, plan: Plan, at: Any, half: float) -> None:
     if 0 <= left <= BEHIND:
         wall = at(0, plan.distance + left)[1]
         ax.plot([x0, x1], [wall, wall], color=INK, lw=1)
-        ax.text(x1, wall - 3, "wall", fontsize=SMALLEST, ha="right", va="top")
+        ax.text(x1, wall - 3, "wall", fontsize="medium", ha="right", va="top")
     elif left > BEHIND:
         ax.text((x0 + x1) / 2, min(y, at(0, plan.distance)[1] - 18), f"wall {left:.1f} m behind the camera",
-                fontsize=SMALLEST, ha="center", va="top")
+                fontsize="medium", ha="center", va="top")
 
 
 def _length(ax: Any, a: tuple[float, float], b: tuple[float, float], words: str, shift: float) -> None:
@@ -238,7 +248,7 @@ def _length(ax: Any, a: tuple[float, float], b: tuple[float, float], words: str,
     (x0, y0), (x1, y1) = (a[0], a[1] + shift), (b[0], b[1] + shift)
     arrow = {"arrowstyle": "<->", "lw": 0.7, "color": INK, "shrinkA": 0, "shrinkB": 0}
     ax.annotate("", (x1, y1), (x0, y0), arrowprops=arrow)
-    ax.text((x0 + x1) / 2, (y0 + y1) / 2, words, fontsize=SMALLEST, ha="center", va="center",
+    ax.text((x0 + x1) / 2, (y0 + y1) / 2, words, fontsize="medium", ha="center", va="center",
             bbox=_ON_PAPER)
 
 
@@ -246,7 +256,7 @@ def _scale_bar(ax: Any, x: float, y: float, per_m: float, scale: int) -> None:
     ax.plot([x, x + per_m], [y, y], color=INK, lw=1.6, solid_capstyle="butt")
     for end in (x, x + per_m):
         ax.plot([end, end], [y - 3, y + 3], color=INK, lw=0.8)
-    ax.text(x + per_m + 4, y, f"1 m  (1:{scale})   long tick: first stop", fontsize=SMALLEST, va="center")
+    ax.text(x + per_m + 4, y, f"1 m  (1:{scale})   long tick: first stop", fontsize="medium", va="center")
 
 
 def _figure(ax: Any, plan: Plan, at: Any, per_m: float) -> None:

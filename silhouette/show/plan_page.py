@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from matplotlib.figure import Figure
 
 from silhouette.records import Plan
-from silhouette.show.ink import ACCENT, INK, SMALLEST, SOFT, new_figure, page_axes, style, wrap, write_whole
+from silhouette.show.ink import ACCENT, INK, SMALLEST, SOFT, bare, new_figure, page_axes, style, wrap, write_whole
 from silhouette.show.paper import page_bytes, page_points
 from silhouette.show.plan_drawing import draw_enlargement, draw_floor, draw_side
 
@@ -45,10 +46,25 @@ def plan_page(plan: Plan, *, kind: str = "pdf", paper: str = "a4", title: str = 
 
 
 def draw_plan_page(plan: Plan, *, paper: str = "a4", title: str = "Plan of the shoot") -> Figure:
-    """The page as a matplotlib figure; to be called within ``ink.style()``."""
+    """The page as a matplotlib figure; to be called within ``ink.style()``. A3 is A4 enlarged, type and all."""
+    import matplotlib
+
     width, height = page_points(paper)
+    zoom = max(1.0, width / page_points("letter")[0])
     figure = new_figure(width, height)
-    page = page_axes(figure, 0, 0, width, height)
+
+    def axes(left: float, bottom: float, wide: float, high: float) -> Any:
+        made = page_axes(figure, left * zoom, bottom * zoom, wide * zoom, high * zoom)
+        return bare(made, wide, high)
+
+    with matplotlib.rc_context({"font.size": SMALLEST * zoom, "axes.labelsize": "medium"}):
+        _lay_out(plan, title, axes, width / zoom, height / zoom)
+    return figure
+
+
+def _lay_out(plan: Plan, title: str, axes: Callable[..., Any], width: float, height: float) -> None:
+    """Text blocks take the height they need, from the foot up; the drawings get what is left."""
+    page = axes(0, 0, width, height)
     inner = width - 2 * MARGIN
     column = (inner - GUTTER) / 2
     right = MARGIN + column + GUTTER
@@ -64,14 +80,13 @@ def draw_plan_page(plan: Plan, *, paper: str = "a4", title: str = "Plan of the s
 
     base = foot + middle + 8
     tall = top - base
-    draw_floor(page_axes(figure, MARGIN, base, column, tall), plan)
+    draw_floor(axes(MARGIN, base, column, tall), plan)
     plot = min(0.5 * tall, 160)
-    draw_side(page_axes(figure, right, base + plot, column, tall - plot), plan)
-    page.text(right, base + plot, f"How much larger {plan.forward_part} comes out", fontsize=SMALLEST, weight="bold",
-              va="top")
-    box = (right + 26, base + 24, column - 28, plot - 48)
-    draw_enlargement(figure.add_axes((box[0] / width, box[1] / height, box[2] / width, box[3] / height)), plan)
-    return figure
+    draw_side(axes(right, base + plot, column, tall - plot), plan)
+    page.text(right, base + plot, f"How much larger {plan.forward_part} comes out", weight="bold", va="top")
+    chart = axes(right + 26, base + 24, column - 28, plot - 48)
+    chart.set_axis_on()
+    draw_enlargement(chart, plan)
 
 
 # ---------------------------------------------------------------------------------------------------------- blocks
@@ -80,10 +95,10 @@ Run = tuple[float, str, dict[str, Any]]
 
 
 def _heading(page: Any, plan: Plan, title: str, x: float, y: float, width: float) -> float:
-    page.text(x, y, title, fontsize=15, weight="bold", va="top")
+    page.text(x, y, title, fontsize="xx-large", weight="bold", va="top")
     room = f", room {plan.room:.1f} m" if plan.room is not None else ""
-    page.text(x, y - 21, f"{plan.pose.capitalize()} pose, model {plan.model_height:.2f} m{room}", fontsize=10, va="top",
-              color=SOFT)
+    page.text(x, y - 21, f"{plan.pose.capitalize()} pose, model {plan.model_height:.2f} m{room}", fontsize="large",
+              va="top", color=SOFT)
     page.plot([x, x + width], [y - 37, y - 37], color=INK, lw=0.8)
     return y - 42
 
@@ -93,7 +108,7 @@ def _words(plan: Plan, width: float) -> list[list[Run]]:
     lines: list[list[Run]] = []
     for text in plan.warnings:
         for i, line in enumerate(_lines(text, width - 12)):
-            mark: list[Run] = [(0, "!", {"weight": "bold", "color": ACCENT, "fontsize": 10})] if i == 0 else []
+            mark: list[Run] = [(0, "!", {"weight": "bold", "color": ACCENT, "fontsize": "large"})] if i == 0 else []
             lines.append([*mark, (12, line, {})])
     return lines + ([[]] if lines else []) + _said(plan, width, ("Camera", "Room", "Light"))
 
@@ -148,7 +163,7 @@ def _row(ends: tuple[float, ...], cells: tuple[str, ...], look: dict[str, Any]) 
 def _write(page: Any, lines: list[list[Run]], x: float, top: float) -> None:
     for i, line in enumerate(lines):
         for shift, text, look in line:
-            page.text(x + shift, top - i * LINE, text, **{"fontsize": SMALLEST, "va": "top", **look})
+            page.text(x + shift, top - i * LINE, text, **{"fontsize": "medium", "va": "top", **look})
 
 
 class _Checklist:
@@ -169,12 +184,12 @@ class _Checklist:
             for block in column:
                 for text, part in block:
                     if part is None:
-                        page.text(x, y, text, fontsize=SMALLEST, weight="bold", va="top")
+                        page.text(x, y, text, fontsize="medium", weight="bold", va="top")
                     else:
                         if part == 0:
                             page.plot([x + 0.5, x + 7.5, x + 7.5, x + 0.5, x + 0.5],
                                       [y - 8.5, y - 8.5, y - 1.5, y - 1.5, y - 8.5], color=INK, lw=0.7)
-                        page.text(x + 13, y, text, fontsize=SMALLEST, va="top")
+                        page.text(x + 13, y, text, fontsize="medium", va="top")
                     y -= LINE
                 y -= 0.6 * LINE
             x += self.width + GUTTER

@@ -82,15 +82,17 @@ def test_fonts_are_embedded_and_nothing_else_is_told():
     assert b"CreationDate" not in data and b"matplotlib" not in data.lower()
 
 
-def test_floor_is_drawn_to_the_scale_it_states():
+@pytest.mark.parametrize("paper", ["a4", "a3"])
+def test_floor_is_drawn_to_the_scale_it_states(paper):
     with ink.style():
-        figure = draw_plan_page(make_plan())
+        figure = draw_plan_page(make_plan(), paper=paper)
     floor = figure.axes[1]
+    points = floor.get_position().width * figure.get_size_inches()[0] * 72 / floor.get_xlim()[1]
     stated = next(int(m.group(1)) for t in floor.texts if (m := re.search(r"\(1:(\d+)\)", t.get_text())))
     # The backdrop line (the thickest) runs at picture height -1.5 m, the camera's box has its lens at +4.0 m.
     backdrop = max((line for line in floor.lines), key=lambda line: line.get_linewidth()).get_ydata()[0]
     camera = max(v[1] for v in floor.patches[-1].get_path().vertices)
-    assert (backdrop - camera) / 72 * 25.4 * stated / 1000 == pytest.approx(5.5, abs=0.02)
+    assert (backdrop - camera) * points / 72 * 25.4 * stated / 1000 == pytest.approx(5.5, abs=0.02)
 
 
 def test_scale_is_the_largest_that_fits():
