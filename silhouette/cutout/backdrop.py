@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.cutout import edge, figure, plate, tidy
-from silhouette.records import NO_FIGURE, Cut, Pixels
+from silhouette.cutout import edge, figure, plate, tidy, trust
+from silhouette.records import BACK_LIGHT, NO_FIGURE, Cut, Pixels
 
 HALF = 504
 """Longer side at which figure and backdrop are told apart, pixels; only the edge is then placed at full working size."""
@@ -63,7 +63,7 @@ def learn(pictures: Sequence[Pixels]) -> Shared | None:
     return Shared(backdrop, known, (h, w))
 
 
-def _backdrop_for(thumb: plate.Floats, shared: Shared | None) -> plate.Floats:
+def backdrop_for(thumb: plate.Floats, shared: Shared | None) -> plate.Floats:
     """The backdrop of this picture at thumbnail size: the shared plate in this picture's light, or its own."""
     if shared is None or abs(shared.shape[0] * thumb.shape[1] / (shared.shape[1] * thumb.shape[0]) - 1) > 0.02:
         return plate.from_one(thumb)[0]
@@ -101,13 +101,16 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     """
     half = halved(pixels)
     levels = half.astype(np.float32)
-    thumb = plate.shrink(levels, plate.THUMB)
-    backdrop = _backdrop_for(thumb, shared)
     sigma = plate.noise(levels)
-    odds = figure.logit(levels, backdrop, sigma)
-    odds, flags = tidy.whole(odds)
+    size = figure.seen_size(*levels.shape[:2])[::-1]
+    small = cv2.resize(levels, size, interpolation=cv2.INTER_AREA)
+    behind = cv2.resize(backdrop_for(plate.shrink(levels, plate.THUMB), shared), size)
+    odds, flags = tidy.whole(figure.odds(small, behind, sigma))
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "backdrop", flags)
-    mask = edge.refine(pixels, half, odds, sigma)
-    flags = tuple(dict.fromkeys((*flags, *tidy.flags_of(mask))))
-    return Cut(mask, 0.95, "backdrop", flags)
+    mask, softness = edge.refine(pixels, half, odds, sigma)
+    if trust.back_light(odds, small, behind):
+        flags = (*flags, BACK_LIGHT)
+    sure = trust.confidence(trust.expected_overlap(odds),
+                            trust.outline_like_backdrop(odds, small, behind, sigma))
+    return tidy.finished(mask, sure, "backdrop", flags, softness)

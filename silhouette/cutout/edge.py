@@ -26,6 +26,8 @@ ENOUGH = 3.0
 """Pixels that a window needs for its mean to be believed."""
 FAINT = 14.0
 """Contrast over noise under which the pixel's neighbours are averaged in."""
+CLEAR = 25.0
+"""Contrast over noise from which an edge says how sharp the picture is."""
 FLOOR = 2.5
 """Contrast over noise under which the colours say nothing about the edge."""
 PER_CONTRAST = 1.0 / 3.0
@@ -94,7 +96,8 @@ def _sides(half: NDArray[np.uint8], coarse: NDArray[np.uint8], rows: NDArray[np.
     return _means(half, inside, *at, (5, 15, 45))[place], _means(half, outside, *at, (7, 15, 45))[place]
 
 
-def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sigma: float) -> NDArray[np.bool_]:
+def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats,
+           sigma: float) -> tuple[NDArray[np.bool_], float]:
     """A coarse mask with its edge placed on the full picture.
 
     Parameters
@@ -111,12 +114,14 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
 
     Returns
     -------
-    (h, w) bool
+    mask : (h, w) bool
+    softness : float
+        Width of the edge, pixels: how many mixed pixels there are to each pixel of outline that stands out well.
     """
     h, w = pixels.shape[:2]
     result = np.zeros((h, w), np.bool_)
     if not (odds > 0).any():
-        return result
+        return result, 0.0
     prior = cv2.resize(odds, (w, h), interpolation=cv2.INTER_LINEAR)
     window = _window(prior > 0, 4 * REACH)
     prior, shown, mask = prior[window], pixels[window], result[window]
@@ -140,4 +145,6 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
     total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + np.clip(prior[rows, cols], -PRIOR_MOST, PRIOR_MOST)
     mask[:] = base
     mask[rows, cols] = total > 0
-    return result
+    clear = contrast > CLEAR * sigma
+    softness = (2 * REACH + 1) * float((clear & (alpha > 0.2) & (alpha < 0.8)).sum()) / max(float(clear.sum()), 1.0)
+    return result, softness

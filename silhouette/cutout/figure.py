@@ -58,21 +58,17 @@ def planes(picture: Floats, backdrop: Floats, sigma: float) -> Floats:
     return seen
 
 
-def logit(half: Floats, backdrop: Floats, sigma: float) -> Floats:
-    """How surely each pixel is figure, as log odds, at the size the network sees; above 0 is figure.
+def odds(small: Floats, backdrop: Floats, sigma: float) -> Floats:
+    """How surely each pixel is figure, as log odds; above 0 is figure.
 
     Parameters
     ----------
-    half : (h, w, 3) float32, BGR levels
-    backdrop : (h2, w2, 3) float32
-        The backdrop of the same view, at any size.
+    small, backdrop : (h, w, 3) float32, BGR levels
+        The picture and its backdrop at :func:`seen_size`.
     sigma : float
         Noise of the picture, levels.
     """
-    h, w = seen_size(*half.shape[:2])
-    small = cv2.resize(half, (w, h), interpolation=cv2.INTER_AREA)
-    behind = cv2.resize(backdrop, (w, h), interpolation=cv2.INTER_LINEAR)
     network = _network()
-    network.setInput(planes(small, behind, sigma)[None])
+    network.setInput(planes(small, backdrop, sigma)[None])
     result: Floats = network.forward()[0, 0]
     return result

@@ -15,8 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.cutout import edge, plate, tidy
-from silhouette.cutout.backdrop import Shared, halved
+from silhouette.cutout import edge, plate, tidy, trust
+from silhouette.cutout.backdrop import Shared, backdrop_for, halved
 from silhouette.errors import CutterError
 from silhouette.records import NO_FIGURE, Cut, Pixels
 
@@ -148,12 +148,14 @@ def cut(pixels: Pixels, shared: Shared | None = None, hint: Cut | None = None, m
     first = _predict(session, pixels)
     soft = _closer(session, pixels, first)
     half = halved(pixels)
+    sigma = plate.noise(half.astype(np.float32))
     small = np.clip(cv2.resize(soft, half.shape[1::-1], interpolation=cv2.INTER_AREA), 1e-3, 1 - 1e-3)
     odds = np.log(small / (1 - small))
     odds, flags = tidy.whole(SURENESS * odds)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "neural", flags)
-    mask = edge.refine(pixels, half, odds, plate.noise(half.astype(np.float32)))
-    unsure = float(((soft > 0.15) & (soft < 0.85)).sum()) / max(1.0, float(mask.sum()))
-    flags = tuple(dict.fromkeys((*flags, *tidy.flags_of(mask))))
-    return Cut(mask, float(np.clip(0.985 - 0.25 * max(0.0, unsure - 0.05), 0.3, 0.97)), "neural", flags)
+    mask, softness = edge.refine(pixels, half, odds, sigma)
+    levels = half.astype(np.float32)
+    behind = cv2.resize(backdrop_for(plate.shrink(levels, plate.THUMB), shared), half.shape[1::-1])
+    sure = trust.confidence(trust.expected_overlap(odds), trust.outline_like_backdrop(odds, levels, behind, sigma))
+    return tidy.finished(mask, sure, "neural", flags, softness)

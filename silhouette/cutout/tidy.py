@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.errors import PictureError
-from silhouette.records import CUT_BY_FRAME, GIVEN_MASK, NO_FIGURE, SMALL_FIGURE, TWO_FIGURES, Cut
+from silhouette.records import BLURRED, CANNOT_TELL, CUT_BY_FRAME, GIVEN_MASK, NO_FIGURE, SMALL_FIGURE, TWO_FIGURES, Cut
+from silhouette.settings import TRUST
 
 SPECK = 0.0006
 """Holes and scraps under this share of the figure's bounding box are noise (a gap that counts is three times that)."""
+SOFT_EDGE = 0.012
+"""Width of the edge, in figure heights, from which a picture is called blurred."""
 
 
 def one_figure(mask: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], tuple[str, ...]]:
@@ -74,6 +78,20 @@ def flags_of(mask: NDArray[np.bool_]) -> tuple[str, ...]:
     if rows[-1] - rows[0] + 1 < 0.25 * h:
         flags.append(SMALL_FIGURE)
     return tuple(flags)
+
+
+def finished(mask: NDArray[np.bool_], sure: float, cutter: Literal["backdrop", "neural"], flags: tuple[str, ...],
+             softness: float) -> Cut:
+    """The cut with all that can be said of it."""
+    found = [*flags, *flags_of(mask)]
+    rows = np.flatnonzero(mask.any(axis=1))
+    if len(rows) and softness > SOFT_EDGE * (rows[-1] - rows[0] + 1):
+        found.append(BLURRED)
+    if NO_FIGURE in found:
+        return Cut(np.zeros_like(mask), 0.0, cutter, tuple(dict.fromkeys(found)))
+    if sure < TRUST:
+        found.append(CANNOT_TELL)
+    return Cut(mask, sure, cutter, tuple(dict.fromkeys(found)))
 
 
 def given(path: Path, size: tuple[int, int]) -> Cut:
