@@ -246,6 +246,9 @@ def _add_export(commands: Any) -> None:
     add("--scale", type=print_scale, metavar="1:N", help="sheets to print in true millimetres; needs --height")
     add("--height", type=float, metavar="M", help="the model's height, metres")
     add("--pose-height", type=float, metavar="M", help="height of the figure in this pose, if it is another, metres")
+    add("--head", type=float, metavar="M", help="the model's head from chin to crown, metres (0.13 of the height)")
+    add("--sheets-at", type=angle_list, metavar="A,B", help="only these angles get sheets to scale, e.g. 0,45,90")
+    add("--photos-in-page", action="store_true", help="photographs in turnaround.html too, not black shapes alone")
     add("--overwrite", action="store_true", help="replace an earlier set of that name")
     add("--paper", choices=("a4", "letter", "a3"), default="a4", help="paper of the sheets (%(default)s)")
     _add_settings(parser, reading=False)
@@ -266,6 +269,9 @@ def _export(args: argparse.Namespace) -> int:
             originals=args.originals,
             crop=args.crop,
             print_scale=args.scale,
+            head_m=args.head,
+            sheets_at=args.sheets_at,
+            photos_in_page=args.photos_in_page,
             paper=args.paper,
             overwrite=args.overwrite,
             progress=progress,
@@ -316,6 +322,14 @@ def _settings(args: argparse.Namespace) -> dict[str, Any]:
     given = {f.name: getattr(args, f.name) for f in fields(Settings) if hasattr(args, f.name)}
     meant = dict(given.pop("intent", None) or ())
     return {**given, "intent": meant.get("", Settings().intent)}
+
+
+def angle_list(text: str) -> list[float]:
+    """``0,45,90`` as [0.0, 45.0, 90.0]."""
+    try:
+        return [float(x) for x in text.split(",")]
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a list of angles; write it as 0,45,90") from None
 
 
 def print_scale(text: str) -> float:

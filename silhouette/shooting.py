@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import partial
+from collections.abc import Callable, Sequence
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,9 @@ def export_set(
     originals: bool = False,
     crop: bool = False,
     print_scale: float | None = None,
+    sheets_at: Sequence[float] | None = None,
+    photos_in_page: bool = False,
+    head_m: float | None = None,
     paper: Paper = "a4",
     overwrite: bool = False,
     progress: gathering.Progress | None = None,
@@ -39,8 +42,12 @@ def export_set(
         A folder of stills or a clip.
     name : str, optional
         What to call the stills; the folder's or clip's name by default.
-    height_m, pose_height_m : float, optional
-        The model's stature, and the height of the figure in this pose, metres.
+    height_m, pose_height_m, head_m : float, optional
+        The model's stature, the height of the figure in this pose, and the head from chin to crown, metres.
+    sheets_at : sequence of float, optional
+        Angles whose stops get sheets to scale; None: all.
+    photos_in_page : bool
+        Put the photographs into ``turnaround.html`` too; without it the page holds black shapes alone.
     silhouettes_only, originals, crop, print_scale, overwrite
         As in :func:`silhouette.shoot.keep.export`.
     **settings
@@ -59,7 +66,9 @@ def export_set(
     views = [set_view(v) for v in pose.views if not v.inferred and v.problem is None]
     if not views:
         raise PoseError("none of its pictures can be read.", path=place, do="Copy them from the camera again.")
-    layout = refset.lay_out(name or pose.name, views, pose_height_m=pose_height_m, model_height_m=height_m)
+    layout = refset.lay_out(
+        name or pose.name, views, pose_height_m=pose_height_m, model_height_m=height_m, head_m=head_m
+    )
     keep.export(
         layout,
         out,
@@ -67,7 +76,14 @@ def export_set(
         originals=originals,
         crop=crop,
         print_scale=print_scale,
-        pages=pages_for(layout, silhouettes_only=silhouettes_only, print_scale=print_scale, paper=paper),
+        pages=pages_for(
+            layout,
+            photos=not silhouettes_only,
+            photos_in_page=photos_in_page and not silhouettes_only,
+            print_scale=print_scale,
+            sheets_at=sheets_at,
+            paper=paper,
+        ),
         overwrite=overwrite,
         progress=tell,
     )
@@ -99,25 +115,38 @@ def read_full(source: Path, time: float | None) -> Pixels:
 
 
 def pages_for(
-    layout: SetLayout, *, silhouettes_only: bool, print_scale: float | None, paper: Paper
+    layout: SetLayout,
+    *,
+    photos: bool,
+    photos_in_page: bool,
+    print_scale: float | None,
+    sheets_at: Sequence[float] | None,
+    paper: Paper,
 ) -> dict[str, Callable[[], bytes | str]]:
     """What makes each page of the set, by file name; photographs are read once, and only if they go in."""
     from silhouette.show import flip, set_sheets
 
-    photos: dict[str, Pixels] = {}
-
+    @cache
     def pictures() -> dict[str, Pixels]:
-        if not silhouettes_only and not photos:
-            photos.update(keep.small_pictures(layout))
-        return photos
+        return keep.small_pictures(layout)
 
     pages: dict[str, Callable[[], bytes | str]] = {
-        "contact_sheet.pdf": lambda: set_sheets.contact_sheet(layout, kind="pdf", paper=paper, photos=pictures()),
-        "contact_sheet.png": lambda: set_sheets.contact_sheet(layout, kind="png", paper=paper, photos=pictures()),
-        "turnaround.html": lambda: flip.flip_page(layout, photos=pictures()),
+        "contact_sheet.pdf": lambda: set_sheets.contact_sheet(
+            layout, kind="pdf", paper=paper, photos=pictures() if photos else None
+        ),
+        "contact_sheet.png": lambda: set_sheets.contact_sheet(layout, kind="png", paper=paper),
+        "turnaround.html": lambda: flip.flip_page(layout, photos=pictures() if photos_in_page else None),
     }
+    if photos:
+        pages["contact_photographs.png"] = lambda: set_sheets.contact_sheet(
+            layout, kind="png", paper=paper, photos=pictures()
+        )
     if print_scale:
-        words = f"1:{print_scale:g} of a pose {layout.pose_height_m:.2f} m high"
-        height = keep.print_height(layout, print_scale)
-        pages["to_scale.pdf"] = lambda: set_sheets.scale_sheets(layout, pose_mm=height, words=words, paper=paper)
+        pages["to_scale.pdf"] = lambda: set_sheets.scale_sheets(
+            layout,
+            pose_mm=keep.print_height(layout, print_scale),
+            words=keep.scale_words(layout, print_scale),
+            paper=paper,
+            angles=sheets_at,
+        )
     return pages
