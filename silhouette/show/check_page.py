@@ -1,0 +1,254 @@
+"""The shoot check on one page: the stops round the circle, the trouble marked, first and last stop as onion skins."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from silhouette.records import CheckReport, Finding, Outline, Stop, View
+from silhouette.settings import Paper
+from silhouette.show import ink, words
+from silhouette.show.paper import page_points
+from silhouette.show.rings import draw_body, ring_points, sector
+from silhouette.show.wheel_layout import Layout, Room, largest_scale, lay_out
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+MARGIN = 36.0
+"""White round the page, points."""
+CLOSES = 8.0
+"""Last stop this near to the first, degrees: the two should look alike."""
+MARKS = {"retake": " !", "look": " ?", "pass": ""}
+"""Written after the angle of a stop, as in the list, so that no bar or tone has to be known."""
+HEADS = {"retake": "Retake  !", "look": "Look at  ?", "unknown": "Could not be told", "pass": "In order"}
+"""How the four verdicts are headed, worst first."""
+
+
+def write_check_page(report: CheckReport, looks: Sequence[Outline | None], path: Path, paper: Paper = "a4") -> Path:
+    """Write the page as the kind of picture that its name says, ``check.png`` or ``check.pdf``.
+
+    Parameters
+    ----------
+    report : CheckReport
+    looks : sequence of Outline or None
+        The figure at each of ``report.stops``, all in one camera's pixels; None where there is none.
+    path : Path
+        A ``.png`` or ``.pdf``.
+    paper : "a4", "letter" or "a3"
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
+    with ink.style():
+        return ink.save_figure(check_page(report, looks, paper), Path(path))
+
+
+def check_page(report: CheckReport, looks: Sequence[Outline | None], paper: Paper = "a4") -> Figure:
+    """The page as a matplotlib figure."""
+    size = page_points(paper)
+    width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN
+    with ink.style():
+        page = ink.new_figure(*size)
+        head, low = 62.0, 0.40 * height
+        _draw_head(report, ink.page_axes(page, MARGIN, MARGIN + height - head, width, head))
+        draw_stops(report, looks, ink.page_axes(page, MARGIN, MARGIN + low, width, height - head - low))
+        left = 0.36 * width
+        draw_onion(report.stops, looks, ink.page_axes(page, MARGIN, MARGIN, left, low - 10))
+        _draw_findings(report, ink.page_axes(page, MARGIN + left + 16, MARGIN, width - left - 16, low - 10))
+    return page
+
+
+def verdict_of(report: CheckReport, stop: int) -> str:
+    """The worst verdict that names a stop: retake, look, or pass."""
+    verdicts = {f.verdict for f in report.findings if stop in f.stops}
+    return "retake" if "retake" in verdicts else "look" if "look" in verdicts else "pass"
+
+
+def _draw_head(report: CheckReport, ax: Any) -> None:
+    width, height = ink.size_of(ax)
+    retakes = sum(f.verdict == "retake" for f in report.findings)
+    looks = sum(f.verdict == "look" for f in report.findings)
+    verdict = "Nothing needs a retake" if not retakes else f"{retakes} thing{'s' * (retakes > 1)} to retake"
+    if report.exit_code == 2:
+        verdict = "It could not be checked"
+    told = f"{len(report.stops)} stops" + (f", {looks} thing{'s' * (looks > 1)} to look at" if looks else "")
+    ax.text(0, height, ink.fit_line(report.name, width, 9, True), size=9, weight="bold", va="top")
+    ax.text(0, height - 14, verdict, size=21, weight="bold", va="top")
+    ax.text(0, height - 44, told, size=9, color=ink.SOFT, va="top")
+
+
+# ------------------------------------------------------------------------------------------------ stops in the round
+
+def draw_stops(report: CheckReport, looks: Sequence[Outline | None], ax: Any = None) -> Any:
+    """Draw the stops where the camera stood, retakes and doubts marked, stretches without a stop hatched.
+
+    ``ax`` may be any matplotlib Axes; they are returned, one data unit to a point.
+    """
+    with ink.style():
+        ax = ink.page_axes(ink.new_figure(600, 480), 20, 20, 560, 440) if ax is None else ink.bare(ax)
+        width, height = ink.size_of(ax)
+        views = tuple(View(stop, 1.0, "", outline=look) for stop, look in zip(report.stops, looks, strict=True))
+        verdicts = {stop.index: verdict_of(report, stop.index) for stop in report.stops}
+
+        def label(view: View) -> str:
+            return words.degrees(view.angle) + MARKS[verdicts[view.stop.index]]
+
+        room = Room(width / 2, height / 2 - 2, label,
+                    lambda text: ink.text_width(text, 8, True) + 2, 1.18 * ink.SMALLEST + 3.6)
+        layout = lay_out(views, room, largest_scale([views], room))
+        centre = np.array([width / 2, height / 2])
+        draw_body(ax, centre, 0.42 * layout.ring, ink.SMALLEST)
+        _draw_turn(report, ax, centre, layout.ring)
+        _draw_figures(layout, verdicts, ax, centre)
+    return ax
+
+
+def _draw_turn(report: CheckReport, ax: Any, centre: np.ndarray, ring: float) -> None:
+    """The turn as it was shot: a line from the first stop on, a dot a stop, hatching where one is missing."""
+    stops = report.stops
+    missing = {i for f in report.findings for i in f.after_stop}
+    angles = [stop.angle for stop in stops]
+    way = 1 if sum(np.sign(_step(a, b)) for a, b in pairwise(angles)) >= 0 else -1
+    gaps: list[tuple[float, float]] = []
+    lines: list[tuple[float, float]] = []
+    for i, (a, b) in enumerate(pairwise(angles)):
+        step = (b - a) * way % 360
+        start = a if way > 0 else b
+        (gaps if stops[i].index in missing else lines).append((start, start + step))
+    if stops and stops[-1].index in missing:
+        step = (angles[0] - angles[-1]) * way % 360
+        gaps.append((angles[-1], angles[-1] + step) if way > 0 else (angles[0], angles[0] + step))
+    ink.tone(ax, [sector(centre, a, b, 0.86 * ring, ring) for a, b in gaps], "weak")
+    for a, b in lines:
+        points = ring_points(centre, np.linspace(a, b, max(2, int(b - a) + 1)), 0.93 * ring)
+        ax.plot(*points.T, color=ink.INK, linewidth=1.4, scalex=False, scaley=False)
+    if angles:
+        dots = ring_points(centre, np.array(angles), 0.93 * ring)
+        ax.plot(*dots.T, "o", color=ink.INK, markersize=3.4, scalex=False, scaley=False)
+        ax.plot(*dots[0], "o", color=ink.PAPER, markeredgecolor=ink.INK, markersize=6, scalex=False, scaley=False)
+    for a, b in gaps:
+        x, y = ring_points(centre, np.array([(a + b) / 2]), 0.66 * ring)[0]
+        ax.text(x, y, "stop missing", size=8, weight="bold", ha="center", va="center",
+                bbox={"facecolor": ink.PAPER, "edgecolor": "none", "pad": 1})
+
+
+def _step(a: float, b: float) -> float:
+    """How far b lies from a, -180 to 180 degrees."""
+    return (b - a + 180) % 360 - 180
+
+
+def _draw_figures(layout: Layout, verdicts: dict[int, str], ax: Any, centre: np.ndarray) -> None:
+    solid: dict[str, list[Any]] = {"pass": [], "look": [], "retake": []}
+    bars: dict[str, list[Any]] = {"look": [], "retake": []}
+    for place in layout.places:
+        x, feet = centre[0] + place.x, centre[1] + place.feet
+        worst = verdicts[place.view.stop.index]
+        outline = place.view.outline
+        if outline is not None:
+            solid[worst].append(ink.outline_path(outline.polygon, place.height, x, feet))
+        if worst != "pass":
+            half = min(place.half_width - 1, max(0.16 * layout.tall, 8))
+            bars[worst].append(ink.rectangle(x - half, feet - 3, 2 * half, 2.6))
+        ax.text(x, feet - 3.6, place.label, size=8, ha="center", va="top",
+                weight="bold" if worst != "pass" else "normal")
+    for paths in solid.values():
+        ink.add_paths(ax, paths, facecolor=ink.INK, linewidth=0)
+    ink.add_paths(ax, bars["retake"], facecolor=ink.ACCENT, linewidth=0)
+    ink.add_paths(ax, bars["look"], facecolor=ink.PAPER, edgecolor=ink.ACCENT, linewidth=0.8)
+
+
+# --------------------------------------------------------------------------------------------------------- onion skins
+
+def draw_onion(stops: Sequence[Stop], looks: Sequence[Outline | None], ax: Any = None) -> Any:
+    """Lay the last stop's outline over the first one's, both where the camera saw them.
+
+    ``ax`` may be any matplotlib Axes; they are returned, one data unit to a point.
+    """
+    with ink.style():
+        ax = ink.page_axes(ink.new_figure(240, 340), 20, 20, 200, 300) if ax is None else ink.bare(ax)
+        width, height = ink.size_of(ax)
+        ax.text(0, height, "First and last stop", size=10, weight="bold", va="top")
+        held = [(stop, look) for stop, look in zip(stops, looks, strict=True) if look is not None]
+        if len(held) < 2:
+            ax.text(0, height - 18, "Too few figures to compare.", size=8, va="top", color=ink.SOFT)
+            return ax
+        (first, a), (last, b) = held[0], held[-1]
+        apart = abs(_step(first.angle, last.angle))
+        note = [f"Filled: {words.degrees(first.angle)}, the first.", f"Line: {words.degrees(last.angle)}, the last."]
+        note.append("They should cover each other." if apart <= CLOSES else
+                    f"{apart:.0f} degrees apart: they need not cover each other.")
+        rows = [row for text in note for row in ink.wrap(text, width, 8)]
+        below = 10.6 * len(rows) + 4
+        for i, row in enumerate(rows):
+            ax.text(0, below - 6 - 10.6 * i, row, size=8, va="top", color=ink.SOFT)
+        _draw_pair(a, b, ax, (0, below, width, height - 20 - below))
+    return ax
+
+
+def _draw_pair(first: Outline, last: Outline, ax: Any, box: tuple[float, float, float, float]) -> None:
+    """Two outlines in one camera's pixels, as large as the box allows."""
+    spans = []
+    for outline in (first, last):
+        x0, _, x1, _ = outline.polygon.bounds
+        (ox, oy), px = outline.origin_px, outline.height_px
+        spans.append((ox + x0 * px, oy, ox + x1 * px, oy + px))
+    x0, y0 = min(s[0] for s in spans), min(s[1] for s in spans)
+    x1, y1 = max(s[2] for s in spans), max(s[3] for s in spans)
+    left, bottom, width, height = box
+    scale = min((width - 8) / (x1 - x0), (height - 6) / (y1 - y0))
+    middle = left + width / 2 - scale * (x0 + x1) / 2
+    paths = [ink.outline_path(o.polygon, scale * o.height_px, middle + scale * o.origin_px[0],
+                              bottom + 2 + scale * (y1 - o.origin_px[1] - o.height_px)) for o in (first, last)]
+    ink.add_paths(ax, paths[:1], facecolor=ink.FAIR, linewidth=0)
+    ink.add_paths(ax, paths[1:], facecolor="none", edgecolor=ink.PAPER, linewidth=3)
+    ink.add_paths(ax, paths[1:], facecolor="none", edgecolor=ink.INK, linewidth=1.2)
+
+
+# ------------------------------------------------------------------------------------------------------------ findings
+
+def _draw_findings(report: CheckReport, ax: Any) -> None:
+    """What to retake and what to look at, in full while there is room; the rest in a line each."""
+    width, y = ink.size_of(ax)
+    brief = {kind: [f for f in report.findings if f.verdict == kind] for kind in ("unknown", "pass")}
+    closing = [(HEADS[kind], ", ".join(f.check for f in found)) for kind, found in brief.items() if found]
+    floor = sum(15 + 10.6 * len(ink.wrap(text, width, 8)) for _, text in closing)
+    blocks = [(kind, f) for kind in ("retake", "look") for f in report.findings if f.verdict == kind]
+    shown = 0
+    for i, (kind, found) in enumerate(blocks):
+        rows = _finding_rows(found, width)
+        head = 15 if i == 0 or blocks[i - 1][0] != kind else 0
+        if y - head - 10.6 * len(rows) - 14 < floor:
+            break
+        if head:
+            ax.text(0, y, HEADS[kind], size=10, weight="bold", va="top")
+            y -= head
+        for text, weight in rows:
+            ax.text(0, y, text, size=8, weight=weight, va="top")
+            y -= 10.6
+        y -= 4
+        shown += 1
+    if shown < len(blocks):
+        more = ", ".join(f.check for _, f in blocks[shown:])
+        ax.text(0, y, ink.fit_line(f"And also: {more}", width, 8), size=8, va="top")
+        y -= 14
+    for title, text in closing:
+        ax.text(0, y, title, size=10, weight="bold", va="top")
+        y -= 14
+        for row in ink.wrap(text, width, 8):
+            ax.text(0, y, row, size=8, va="top", color=ink.SOFT)
+            y -= 10.6
+        y -= 1
+
+
+def _finding_rows(found: Finding, width: float) -> list[tuple[str, str]]:
+    """A finding as lines of type: what was seen, then what to do."""
+    seen = ink.wrap(f"{found.check}: {found.evidence}", width, 8)
+    return [(row, "normal") for row in seen] + [(row, "bold") for row in (ink.wrap(found.do, width, 8, True)
+                                                                         if found.do else [])]

@@ -1,0 +1,63 @@
+"""Where the figures stand, on rounds whose answer can be reasoned out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from silhouette.records import Arc, Pose
+from silhouette.show.wheel_layout import MOST_FIGURES, Room, largest_scale, lay_out, letters_on, runs_of, shown
+
+ROOM = Room(200, 160, lambda view: f"{view.angle:.0f}", lambda text: 6.0 * len(text), 12)
+
+
+def test_more_stops_give_smaller_figures(pose_at: Callable[..., Pose]) -> None:
+    tall = [largest_scale([pose_at("reach_up", n).views], ROOM)[1] for n in (8, 24, 36)]
+    assert tall[0] >= tall[1] > tall[2] > 20
+
+
+def test_figures_stay_in_their_room(pose_at: Callable[..., Pose]) -> None:
+    views = pose_at("akimbo", 24).views
+    for place in lay_out(views, ROOM, largest_scale([views], ROOM)).places:
+        left, bottom, right, top = place.box
+        assert max(-left, right) <= 200 and max(-(bottom - 12), top) <= 160
+
+
+def test_one_scale_serves_every_pose(pose_at: Callable[..., Pose]) -> None:
+    narrow, wide = pose_at("akimbo", 16).views, pose_at("reach_up", 16).views
+    both = largest_scale([narrow, wide], ROOM)
+    assert both[1] <= min(largest_scale([narrow], ROOM)[1], largest_scale([wide], ROOM)[1]) + 1
+
+
+def test_a_symmetric_turn_gives_a_symmetric_page(pose_at: Callable[..., Pose]) -> None:
+    views = pose_at("akimbo", 24).views
+    places = {round(p.view.angle): p for p in lay_out(views, ROOM, (80, 40)).places}
+    for angle in range(15, 180, 15):
+        assert abs(places[angle].x + places[360 - angle].x) < 16, "views and their mirrors differ a little in width"
+
+
+def test_too_many_views_are_thinned_evenly(pose_at: Callable[..., Pose]) -> None:
+    views = pose_at("akimbo", 100).views
+    kept = [v.angle for v in shown(views)]
+    assert len(kept) == MOST_FIGURES
+    steps = [(b - a) % 360 for a, b in zip(kept, kept[1:] + kept[:1], strict=True)]
+    assert max(steps) < 15 and shown(views[:36]) == views[:36]
+
+
+def test_runs_wrap_past_the_front() -> None:
+    kinds = ["a"] * 20 + ["b"] * 300 + ["a"] * 40
+    assert list(runs_of(kinds)) == [(20, 320, "b"), (320, 380, "a")]
+    assert list(runs_of(["a"] * 360)) == [(0, 360, "a")]
+
+
+def test_letters_follow_the_arcs_and_keep_apart() -> None:
+    arcs = [Arc(10, 12), Arc(14, 16), Arc(100, 180), Arc(355, 5)]
+    found = letters_on(arcs, 30, 100, 6)
+    assert [letter for letter, _, _ in found] == list("ABCD")[:len(found)]
+    assert [arc for _, arc, _ in found] == [arc for arc in arcs if arc in [a for _, a, _ in found]]
+    spots = [spot for _, _, spot in found]
+    for i, (x, y) in enumerate(spots):
+        assert all((x - u) ** 2 + (y - v) ** 2 > 144 for u, v in spots[i + 1:])
+    x, y = next(spot for _, arc, spot in found if arc.start == 100)
+    assert x < 0 and y == pytest.approx(1.192 * -x, rel=0.01), "140 degrees: page left, above the middle"
