@@ -96,6 +96,9 @@ def draw_stops(report: CheckReport, looks: Sequence[Outline | None], ax: Any = N
         width, height = ink.size_of(ax)
         views = tuple(View(stop, 1.0, "", outline=look) for stop, look in zip(report.stops, looks, strict=True))
         verdicts = {stop.index: verdict_of(report, stop.index) for stop in report.stops}
+        if len(views) > 2 and abs(_step(views[0].angle, views[-1].angle)) <= CLOSES and verdicts[
+                report.stops[-1].index] == "pass":
+            views = views[:-1]  # the onion skins show the closing stop; here it would stand on the first
 
         def label(view: View) -> str:
             return words.degrees(view.angle) + MARKS[verdicts[view.stop.index]]
