@@ -4,7 +4,7 @@
     picture, mask = stage.shoot(figure, angle)
 
 Light is counted in linear units; the picture is turned to sRGB at the very end, then gets its noise. Edges are
-antialiased by drawing the figure at twice the size; the mask holds the pixels that the figure covers by half or more.
+antialiased by drawing the figure at twice the size; the mask holds the pixels whose middle the figure covers.
 """
 
 from __future__ import annotations
@@ -199,14 +199,15 @@ class Stage:
         mask : (h, w) bool
         """
         shown, layer, over = self.layers(figure, angle, others, at)
-        full = np.zeros(shown.shape[:2], np.float32)
-        full[layer.box] = layer.cover
+        points, _ = _placed(figure, angle, at)
+        mask = draw(points, figure.mesh.triangles, self.eye, "m")[1] < 1
         for other in over:
-            full[other.box] *= 1 - other.cover
-        smear = layer if self.scene.blur_px <= 1 else layer.smeared(self.scene.blur_px, full.shape)
-        for each in (smear, *over):
+            mask[other.box] &= other.cover < 0.5
+        if self.scene.blur_px > 1:
+            layer = layer.smeared(self.scene.blur_px, mask.shape)
+        for each in (layer, *over):
             each.lay_on(shown)
-        return self.develop(shown), full >= 0.5
+        return self.develop(shown), mask
 
     def empty(self, others: tuple[Posed, ...] = ()) -> NDArray[np.uint8]:
         """The room without the figure."""
@@ -219,9 +220,7 @@ class Stage:
                ) -> tuple[NDArray[np.float32], Layer, list[Layer]]:
         """The room with all shadows and what stands behind, (h, w, 3) linear light, red first; the figure; what stands
         before it."""
-        points, normals = turned(figure.mesh.points, angle), turned(figure.normals, angle)
-        if at is not None:
-            points = points + np.array([*at.shift, 0.0]) + points[:, 2:] / 1.7 * np.array([*at.lean, 0.0])
+        points, normals = _placed(figure, angle, at)
         blacks = [self._black(points, figure.mesh.triangles)]
         blacks += [self._black(o.mesh.points, o.mesh.triangles) for o in others]
         shown, before = self._room(blacks), []
@@ -308,6 +307,14 @@ class Stage:
         tile = _noise(self.eye.height, self.eye.width)
         dy, dx = self.rng.integers(0, self.eye.height), self.rng.integers(0, self.eye.width)
         return np.roll(tile, (int(dy), int(dx)), axis=(0, 1))
+
+
+def _placed(figure: Posed, angle: float, at: Standing | None) -> tuple[Floats, Floats]:
+    """Points and normals of the figure where it stands."""
+    points, normals = turned(figure.mesh.points, angle), turned(figure.normals, angle)
+    if at is not None:
+        points = points + np.array([*at.shift, 0.0]) + points[:, 2:] / 1.7 * np.array([*at.lean, 0.0])
+    return points, normals
 
 
 _CODE = (np.arange(256, dtype=np.float32) / 255) ** 2 * 2.0

@@ -58,13 +58,16 @@ def clip_set() -> dict[str, Clip]:
         "short": small("offering", HEAVY, LIGHT, WARM, seed=14, faults=Faults(end_deg=300)),
         "dark_stops": small("lunge", WOMAN, BARE, PAPER, seed=15, faults=Faults(dark=(8, 9), dark_gain=0.6)),
         "camera_moved": small("akimbo", SLIGHT, KEEPER, ROOM, seed=16, faults=Faults(camera_from=11)),
-        "walk_through": small("reaching up", MAN, LIGHT, WARM, seed=17, faults=Faults(passer=(9.0, 12.0))),
+        "walk_through": small("offering", MAN, LIGHT, WARM, seed=17, faults=Faults(passer=(9.0, 12.0))),
         "wander": small("at ease", OLD, KEEPER, PAPER, seed=19, faults=Faults(wander_mm=22)),
         "cropped_hand": small("reaching up", WOMAN, BARE, WARM, seed=18, camera=replace(SMALL, aim=(0.0, -0.16))),
         "kneeling": small("kneeling on one knee", WOMAN, LIGHT, PAPER, seed=6, camera=replace(SMALL, height_m=0.7)),
         "hard_lamp": small("arms crossed overhead", MAN, BARE, LAMPLIT, seed=7),
         "thirtysix_quick": small("striding", OLD, KEEPER, ROOM, stops=36, hold_s=(0.5, 0.6), move_s=(0.3, 0.4), seed=8),
         "twentyfour_slow": small("brow shaded", HEAVY, LIGHT, PAPER, hold_s=(1.5, 2.0), move_s=(0.5, 0.7), seed=9),
+        "slow_moves": small("pointing", OLD, BARE, PAPER, hold_s=(0.8, 1.0), move_s=(0.9, 1.2), seed=21),
+        "quick_moves": small("carrying a load", MAN, KEEPER, ROOM, hold_s=(0.6, 0.9), move_s=(0.2, 0.3), seed=22),
+        "two_seconds_24": small("waving", SLIGHT, LIGHT, WARM, hold_s=(1.8, 2.1), seed=23),
         "nobody": small("at ease", WOMAN, KEEPER, ROOM, stops=8, seed=20, faults=Faults(nobody=True)),
         "uneven_frames": replace(phone, uneven_frames=True),
         "rotation_flag": replace(phone, turned_pixels=True, seed=32),
@@ -152,7 +155,7 @@ def shoot_distances(folder: Path) -> None:
         tall = float(figure.mesh.points[:, 2].max())
         for distance in (2.0, 3.0, 4.0, 6.0):
             for focal in (26.0, 35.0, 52.0, 77.0):
-                if 36 / focal * distance < tall * 1.12:
+                if 18 / focal * distance < 1.18:  # feet and head need room above and below the lens's height of 1 m
                     continue
                 camera = Camera(distance_m=distance, height_m=1.0, focal_35mm=focal, width=900, height=1200)
                 stage = Stage(replace(ROOM, lamps=(KEY, FILL), backdrop=replace(ROOM.backdrop, behind_m=1.6)), camera)
