@@ -209,11 +209,12 @@ class Measures:
     negative_space: float
     """Enclosed and open gaps over the hull's area, 0 to 1; shallow pockets count less."""
     contour_complexity: float
-    """How much the outline turns, 0 up; about 0 for a circle, 2 to 6 for a figure."""
+    """How many bays the outline has, shallow ones in part, 0 up; 0 for a circle, 1 for an L, 3 to 10 for a figure."""
     limb_separation: float
-    """How far head, arms and legs stand clear, 0 to 1; fitted to true limb legibility on rendered bodies."""
+    """How far head, arms and legs stand clear, 0 to 1, the two that do so least counted twice; fitted to true limb
+    legibility on rendered bodies."""
     weakest_limbs: float
-    """The same for the two limbs that stand out least, 0 to 1."""
+    """How far the two limbs that stand out least do, 0 to 1."""
     gaps: tuple[Gap, ...]
     parts: tuple[Part, ...]
     tangents: tuple[Tangent, ...]
@@ -225,6 +226,8 @@ class Measures:
     """Hull perimeter over the outer ring's perimeter."""
     symmetry: float
     """Overlap of the outline with its own mirror image about the best upright axis, 0 to 1."""
+    limbs: LimbLegibility | None = None
+    """What the shape alone lets one guess of each limb; None where it was not asked."""
 
     @property
     def gaps_enclosed(self) -> tuple[Gap, ...]:
@@ -435,6 +438,37 @@ def _pipeline() -> ModuleType:
 # ----------------------------------------------------------------------------------------------------------- shoot
 
 Verdict = Literal["pass", "look", "retake", "unknown"]
+
+
+@dataclass(frozen=True)
+class StopLook:
+    """What the shoot check keeps of one stop; the full picture is not needed any more. Made by ``shoot/look.py``."""
+
+    mask: Mask
+    """(h, w) True on the figure, working size; all False where no figure was found."""
+    thumb: Pixels
+    """(h', w', 3) BGR, longer side 96 pixels, for comparing the light."""
+    confidence: float
+    """Of the cut, 0 to 1."""
+    flags: tuple[str, ...]
+    """Of the cut."""
+    full_size: tuple[int, int]
+    """(width, height) of the upright original, pixels."""
+    scale: float
+    """Working pixels per original pixel."""
+    focal_35mm: float | None
+    height_px: float
+    """Height of the figure, original pixels; 0 without a figure."""
+    edges: tuple[str, ...]
+    """Edges of the picture that the figure touches: top, bottom, picture left, picture right."""
+    edge_width: float | None
+    """Width over which the figure's edge fades into the backdrop, original pixels; None where it cannot be measured."""
+    figure_light: tuple[float, float, float]
+    """Luma 0 to 255 of the figure: 10th, 50th and 95th percentile."""
+    backdrop_light: float
+    """Median luma of the backdrop close round the figure, 0 to 255."""
+    side_light: float
+    """Natural log of the figure's mean luma on picture left over picture right of its middle."""
 
 
 @dataclass(frozen=True)

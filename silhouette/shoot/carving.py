@@ -1,0 +1,200 @@
+"""Do the outlines of a turn belong to one rigid body? Carve a block with them and see what sticks out.
+
+Every outline says where the body is not: nothing of it lies beyond the lines of sight past its edge. Carving a block
+with some of the stops leaves a shape that holds the body, so an outline of another stop that sticks out of it was made
+by a body that had moved (Laurentini 1994, the visual hull; Hernandez, Schmitt and Cipolla 2007, silhouette coherence).
+
+The camera is taken as level with the picture's middle at the height of its lens. How near it stands, in figure
+heights, decides how much larger near parts look, and the outlines themselves tell it: at the wrong nearness even a
+still body sticks out. Everything is done at a size at which the figure is 240 pixels high (or wide, if it lies): one
+pixel is about 7 mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from silhouette.records import Mask
+
+Floats = NDArray[np.float64]
+
+FIGURE_PX = 240.0
+"""Figure height, or width where that is more, that is worked at, pixels."""
+FINE, COARSE = 2.0, 3.0
+"""Edge of the block's cells, pixels."""
+SIDEWAYS, UPRIGHT = 3, 1
+"""Outlines are widened by this many pixels before they carve: sway, and angles that are a little off, which move things
+sideways and hardly up or down."""
+SHIFTS = (-3, -2, -1, 0, 1, 2, 3)
+"""A stop is tried at these places sideways, pixels, and the best counts: stepping off the spot is judged apart."""
+NEARNESSES = (0.15, 0.22, 0.3, 0.38, 0.46, 0.55, 0.66, 0.8)
+"""Figure height over camera distance, from far to near, that are tried first."""
+CAPPED = 0.02
+"""A single stop counts no more than this in the choice of nearness, share of the figure's area."""
+
+
+@dataclass(frozen=True)
+class Turn:
+    """Outlines of a turn at working size."""
+
+    masks: NDArray[np.bool_]
+    """(n, h, w)"""
+    turned: Floats
+    """(n,) degrees turned to the model's left."""
+    axis: float
+    """Column of the turning axis."""
+    level: float
+    """Row at the height of the lens."""
+    scale: float
+    """Working pixels per pixel of the masks that were given."""
+    height: float
+    """Median figure height, working pixels."""
+
+
+@dataclass(frozen=True)
+class Carved:
+    """What sticks out at every stop of the shape that the stops before it (or all of them) leave."""
+
+    share: Floats
+    """(n,) area that sticks out over the figure's area."""
+    regions: tuple[NDArray[np.bool_], ...]
+    """n pictures (h, w) of what sticks out."""
+    left_over: tuple[NDArray[np.bool_], ...]
+    """n pictures (h, w) of the carved shape as that stop would see it."""
+
+
+def prepare(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) -> Turn:
+    """Masks (h, w) of one size, all with a figure, scaled so that the figure's longer side is ``FIGURE_PX``."""
+    stack = np.asarray(masks, dtype=np.bool_)
+    if mirrored:
+        stack = stack[:, :, ::-1]
+    filled = stack.any(axis=2)
+    heights = filled.shape[1] - filled[:, ::-1].argmax(axis=1) - filled.argmax(axis=1)
+    across = stack.any(axis=1)
+    widths = across.shape[1] - across[:, ::-1].argmax(axis=1) - across.argmax(axis=1)
+    height = float(np.median(heights))
+    scale = FIGURE_PX / max(height, float(widths.max()))
+    small = np.stack([
+        cv2.resize(m.astype(np.float32), None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) > 0.5 for m in stack
+    ])
+    columns = small.any(axis=1)
+    middles = (columns.argmax(axis=1) + columns.shape[1] - columns[:, ::-1].argmax(axis=1)) / 2
+    level = small.shape[1] / 2
+    return Turn(small, np.asarray(turned, dtype=np.float64), float(np.median(middles)), level, scale, height * scale)
+
+
+class Block:
+    """The block that is carved: cell middles, and how many stops have cut each away."""
+
+    def __init__(self, turn: Turn, nearness: float, cell: float) -> None:
+        self.turn = turn
+        self.distance = turn.height / nearness
+        columns, rows = turn.masks.any(axis=(0, 1)), turn.masks.any(axis=(0, 2))
+        side = np.flatnonzero(columns)
+        reach = min(max(turn.axis - side[0], side[-1] + 1 - turn.axis), 0.8 * self.distance)
+        across = np.arange(-reach, reach + cell, cell, dtype=np.float32)
+        heights = np.flatnonzero(rows)
+        up = np.arange(heights[0] - 2 * cell, heights[-1] + 2 * cell, cell, dtype=np.float32)
+        x, z = np.meshgrid(across, across, indexing="ij")
+        round_ = x * x + z * z <= (reach + cell) ** 2
+        x, z = x[round_], z[round_]
+        self.x, self.z, self.v = np.repeat(x, len(up)), np.repeat(z, len(up)), np.tile(up, len(x))
+        self.cuts = np.zeros(len(self.x), dtype=np.uint8)
+        """How many stops cut the cell away, 2 meaning two or more."""
+        self.cutter = np.full(len(self.x), -1, dtype=np.int16)
+        """The last stop that did."""
+        self.near = np.arange(len(self.x))
+        """Cells that at most one stop has cut away."""
+
+    def seen(
+        self, cells: NDArray[np.int64], stop: int
+    ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.bool_]]:
+        """Column and row of cells in a stop's picture, and whether they lie inside it."""
+        turn = self.turn
+        a = np.radians(turn.turned[stop])
+        x = self.x[cells] * np.cos(a) + self.z[cells] * np.sin(a)
+        z = self.z[cells] * np.cos(a) - self.x[cells] * np.sin(a)
+        larger = self.distance / (self.distance - z)
+        column = np.floor(turn.axis + x * larger).astype(np.int32)
+        row = np.rint(turn.level + (self.v[cells] - turn.level) * larger).astype(np.int32)
+        height, width = turn.masks.shape[1:]
+        return column, row, (column >= 0) & (column < width) & (row >= 0) & (row < height)
+
+    def carve(self, stop: int) -> None:
+        wide = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * SIDEWAYS + 1, 2 * UPRIGHT + 1))
+        mask = cv2.dilate(self.turn.masks[stop].astype(np.uint8), wide) > 0
+        column, row, inside = self.seen(self.near, stop)
+        kept = ~inside
+        kept[inside] = mask[row[inside], column[inside]]
+        gone = self.near[~kept]
+        self.cuts[gone] += 1
+        self.cutter[gone] = stop
+        self.near = self.near[self.cuts[self.near] < 2]
+
+    def outline(self, stop: int, without: int | None = None) -> NDArray[np.bool_]:
+        """The carved shape as a stop sees it; ``without`` forgets what that one stop has cut away."""
+        whole = self.cuts[self.near] == 0
+        if without is not None:
+            whole |= self.cutter[self.near] == without
+        column, row, inside = self.seen(self.near[whole], stop)
+        picture = np.zeros(self.turn.masks.shape[1:], dtype=np.uint8)
+        picture[row[inside], column[inside]] = 1
+        picture = cv2.morphologyEx(picture, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+        return np.asarray(cv2.dilate(picture, np.ones((3, 3), np.uint8)) > 0)
+
+
+def sticks_out(mask: NDArray[np.bool_], shape: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """What of an outline lies beyond a shape, at the place sideways where it is least, and the shape at that place."""
+    best: tuple[int, NDArray[np.bool_], NDArray[np.bool_]] | None = None
+    for shift in SHIFTS:
+        moved = np.roll(shape, shift, axis=1)
+        out = cv2.morphologyEx((mask & ~moved).astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)) > 0
+        area = int(out.sum())
+        if best is None or area < best[0]:
+            best = (area, np.asarray(out), moved)
+    assert best is not None
+    return best[1], best[2]
+
+
+def carve(turn: Turn, nearness: float, *, cell: float = FINE) -> tuple[Carved, Block]:
+    """Carve stop by stop; each is first held against what the stops before it have left."""
+    block = Block(turn, nearness, cell)
+    found = []
+    for stop, mask in enumerate(turn.masks):
+        found.append(sticks_out(mask, block.outline(stop)))
+        block.carve(stop)
+    return _carved(turn, found), block
+
+
+def against_all(turn: Turn, block: Block, without: int | None = None) -> Carved:
+    """Every stop against the shape that all stops leave, or all but one."""
+    return _carved(turn, [sticks_out(m, block.outline(k, without)) for k, m in enumerate(turn.masks)])
+
+
+def _carved(turn: Turn, found: list[tuple[NDArray[np.bool_], NDArray[np.bool_]]]) -> Carved:
+    areas = turn.masks.sum(axis=(1, 2))
+    share = np.asarray([out.sum() for out, _ in found]) / areas
+    return Carved(share, tuple(out for out, _ in found), tuple(shape for _, shape in found))
+
+
+def find_nearness(turn: Turn) -> float:
+    """Figure height over camera distance at which the least sticks out: the best of a ladder, then between rungs."""
+    def cost(nearness: float) -> float:
+        carved, _ = carve(turn, nearness, cell=COARSE)
+        return float(np.minimum(carved.share, CAPPED).sum())
+
+    costs = [cost(x) for x in NEARNESSES]
+    least = min(costs)
+    flat = [x for x, c in zip(NEARNESSES, costs, strict=True) if c <= least + 0.02 * CAPPED]
+    if len(flat) > 1:
+        return float(np.mean(flat))
+    k = costs.index(least)
+    low, high = NEARNESSES[max(k - 1, 0)], NEARNESSES[min(k + 1, len(NEARNESSES) - 1)]
+    tried = [(c, x) for c, x in zip(costs, NEARNESSES, strict=True)]
+    tried += [(cost(x), x) for x in (low + (NEARNESSES[k] - low) / 2, NEARNESSES[k] + (high - NEARNESSES[k]) / 2)]
+    return float(min(tried)[1])

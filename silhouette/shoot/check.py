@@ -1,0 +1,289 @@
+"""The shoot check, while the model is still there: what to retake, and why. Sentences for the studio, worst first.
+
+Each question has its own small function that returns one :class:`Finding`. What an outline or a picture cannot show is
+answered with ``unknown``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from silhouette.records import CheckReport, Finding, Stop, StopLook, Verdict
+from silhouette.settings import TRUST
+from silhouette.shoot import distance, held, light, spot
+
+Floats = NDArray[np.float64]
+
+ORDER = {"retake": 0, "look": 1, "unknown": 2, "pass": 3}
+GAP, GAP_DEG = 0.6, 9.0
+"""A stop is missing where a step exceeds the usual one by this share of it and by this many degrees: more than uneven
+steps do by themselves."""
+DOUBLED, DOUBLED_DEG, ALIKE = 0.35, 6.0, 0.4
+"""Two stops are one where their step is under this share of the usual, under this many degrees, and their outlines
+differ by less than this share of the usual difference."""
+NOT_ROUND_DEG = 4.0
+"""Short of a full turn by this, or a third of a step, it is open."""
+SMALL_PX, TINY_PX = 300.0, 150.0
+"""Figure heights in the original, pixels, under which thin gaps are lost, and under which an outline says little."""
+SOFTER, BLURRED = 1.6, 2.2
+"""Edge width of a stop over the usual one from which it is soft, and from which it is a retake."""
+SOFT_ALL = 0.012
+"""Usual edge width over the figure's height from which the whole set is soft."""
+OFF_SPOT, FAR_OFF = 0.03, 0.06
+"""Figure heights off the spot worth a look (5 cm), and a retake (10 cm)."""
+
+
+def check_turnaround(
+    name: str, stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float | None = None
+) -> CheckReport:
+    """Answer every question of the shoot check.
+
+    Parameters
+    ----------
+    name : what the turnaround is called
+    stops : n stops in the order shot
+    looks : n looks, one a stop, by :func:`silhouette.shoot.look.look_at`
+    height_m : the figure's height in the room as it stands in the pose, metres, if known: turns shares into centimetres
+    """
+    turned = turned_through(stops)
+    sure = [k for k, look in enumerate(looks) if look.mask.any() and look.confidence >= TRUST]
+    same_size = len({looks[k].mask.shape for k in sure}) == 1
+    known = any(s.angle_from != "spread" for s in stops)
+    pose = None
+    if len(sure) >= 8 and same_size and known:
+        pose = held.judge([looks[k].mask for k in sure], turned[np.asarray(sure)])
+    findings = [
+        full_turn(stops, turned), missing_stops(stops, turned), doubled_stops(stops, turned, looks),
+        held_pose(stops, turned, sure, pose, height_m), stance(stops, turned, looks, sure, height_m),
+        framing(stops, looks), figure_size(stops, looks), sharpness(stops, looks),
+        light.steady_light(looks), light.light_direction(looks),
+        distance.distance(looks, height_m, _nearness(pose, turned)), distance.camera_height(looks, height_m),
+    ]
+    findings.sort(key=lambda f: ORDER[f.verdict])
+    return CheckReport(name, tuple(stops), tuple(findings))
+
+
+def turned_through(stops: Sequence[Stop]) -> Floats:
+    """(n,) degrees turned since the first stop, past 360 if need be; negative where the model turned to its right."""
+    angles = np.asarray([s.angle for s in stops], dtype=np.float64)
+    steps = (np.diff(angles) + 180.0) % 360.0 - 180.0
+    if len(steps) and np.median(steps) < 0:
+        steps = np.where(steps > 90, steps - 360, steps)
+    elif len(steps):
+        steps = np.where(steps < -90, steps + 360, steps)
+    return np.concatenate([[0.0], np.cumsum(steps)])[: len(stops)]
+
+
+def _named(stops: Sequence[Stop], which: Sequence[int], most: int = 6) -> str:
+    """Stops by their angle, as the studio calls them: '135', '135 and 150', '135, 150 ...'."""
+    words = [f"{stops[k].angle:.0f}" for k in which]
+    if len(words) > most:
+        return f"{words[0]} to {words[-1]}"
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def _usual_step(turned: Floats) -> float:
+    return float(np.median(np.abs(np.diff(turned)))) if len(turned) > 1 else 0.0
+
+
+def full_turn(stops: Sequence[Stop], turned: Floats) -> Finding:
+    """Did the model come back to where it started, and how far past it?"""
+    if len(stops) < 3:
+        return Finding("full turn", "unknown", (), "Too few stops to speak of a turn.", "")
+    if all(s.angle_from == "spread" for s in stops):
+        text = "The stops have no angles of their own: they were spread evenly."
+        return Finding("full turn", "unknown", (), text, "")
+    total, step = abs(float(turned[-1])), _usual_step(turned)
+    last = len(stops) - 1
+    slack = max(NOT_ROUND_DEG, step / 3)
+    if total >= 360 - slack:
+        past = total - 360
+        overlap = f"{past:.0f} degrees past the start" if past >= 1 else "just to the start"
+        return Finding("full turn", "pass", (), f"The turn is closed: it goes {overlap}.", "")
+    if total + step >= 360 - slack:
+        text = "The stops go all round; the first was not repeated, so nothing shows the pose come full circle."
+        return Finding("full turn", "pass", (), text, "Next time turn one stop past the start.")
+    lacking = 360 - total
+    return Finding(
+        "full turn", "retake", (last,),
+        f"The turn is open: it ends at {stops[last].angle:.0f}, {lacking:.0f} degrees short of the start.",
+        f"Go on turning from {stops[last].angle:.0f}, past the start by one stop.",
+    )
+
+
+def missing_stops(stops: Sequence[Stop], turned: Floats) -> Finding:
+    """Is a step so much larger than the others that a stop was skipped?"""
+    if len(stops) < 5 or all(s.angle_from == "spread" for s in stops):
+        return Finding("missing stops", "unknown", (), "The steps between the stops are not known.", "")
+    steps, usual = np.abs(np.diff(turned)), _usual_step(turned)
+    wide = np.flatnonzero(steps > usual + max(GAP * usual, GAP_DEG))
+    if not len(wide):
+        return Finding("missing stops", "pass", (), f"The steps are about {usual:.0f} degrees all round.", "")
+    places = []
+    for k in wide:
+        count = max(1, round(float(steps[k]) / usual) - 1)
+        what = "a stop is" if count == 1 else f"{count} stops are"
+        places.append(f"{what} missing between {stops[k].angle:.0f} and {stops[k + 1].angle:.0f}")
+    text = "; ".join(places)
+    return Finding(
+        "missing stops", "retake", tuple(sorted({int(j) for k in wide for j in (k, k + 1)})),
+        f"{text[0].upper()}{text[1:]}, where the usual step is {usual:.0f} degrees.",
+        "Shoot what is missing there.", after_stop=tuple(int(k) for k in wide),
+    )
+
+
+def doubled_stops(stops: Sequence[Stop], turned: Floats, looks: Sequence[StopLook]) -> Finding:
+    """Were two stops shot at one angle?"""
+    if len(stops) < 5 or all(s.angle_from == "spread" for s in stops):
+        return Finding("doubled stops", "unknown", (), "The steps between the stops are not known.", "")
+    steps, usual = np.abs(np.diff(turned)), _usual_step(turned)
+    differences = [_difference(a, b) for a, b in pairwise(looks)]
+    known = [d for d in differences if d is not None]
+    typical = float(np.median(known)) if known else 0.0
+    twice = []
+    for k, (step, difference) in enumerate(zip(steps, differences, strict=True)):
+        alike = difference is None or difference < ALIKE * typical
+        if step < min(DOUBLED * usual, DOUBLED_DEG) and alike:
+            twice.append(k)
+    if not twice:
+        return Finding("doubled stops", "pass", (), "No two stops in a row show the same view.", "")
+    pairs = " and ".join(f"{k} and {k + 1} (at {stops[k].angle:.0f})" for k in twice)
+    return Finding(
+        "doubled stops", "look", tuple(sorted({j for k in twice for j in (k, k + 1)})),
+        f"Stops {pairs} show the same view.", "Keep the better one of each pair.",
+    )
+
+
+def _difference(one: StopLook, other: StopLook) -> float | None:
+    """Area in which two outlines differ over the area of both."""
+    if one.mask.shape != other.mask.shape or not one.mask.any() or not other.mask.any():
+        return None
+    return float((one.mask ^ other.mask).sum() / (one.mask | other.mask).sum())
+
+
+def _nearness(pose: held.Held | None, turned: Floats) -> float | None:
+    """Only a whole turn in which the pose was held tells how near the camera stood."""
+    return None if pose is None or pose.unfit or abs(float(turned[-1])) < 300 else pose.nearness
+
+
+def held_pose(
+    stops: Sequence[Stop], turned: Floats, sure: Sequence[int], pose: held.Held | None, height_m: float | None
+) -> Finding:
+    """Do all outlines belong to one rigid figure?"""
+    if pose is None:
+        text = "Too few trusted outlines with known angles to hold one stop against the others."
+        return Finding("held pose", "unknown", (), text, "")
+    if pose.unfit:
+        text = (
+            "The outlines do not fit together from the start: the camera moved between stops, the angles are wrong, or "
+            "the pose never settled."
+        )
+        return Finding("held pose", "unknown", (), text, "Put the camera on a tripod and check the angles.")
+    if not pose.moved:
+        reach = "" if abs(float(turned[-1])) >= 270 else " so far; opposite views, which show most, are still to come"
+        return Finding("held pose", "pass", (), f"The outlines of all stops fit one figure that held still{reach}.", "")
+    which = [sure[k] for k in pose.moved]
+    far = f"about {100 * pose.far * height_m:.0f} cm" if height_m else f"about {100 * pose.far:.0f} % of its height"
+    way = "lower than before" if pose.sank > 0.01 else "higher than before" if pose.sank < -0.01 else "elsewhere"
+    if pose.drifting:
+        text = f"From {stops[which[0]].angle:.0f} on the figure at {pose.where} is {way} by {far} at worst."
+        do = f"Let the model rest, take up the pose again and retake from {stops[which[0]].angle:.0f} on."
+    else:
+        text = f"At {_named(stops, which)} the figure at {pose.where} is {way} by {far}, unlike at the other stops."
+        do = f"Retake {_named(stops, which)}."
+    return Finding("held pose", "retake", tuple(which), text, do, where=pose.where, how_far=far)
+
+
+def stance(
+    stops: Sequence[Stop], turned: Floats, looks: Sequence[StopLook], sure: Sequence[int], height_m: float | None
+) -> Finding:
+    """Did the model stay on its spot, and the camera on its own?"""
+    shift = None
+    same_size, known = len({looks[k].mask.shape for k in sure}) == 1, any(s.angle_from != "spread" for s in stops)
+    if len(sure) >= 8 and same_size and known:
+        shift = spot.sideways([looks[k].mask for k in sure], turned[np.asarray(sure)])
+    if shift is None:
+        return Finding("stance", "unknown", (), "Too few outlines with known angles to tell where the model stood.", "")
+    size = np.abs(shift)
+    far = f"{100 * size.max() * height_m:.0f} cm" if height_m else f"{100 * size.max():.1f} % of its height"
+    off = np.flatnonzero(size > OFF_SPOT)
+    if not len(off):
+        return Finding("stance", "pass", (), f"The feet stay on their spot, within {far} sideways.", "")
+    which = tuple(sure[int(k)] for k in off)
+    text = f"At {_named(stops, which)} the model stands up to {far} off its spot, or the camera was moved."
+    retake = bool(size.max() > FAR_OFF)
+    do = f"Step back on the foot marks and retake {_named(stops, which)}." if retake else "Mind the foot marks."
+    return Finding("stance", "retake" if retake else "look", which, text, do)
+
+
+def framing(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
+    """Does the picture's edge cut the figure?"""
+    if not any(look.mask.any() for look in looks):
+        return Finding("framing", "unknown", (), "No figure was found.", "")
+    empty = [k for k, look in enumerate(looks) if not look.mask.any()]
+    cut = [k for k, look in enumerate(looks) if look.edges]
+    if cut:
+        sides = sorted({edge for k in cut for edge in looks[k].edges})
+        return Finding(
+            "framing", "retake", tuple(cut),
+            f"At {_named(stops, cut)} the figure is cut by the frame ({', '.join(sides)}).",
+            "Step back or turn the camera upright, and retake these stops.",
+        )
+    if empty:
+        return Finding(
+            "framing", "retake", tuple(empty), f"No figure was found at {_named(stops, empty)}.", "Retake these stops.")
+    room = min(_margin(look) for look in looks)
+    text = f"The whole figure is in every picture, {100 * room:.0f} % clear of the edge."
+    return Finding("framing", "pass", (), text, "")
+
+
+def _margin(look: StopLook) -> float:
+    """Least distance of the figure from the picture's edge over the picture's longer side."""
+    rows, columns = np.flatnonzero(look.mask.any(axis=1)), np.flatnonzero(look.mask.any(axis=0))
+    height, width = look.mask.shape
+    return float(min(rows[0], height - 1 - rows[-1], columns[0], width - 1 - columns[-1]) / max(height, width))
+
+
+def figure_size(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
+    """Is the figure large enough in the original pictures?"""
+    heights = np.asarray([look.height_px for look in looks if look.height_px > 0])
+    if not len(heights):
+        return Finding("figure size", "unknown", (), "No figure was found.", "")
+    usual = float(np.median(heights))
+    text = f"The figure is about {usual:.0f} pixels high in the original pictures."
+    if usual < TINY_PX:
+        do = "Use a longer lens or the full resolution: 600 pixels serve well."
+        return Finding("figure size", "retake", (), text, do)
+    if usual < SMALL_PX:
+        do = "Use a longer lens or a higher resolution."
+        return Finding("figure size", "look", (), f"{text} Thin gaps get lost.", do)
+    return Finding("figure size", "pass", (), text, "")
+
+
+def sharpness(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
+    """Is a stop blurred, against the others or altogether?"""
+    widths = np.asarray([np.nan if look.edge_width is None else look.edge_width for look in looks])
+    heights = [look.height_px for look in looks if look.height_px > 0]
+    if np.isfinite(widths).sum() < 3 or not heights:
+        return Finding("sharpness", "unknown", (), "The figure stands out too little from the backdrop to judge it.", "")
+    usual = float(np.nanmedian(widths))
+    text = f"The figure's edge is about {usual:.1f} pixels wide"
+    soft = np.flatnonzero(widths > SOFTER * usual)
+    if len(soft):
+        worst = float(np.nanmax(widths) / usual)
+        which = tuple(int(k) for k in soft)
+        verdict: Verdict = "retake" if worst > BLURRED else "look"
+        return Finding(
+            "sharpness", verdict, which, f"{text}; at {_named(stops, which)} up to {worst:.1f} times that: blurred.",
+            f"Retake {_named(stops, which)}, at 1/125 s or faster." if verdict == "retake" else "Look at it enlarged.",
+        )
+    if usual / float(np.median(heights)) > SOFT_ALL:
+        return Finding(
+            "sharpness", "look", (), f"{text} at every stop, much for a figure of this size: soft.",
+            "Lock the focus on the model; clean the lens.",
+        )
+    return Finding("sharpness", "pass", (), f"{text} at every stop.", "")

@@ -1,0 +1,89 @@
+"""How far the camera stood and how high, as far as pictures tell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from silhouette.records import Finding, StopLook
+
+HAND_M = 0.6
+"""How far a hand reaches toward the camera or away from it, metres."""
+TOO_CLOSE_M, CLOSE_M = 2.5, 3.3
+"""Nearer than the first spoils proportions for good, nearer than the second shows in arms that reach out, metres."""
+LONG_SIDE_MM = 36.0
+"""Long side of the 35 mm frame that equivalent focal lengths refer to."""
+LOW, HIGH = 0.35, 0.75
+"""Camera heights between these shares of the figure's height are fit for a whole figure."""
+
+
+def from_lens(looks: Sequence[StopLook], height_m: float) -> float | None:
+    """Metres from camera to figure: D = f x H / (36 mm x share of the long side); None without a focal length.
+
+    f is the 35 mm equivalent focal length, H the figure's height in the room, the share its height in the picture over
+    the picture's long side. Plain geometry of a pinhole; cropping, digital zoom and stabilisation break it.
+    """
+    tried = [
+        look.focal_35mm * height_m / (LONG_SIDE_MM * look.height_px / max(look.full_size))
+        for look in looks if look.focal_35mm and look.height_px > 0 and not look.edges
+    ]
+    return float(np.median(tried)) if tried else None
+
+
+def larger(distance_m: float, reach_m: float = HAND_M) -> float:
+    """How much larger a part ``reach_m`` before the axis looks than one as far behind it: (D + z) / (D - z)."""
+    return (distance_m + reach_m) / (distance_m - reach_m) if distance_m > reach_m else float("inf")
+
+
+def distance(looks: Sequence[StopLook], height_m: float | None, nearness: float | None) -> Finding:
+    """Did the camera stand too close?
+
+    Parameters
+    ----------
+    looks : the stops
+    height_m : the figure's height in the room as it stands in the pose, metres, if known
+    nearness : figure height over camera distance, as the outlines of a whole turn tell it, if they do
+    """
+    metres = from_lens(looks, height_m) if height_m else None
+    source = "by the lens and the figure's height in the picture"
+    if metres is None and nearness is not None:
+        metres = (height_m or 1.7) / nearness
+        source = "by how the outlines of opposite stops differ"
+        if height_m is None:
+            source += ", taking the figure as 1.7 m high"
+    if metres is None:
+        lacking = "the height of the model" if any(look.focal_35mm for look in looks) else "a focal length in the files"
+        return Finding("distance", "unknown", (), f"The distance cannot be told without {lacking}.", "")
+    times = larger(metres)
+    text = (
+        f"The camera stood about {metres:.1f} m away, {source}: a hand reaching {HAND_M:.1f} m forward looks "
+        f"{100 * (times - 1):.0f} % larger than one as far behind."
+    )
+    if metres < TOO_CLOSE_M:
+        return Finding("distance", "retake", (), text, "Step back to 4 m and use a longer lens, or crop later.")
+    if metres < CLOSE_M:
+        return Finding("distance", "look", (), text, "Step back to 4 m if the room allows it.")
+    return Finding("distance", "pass", (), text, "")
+
+
+def camera_height(looks: Sequence[StopLook], height_m: float | None) -> Finding:
+    """How high the lens stood, if it was level: the picture's middle then lies at its height."""
+    shares = []
+    for look in looks:
+        rows = np.flatnonzero(look.mask.any(axis=1))
+        if len(rows) and not {"top", "bottom"} & set(look.edges):
+            shares.append((rows[-1] + 1 - look.mask.shape[0] / 2) / (rows[-1] + 1 - rows[0]))
+    if not shares:
+        return Finding("camera height", "unknown", (), "No whole figure was found to tell the camera's height by.", "")
+    share = float(np.median(shares))
+    metres = f", about {share * height_m:.1f} m" if height_m else ""
+    text = f"If it was level, the lens stood at {100 * share:.0f} % of the figure's height{metres}."
+    if LOW <= share <= HIGH:
+        return Finding("camera height", "pass", (), text, "")
+    effect = "big feet and a small head" if share < LOW else "a big head and small feet"
+    return Finding(
+        "camera height", "look", (),
+        f"{text} From there a figure gets {effect}; a tilted camera cannot be told from it.",
+        "Put the lens at waist height and level, and let the figure fill the middle of the frame.",
+    )

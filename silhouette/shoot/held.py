@@ -1,0 +1,158 @@
+"""Was the pose held? Which stop moved, at what height of the body, and roughly how far."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from silhouette.records import Mask
+from silhouette.shoot import carving
+
+Floats = NDArray[np.float64]
+
+MOVED = 0.012
+"""Share of the figure's area that sticks out of what the other stops allow, from which a stop has moved."""
+BEGINNING = 0.0008
+"""Where the pose goes on to change, a stop before with at least this much at the same place is its beginning."""
+SINGLE = 3
+"""Up to this many stops can be off one by one; more in a row are a pose that changed."""
+EARLY_DEG, UNFIT = 140.0, 0.4
+"""Where this share of all stops stick out, many of them already before this much of the turn, the pictures do not belong
+together: the camera moved, or the angles are wrong."""
+CURED = 0.35
+"""A stop is the odd one out if leaving it out of the carving takes away all but this part of what sticks out."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """What the outlines say of the pose."""
+
+    moved: tuple[int, ...]
+    """Stops that do not belong to the pose of the first, positions in the list given."""
+    drifting: bool
+    """True where the pose changed from a stop on, False where single stops are off."""
+    where: str | None
+    far: float
+    """How far something moved at the worst of them, figure heights."""
+    sank: float
+    """Of that, downwards (negative: upwards), figure heights."""
+    nearness: float
+    """Figure height over camera distance."""
+    share: Floats
+    """(n,) what sticks out at every stop, share of the figure's area."""
+    unfit: bool = False
+    """True where the outlines do not fit together even early in the turn: nothing can be said of the pose."""
+
+
+def judge(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) -> Held:
+    """Hold every stop against what the other stops allow.
+
+    Parameters
+    ----------
+    masks : n masks of one size, none empty, in the order shot
+    turned : (n,) degrees turned since the first
+    mirrored : True for a turn to the model's right
+    """
+    turn = carving.prepare(masks, turned, mirrored=mirrored)
+    nearness = carving.find_nearness(turn)
+    carved, block = carving.carve(turn, nearness)
+    share = carved.share
+    strong = np.flatnonzero(share > MOVED)
+    if not len(strong):
+        return Held((), False, None, 0.0, 0.0, nearness, share)
+    odd = _odd_ones(turn, block, share)
+    if odd:
+        other = carving.against_all(turn, block, odd[0])
+        worst = odd[0]
+        region, shape = other.regions[worst], other.left_over[worst]
+        if region.any():
+            return _held(turn, odd, False, region, shape, nearness, share)
+    early = np.abs(turn.turned) < EARLY_DEG
+    if len(strong) > UNFIT * len(share) and (share[early] > MOVED).sum() > 0.3 * early.sum():
+        return Held((), False, None, 0.0, 0.0, nearness, share, unfit=True)
+    moved = _drift(carved, int(strong[0]))
+    worst = int(strong[np.argmax(share[strong])])
+    return _held(turn, moved, True, carved.regions[worst], carved.left_over[worst], nearness, share)
+
+
+def _odd_ones(turn: carving.Turn, block: carving.Block, share: Floats) -> tuple[int, ...]:
+    """The single stop without which the others fit together, if there is one."""
+    everyone = carving.against_all(turn, block).share
+    total = float(np.maximum(everyone - BEGINNING, 0).sum())
+    best, least = -1, total
+    for stop in np.flatnonzero(everyone > 0):
+        rest = np.delete(carving.against_all(turn, block, int(stop)).share, stop)
+        left = float(np.maximum(rest - BEGINNING, 0).sum())
+        if left < least:
+            best, least = int(stop), left
+    return (best,) if best >= 0 and least < CURED * total and np.median(share) < BEGINNING else ()
+
+
+def _drift(carved: carving.Carved, first: int) -> tuple[int, ...]:
+    """From the first clear stop back to where the change began, and on to the end wherever it shows."""
+    place = _grown(carved.regions[first].any(axis=1))
+    start = first
+    while start > 1 and carved.share[start - 1] > BEGINNING:
+        rows = carved.regions[start - 1].any(axis=1)
+        if not (rows & place).any():
+            break
+        start -= 1
+    return tuple(k for k in range(start, len(carved.share)) if carved.share[k] > BEGINNING)
+
+
+def _grown(rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """A set of picture rows and those near them."""
+    return np.asarray(np.convolve(rows, np.ones(25), mode="same") > 0)
+
+
+def _held(
+    turn: carving.Turn, moved: tuple[int, ...], drifting: bool, region: NDArray[np.bool_], shape: NDArray[np.bool_],
+    nearness: float, share: Floats,
+) -> Held:
+    """Name the place and the size of the largest piece that sticks out."""
+    _, labels, stats, centres = cv2.connectedComponentsWithStats(region.astype(np.uint8), connectivity=8)
+    piece = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    away = cv2.distanceTransform((~shape).astype(np.uint8), cv2.DIST_L2, 5)
+    far = float(np.percentile(away[labels == piece], 95)) + carving.UPRIGHT
+    worst = turn.masks[_worst(share, moved)]
+    return Held(
+        moved, drifting, _place(turn, worst, centres[piece]), far / turn.height,
+        _sank(worst, shape, labels == piece) / turn.height, nearness, share,
+    )
+
+
+def _worst(share: Floats, moved: tuple[int, ...]) -> int:
+    return max(moved, key=lambda k: share[k])
+
+
+def _sank(mask: NDArray[np.bool_], shape: NDArray[np.bool_], piece: NDArray[np.bool_]) -> float:
+    """How much lower the piece lies than what the shape has and the outline lacks in the same columns, pixels."""
+    columns = np.convolve(piece.any(axis=0), np.ones(9), mode="same") > 0
+    bare = (shape & ~mask & columns[None]).astype(np.uint8)
+    missing = np.asarray(cv2.morphologyEx(bare, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0)
+    if missing.sum() < 0.3 * piece.sum():
+        return 0.0
+    return float(np.flatnonzero(piece.any(axis=1)).mean() - np.flatnonzero(missing.any(axis=1)).mean())
+
+
+def _place(turn: carving.Turn, mask: NDArray[np.bool_], centre: NDArray[np.float64]) -> str:
+    """Where on the body, by height and by how far out it lies. Segment heights after Drillis and Contini 1966.
+
+    A point well beside the trunk and above the knee is called arm height: an outline shows a height, not a limb.
+    """
+    rows = np.flatnonzero(mask.any(axis=1))
+    up = (rows[-1] - centre[1]) / (rows[-1] - rows[0] + 1)
+    trunk = mask[int(rows[0] + 0.35 * len(rows)) : int(rows[0] + 0.6 * len(rows))]
+    middle = float(np.median(np.flatnonzero(trunk.any(axis=0)))) if trunk.any() else turn.axis
+    beside = abs(centre[0] - middle) / turn.height
+    if up > 0.33 and beside > 0.09:
+        return "arm height"
+    for height, name in ((0.08, "foot height"), (0.33, "knee height"), (0.5, "hip height"), (0.66, "waist height"),
+                         (0.84, "shoulder height")):
+        if up < height:
+            return name
+    return "head height"

@@ -1,0 +1,101 @@
+"""What the shoot check needs of one stop, taken while its picture is at hand."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+
+from silhouette.records import Cut, Mask, Picture, StopLook
+
+THUMB_PX = 96
+"""Longer side of the thumbnail kept for comparing the light, pixels."""
+EDGE_SAMPLES = 400
+"""Points of the outline at which its sharpness is read."""
+EDGE_REACH = 7
+"""Pixels looked at to either side of the outline."""
+LEAST_CONTRAST = 18.0
+"""Grey levels between figure and backdrop from which an edge can be measured."""
+
+
+def look_at(picture: Picture, cut: Cut) -> StopLook:
+    """Everything that the check keeps of one stop; pure, costs about 10 ms."""
+    mask = np.asarray(cut.mask, dtype=np.bool_)
+    luma = cv2.cvtColor(picture.pixels, cv2.COLOR_BGR2GRAY)
+    rows = np.flatnonzero(mask.any(axis=1))
+    height = (rows[-1] - rows[0] + 1) / picture.scale if len(rows) else 0.0
+    figure, backdrop, side = _light(luma, mask)
+    width = _edge_width(luma, mask)
+    return StopLook(
+        mask=mask, thumb=_thumb(picture.pixels), confidence=cut.confidence, flags=cut.flags,
+        full_size=picture.full_size, scale=picture.scale, focal_35mm=picture.focal_35mm, height_px=float(height),
+        edges=_edges(mask), edge_width=None if width is None else width / picture.scale, figure_light=figure,
+        backdrop_light=backdrop, side_light=side,
+    )
+
+
+def _thumb(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    scale = THUMB_PX / max(pixels.shape[:2])
+    size = (max(1, round(pixels.shape[1] * scale)), max(1, round(pixels.shape[0] * scale)))
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def _edges(mask: Mask) -> tuple[str, ...]:
+    """Edges touched over more than a speck: a thousandth of the picture's longer side, at least 2 pixels."""
+    least = max(2, max(mask.shape) // 1000)
+    lines = {"top": mask[0], "bottom": mask[-1], "picture left": mask[:, 0], "picture right": mask[:, -1]}
+    return tuple(name for name, line in lines.items() if line.sum() >= least)
+
+
+def _light(luma: NDArray[np.uint8], mask: Mask) -> tuple[tuple[float, float, float], float, float]:
+    """Light of the figure, of the backdrop close round it, and of its picture left side against its right."""
+    if not mask.any():
+        return (0.0, 0.0, 0.0), 0.0, 0.0
+    reach = max(5, mask.shape[0] // 60) | 1
+    small = mask.astype(np.uint8)
+    near = cv2.dilate(small, np.ones((reach, reach), np.uint8))
+    ring = (cv2.dilate(near, np.ones((reach, reach), np.uint8)) > 0) & (near == 0)
+    inner = cv2.erode(small, np.ones((3, 3), np.uint8)) > 0
+    inner = inner if inner.any() else mask
+    low, middle, high = (float(x) for x in np.percentile(luma[inner], [10, 50, 95]))
+    # each row by itself: legs darker than the trunk must not count as a dark side
+    weight = inner.astype(np.float64)
+    cells = np.arange(mask.shape[1])[None, :]
+    count = np.maximum(weight.sum(axis=1, keepdims=True), 1)
+    centre = (weight * cells).sum(axis=1, keepdims=True) / count
+    value = np.log(luma.astype(np.float64) + 2.0)
+    left, right = inner & (cells < centre), inner & (cells >= centre)
+    both = (left.sum(axis=1) >= 4) & (right.sum(axis=1) >= 4)
+    side = 0.0
+    if both.any():
+        means = [(value * part).sum(axis=1)[both] / part.sum(axis=1)[both] for part in (left, right)]
+        side = float(np.average(means[0] - means[1], weights=count[both, 0]))
+    return (low, middle, high), float(np.median(luma[ring])) if ring.any() else 0.0, side
+
+
+def _edge_width(luma: NDArray[np.uint8], mask: Mask) -> float | None:
+    """Median over the outline of contrast over steepest step, in working pixels: 1 to 2 when sharp."""
+    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if not found:
+        return None
+    ring = max(found, key=len)[:, 0].astype(np.float64)
+    if len(ring) < 40:
+        return None
+    ahead, behind = np.roll(ring, -4, axis=0), np.roll(ring, 4, axis=0)
+    along = ahead - behind
+    normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.maximum(np.hypot(*along.T)[:, None], 1e-9)
+    every = np.arange(0, len(ring), max(1, len(ring) // EDGE_SAMPLES))
+    steps = np.arange(-EDGE_REACH, EDGE_REACH + 0.25, 0.5)
+    points = ring[every, None] + normal[every, None] * steps[None, :, None]
+    profile = np.asarray(cv2.remap(
+        luma, points[..., 0].astype(np.float32), points[..., 1].astype(np.float32), cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    ), dtype=np.float64)
+    profile = gaussian_filter1d(profile, 1.0, axis=0)  # neighbours along the outline: grain is not an edge
+    contrast = profile.max(axis=1) - profile.min(axis=1)
+    steepest = np.abs(np.diff(profile, axis=1)).max(axis=1) * 2
+    clear = contrast > LEAST_CONTRAST
+    if clear.sum() < 20:
+        return None
+    return float(np.median(contrast[clear] / np.maximum(steepest[clear], 1e-6)))
