@@ -6,7 +6,7 @@ Lengths on a page are points (1/72 inch) throughout, so that type and line keep 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -165,11 +165,25 @@ def add_paths(ax: Any, paths: list[DrawnPath], **look: Any) -> None:
         ax.add_collection(PathCollection(paths, **look), autolim=False)
 
 
-def relative_heights(views: tuple[View, ...]) -> dict[int, float]:
-    """Height of each view's figure over the tallest of the pose, by position in ``views``: one scale for all."""
-    tall = {i: v.outline.height_px for i, v in enumerate(views) if v.outline is not None}
-    most = max(tall.values(), default=1.0)
-    return {i: px / most for i, px in tall.items()}
+def tallest_px(views: Sequence[View]) -> float:
+    """Height of the tallest figure among these views, working pixels; 1 where there is none."""
+    return max((v.outline.height_px for v in views if v.outline is not None), default=1.0)
+
+
+def common_px(poses: Sequence[Sequence[View]]) -> float | None:
+    """Height, working pixels, of the tallest figure of all poses, where one scale can be taken to hold for all.
+
+    That is where all pictures have one size: the camera is then taken to have stood still between the poses, and a
+    crouching pose is drawn smaller than a standing one. None where sizes differ.
+    """
+    sizes = {v.outline.picture_size for views in poses for v in views if v.outline is not None}
+    return max(map(tallest_px, poses)) if len(sizes) == 1 else None
+
+
+def relative_heights(views: Sequence[View], most: float | None = None) -> dict[int, float]:
+    """Height of each view's figure over ``most`` (by default the tallest of the pose), by position in ``views``."""
+    most = most or tallest_px(views)
+    return {i: v.outline.height_px / most for i, v in enumerate(views) if v.outline is not None}
 
 
 def tone(ax: Any, paths: list[DrawnPath], kind: str) -> None:

@@ -18,7 +18,7 @@ from silhouette.records import CANNOT_TELL, INFERRED, Arc, Pose, Ranking, View
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import ink, words
 from silhouette.show.rings import band_at, draw_body, ring_points, sector
-from silhouette.show.wheel_layout import Layout, Room, direction, largest_scale, lay_out, letters_on, runs_of
+from silhouette.show.wheel_layout import Layout, Room, Scale, direction, largest_scale, lay_out, letters_on, runs_of
 
 if TYPE_CHECKING:
     from matplotlib.path import Path as DrawnPath
@@ -31,7 +31,7 @@ SMALL = 400.0
 """A wheel narrower than this, points, is drawn without its causes, its key and the angles under its figures."""
 
 
-def draw_wheel(pose: Pose, ax: Any = None, *, scale: tuple[float, float] | None = None) -> Any:
+def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None) -> Any:
     """Draw one pose's wheel.
 
     Parameters
@@ -39,9 +39,8 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: tuple[float, float] | None 
     pose : Pose
     ax : matplotlib Axes, optional
         Where to draw; its size on the page decides how much is written. A page of its own by default.
-    scale : (ring, tall), optional
-        Radius of the ring and height of the tallest figure, points, from :func:`shared_scale`, so that several wheels
-        can be compared; by default the largest that fits.
+    scale : Scale, optional
+        From :func:`shared_scale`, so that several wheels can be compared; by default the largest that fits.
 
     Returns
     -------
@@ -68,8 +67,8 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: tuple[float, float] | None 
     return ax
 
 
-def shared_scale(poses: Sequence[Pose], width: float, height: float) -> tuple[float, float]:
-    """Ring and figure height, points, with which the wheel of every one of ``poses`` fits axes of this size."""
+def shared_scale(poses: Sequence[Pose], width: float, height: float) -> Scale:
+    """The scale with which the wheel of every one of ``poses`` fits axes of this size, points."""
     return largest_scale([pose.views for pose in poses], _Frame.of(width, height).room)
 
 

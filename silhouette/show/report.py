@@ -38,10 +38,11 @@ def write_report(ranking: Ranking, path: Path) -> Path:
 def report_html(ranking: Ranking) -> str:
     """The page as text; under 1 MB for one pose of 24 views, with nothing fetched from anywhere."""
     keys = [f"p{i}" for i in range(len(ranking.poses))]
-    poses = [_pose_context(pose, key) for pose, key in zip(ranking.poses, keys, strict=True)]
+    px = ink.common_px([pose.views for pose in ranking.poses])
+    poses = [_pose_context(pose, key, px) for pose, key in zip(ranking.poses, keys, strict=True)]
     title = poses[0]["name"] if len(poses) == 1 else f"{len(poses)} candidate poses"
     # Text for a script element: no "<" may stand in it, or a name could close the element.
-    data = json.dumps([_pose_data(pose) for pose in ranking.poses], separators=(",", ":")).replace("<", "\\u003c")
+    data = json.dumps([_pose_data(pose, px) for pose in ranking.poses], separators=(",", ":")).replace("<", "\\u003c")
     return _environment().get_template("report.html.j2").render(
         title=title, poses=poses, patterns=_patterns(), asked=words.asked(ranking), data=data,
         cannot_see=words.CANNOT_SEE)
@@ -71,12 +72,12 @@ def _environment() -> Any:
 
 # --------------------------------------------------------------------------------------------- what the templates get
 
-def _pose_context(pose: Pose, key: str) -> dict[str, Any]:
+def _pose_context(pose: Pose, key: str, px: float | None = None) -> dict[str, Any]:
     """Words and drawings of one pose. Drawings are markup made here from numbers; words are escaped by the template."""
     from markupsafe import Markup
 
     letters = {id(arc): letter for letter, arc, _ in letters_on(pose.round.weak_arcs, 40, 160, 8)}
-    heights = ink.relative_heights(pose.views)
+    heights = ink.relative_heights(pose.views, px)
     return {
         "key": key, "name": pose.name, "headline": words.headline(pose), "sure": words.give_or_take(pose),
         "rank": pose.rank, "remarks": words.remarks(pose), "notes": pose.notes,
@@ -104,9 +105,9 @@ def _view_context(view: View, index: int, height: float) -> dict[str, Any]:
     }
 
 
-def _pose_data(pose: Pose) -> dict[str, Any]:
+def _pose_data(pose: Pose, px: float | None) -> dict[str, Any]:
     """What the page's script needs besides the drawings: a row a view, and what can be laid over its outline."""
-    heights = ink.relative_heights(pose.views)
+    heights = ink.relative_heights(pose.views, px)
     return {"name": pose.name, "views": [_view_data(v, pose, heights.get(i, 1.0)) for i, v in enumerate(pose.views)]}
 
 

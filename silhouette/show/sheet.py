@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -61,15 +61,23 @@ def write_sheet(ranking: Ranking, out_dir: Path, photos: Photos | None = None) -
         The folder cannot be written in.
     """
     with ink.style():
-        tall = min(_tallest(pose, WIDTH) for pose in ranking.poses)
-        heights = [_block_height(pose, WIDTH, tall) for pose in ranking.poses]
+        talls = one_scale(ranking.poses)
+        heights = [_block_height(pose, WIDTH, tall) for pose, tall in zip(ranking.poses, talls, strict=True)]
         page = sum(heights) + 24 * (len(heights) + 1)
         figure = ink.new_figure(WIDTH + 48, page)
         top = page - 24
-        for pose, height in zip(ranking.poses, heights, strict=True):
+        for pose, height, tall in zip(ranking.poses, heights, talls, strict=True):
             draw_sheet(pose, ink.page_axes(figure, 24, top - height, WIDTH, height), photos=photos, tall=tall)
             top -= height + 24
         return ink.save_figure(figure, Path(out_dir) / "sheet.png")
+
+
+def one_scale(poses: Sequence[Pose]) -> list[float]:
+    """Height of the tallest figure of each pose, points, so that all poses of a sheet stand at one scale."""
+    px = ink.common_px([pose.views for pose in poses])
+    shares = [1.0 if px is None else ink.tallest_px(pose.views) / px for pose in poses]
+    most = min(_tallest(pose, WIDTH) / share for pose, share in zip(poses, shares, strict=True))
+    return [most * share for share in shares]
 
 
 def fit_grid(count: int, widest: float, width: float, height: float) -> tuple[int, float]:

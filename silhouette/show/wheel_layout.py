@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from silhouette.records import Arc, View
-from silhouette.show.ink import relative_heights
+from silhouette.show.ink import common_px, relative_heights
 
 MOST_FIGURES = 36
 """More figures than this round one ring are too small to read; the nearest to an even spread are shown."""
@@ -35,6 +35,18 @@ class Place:
     def box(self) -> tuple[float, float, float, float]:
         """Left, bottom, right, top with the label under the feet."""
         return self.x - self.half_width, self.feet, self.x + self.half_width, self.feet + self.height
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What several wheels share so that they can be compared."""
+
+    ring: float
+    """Radius of the ring, points."""
+    tall: float
+    """Height of the tallest figure, points."""
+    px: float | None = None
+    """Height of that figure in working pixels; None where each pose has a scale of its own."""
 
 
 @dataclass(frozen=True)
@@ -76,34 +88,36 @@ class Room:
     label_height: float
 
 
-def lay_out(views: tuple[View, ...], room: Room, scale: tuple[float, float]) -> Layout:
-    """Every figure's place in a ring of radius ``scale[0]`` with the tallest figure ``scale[1]`` points tall."""
-    return Layout(*scale, _pack(shown(views), room, *scale))
+def lay_out(views: tuple[View, ...], room: Room, scale: Scale) -> Layout:
+    """Every figure's place round a ring of that scale."""
+    return Layout(scale.ring, scale.tall, _pack(shown(views), room, scale))
 
 
-def largest_scale(poses: list[tuple[View, ...]], room: Room) -> tuple[float, float]:
-    """The ring's radius and the height of the tallest figure, points, with which every one of these poses fits."""
+def largest_scale(poses: list[tuple[View, ...]], room: Room) -> Scale:
+    """The largest figures, and the ring, with which every one of these poses fits."""
     reach = min(room.half_width, room.half_height)
+    px = common_px(poses)
     drawn = [shown(views) for views in poses]
 
     def fits(ring: float, tall: float) -> bool:
+        places = [p for views in drawn for p in _pack(views, room, Scale(ring, tall, px))]
         return all(abs(p.x) + p.half_width <= room.half_width and p.feet - room.label_height >= -room.half_height
-                   and p.feet + p.height <= room.half_height for views in drawn for p in _pack(views, room, ring, tall))
+                   and p.feet + p.height <= room.half_height for p in places)
 
-    best = (0.7 * reach, 4.0)
+    best = Scale(0.7 * reach, 4.0, px)
     for ring in (0.50 * reach, 0.57 * reach, 0.64 * reach, 0.71 * reach):
         low, high = 4.0, 0.55 * reach
         for _ in range(6):
             middle = (low + high) / 2
             low, high = (middle, high) if fits(ring, middle) else (low, middle)
-        if low > 1.05 * best[1]:
-            best = (ring, low)
+        if low > 1.05 * best.tall:
+            best = Scale(ring, low, px)
     return best
 
 
-def _pack(views: tuple[View, ...], room: Room, ring: float, tall: float) -> tuple[Place, ...]:
+def _pack(views: tuple[View, ...], room: Room, scale: Scale) -> tuple[Place, ...]:
     """Every second figure first, close to the ring; then the others in the spaces left, farther out where they must."""
-    sizes = relative_heights(views)
+    sizes = relative_heights(views, scale.px)
     boxes: list[tuple[float, float, float, float]] = []
     places: dict[int, Place] = {}
     # From the front backwards on both sides at once, so that a symmetric turn gives a symmetric page.
@@ -111,14 +125,14 @@ def _pack(views: tuple[View, ...], room: Room, ring: float, tall: float) -> tupl
         view, outline = views[i], views[i].outline
         label = room.label(view)
         below = room.label_height if label else 0.0
-        height = tall * (sizes[i] if outline is not None else 0.5)
+        height = scale.tall * (sizes[i] if outline is not None else 0.5)
         left, _, right, _ = outline.polygon.bounds if outline is not None else (-0.12, 0, 0.12, 1)
         half_w = max((right - left) * height, room.label_width(label)) / 2 + AIR / 2
         half_h = (height + below + AIR) / 2
         dx, dy = direction(view.angle)
-        far = ring + half_w * abs(dx) + half_h * abs(dy) + 1.6 * AIR
+        far = scale.ring + half_w * abs(dx) + half_h * abs(dy) + 1.6 * AIR
         while any(abs(dx * far - x) < half_w + w and abs(dy * far - y) < half_h + h for x, y, w, h in boxes):
-            far += 0.02 * ring
+            far += 0.02 * scale.ring
         boxes.append((dx * far, dy * far, half_w, half_h))
         feet = dy * far - half_h + AIR / 2 + below
         places[i] = Place(view, dx * far, feet, height, half_w, label)

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
 from silhouette.records import Arc, Pose
-from silhouette.show.wheel_layout import MOST_FIGURES, Room, largest_scale, lay_out, letters_on, runs_of, shown
+from silhouette.show.wheel_layout import MOST_FIGURES, Room, Scale, largest_scale, lay_out, letters_on, runs_of, shown
 
 ROOM = Room(200, 160, lambda view: f"{view.angle:.0f}", lambda text: 6.0 * len(text), 12)
 
 
 def test_more_stops_give_smaller_figures(pose_at: Callable[..., Pose]) -> None:
-    tall = [largest_scale([pose_at("reach_up", n).views], ROOM)[1] for n in (8, 24, 36)]
+    tall = [largest_scale([pose_at("reach_up", n).views], ROOM).tall for n in (8, 24, 36)]
     assert tall[0] >= tall[1] > tall[2] > 20
 
 
@@ -27,12 +28,25 @@ def test_figures_stay_in_their_room(pose_at: Callable[..., Pose]) -> None:
 def test_one_scale_serves_every_pose(pose_at: Callable[..., Pose]) -> None:
     narrow, wide = pose_at("akimbo", 16).views, pose_at("reach_up", 16).views
     both = largest_scale([narrow, wide], ROOM)
-    assert both[1] <= min(largest_scale([narrow], ROOM)[1], largest_scale([wide], ROOM)[1]) + 1
+    assert both.tall <= min(largest_scale([narrow], ROOM).tall, largest_scale([wide], ROOM).tall) + 1
+
+
+def test_a_crouching_pose_is_drawn_smaller_where_the_camera_stood_still(pose_at: Callable[..., Pose]) -> None:
+    standing = pose_at("akimbo", 8).views
+    crouching = tuple(replace(v, outline=replace(v.outline, height_px=0.6 * v.outline.height_px)) for v in standing
+                      if v.outline)
+    scale = largest_scale([standing, crouching], ROOM)
+    tall = [max(p.height for p in lay_out(views, ROOM, scale).places) for views in (standing, crouching)]
+    assert tall[1] == pytest.approx(0.6 * tall[0])
+    other = tuple(replace(v, outline=replace(v.outline, picture_size=(1, 1))) for v in crouching if v.outline)
+    scale = largest_scale([standing, other], ROOM)
+    tall = [max(p.height for p in lay_out(views, ROOM, scale).places) for views in (standing, other)]
+    assert tall[1] == pytest.approx(tall[0]), "pictures of another size: nothing is known of the scale"
 
 
 def test_a_symmetric_turn_gives_a_symmetric_page(pose_at: Callable[..., Pose]) -> None:
     views = pose_at("akimbo", 24).views
-    places = {round(p.view.angle): p for p in lay_out(views, ROOM, (80, 40)).places}
+    places = {round(p.view.angle): p for p in lay_out(views, ROOM, Scale(80, 40)).places}
     for angle in range(15, 180, 15):
         assert abs(places[angle].x + places[360 - angle].x) < 16, "views and their mirrors differ a little in width"
 
