@@ -13,7 +13,7 @@ from silhouette.cutout import edge, figure, plate, tidy, trust
 from silhouette.records import BACK_LIGHT, NO_FIGURE, Cut, Pixels
 
 HALF = 504
-"""Longer side at which figure and backdrop are told apart, pixels; only the edge is then placed at full working size."""
+"""Longer side, at most, of the picture that colours near the edge are taken from, pixels."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ def learn(pictures: Sequence[Pixels]) -> Shared | None:
     shapes = {p.shape for p in pictures}
     if len(pictures) < 4 or len(shapes) != 1:
         return None
-    thumbs = np.stack([plate.shrink(p, plate.THUMB).astype(np.float32) for p in pictures])
+    thumbs: plate.Floats = np.stack([plate.shrink(p, plate.THUMB).astype(np.float32) for p in pictures])
     singles = [plate.from_one(t) for t in thumbs]
     guesses = np.stack([g for g, _ in singles])
     seen = np.stack([cv2.erode(s.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0 for _, s in singles])
@@ -67,7 +67,7 @@ def backdrop_for(thumb: plate.Floats, shared: Shared | None) -> plate.Floats:
     """The backdrop of this picture at thumbnail size: the shared plate in this picture's light, or its own."""
     if shared is None or abs(shared.shape[0] * thumb.shape[1] / (shared.shape[1] * thumb.shape[0]) - 1) > 0.02:
         return plate.from_one(thumb)[0]
-    clean = shared.backdrop
+    clean: plate.Floats = shared.backdrop
     if clean.shape != thumb.shape:
         clean = cv2.resize(clean, thumb.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     ratio = (thumb + 1.0) / (clean + 1.0)
@@ -111,6 +111,6 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     mask, softness = edge.refine(pixels, half, odds, sigma)
     if trust.back_light(odds, small, behind):
         flags = (*flags, BACK_LIGHT)
-    sure = trust.confidence(trust.expected_overlap(odds),
-                            trust.outline_like_backdrop(odds, small, behind, sigma))
+    sure = trust.confidence(trust.expected_overlap(odds), trust.outline_like_backdrop(odds, small, behind, sigma),
+                            trust.clutter(odds, small, behind, sigma))
     return tidy.finished(mask, sure, "backdrop", flags, softness)

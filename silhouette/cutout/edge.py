@@ -1,8 +1,8 @@
 """Put the outline where it belongs, to a fraction of a pixel.
 
-Along the edge a pixel mixes the figure's colour F and the backdrop's B: I = a F + (1 - a) B. F and B are the means of what
-lies safely inside and outside near by (shadows and all), a comes from the projection of I - B on F - B, and the edge runs
-where a passes one half.
+Along the edge a pixel mixes the figure's colour F and the backdrop's B: I = a F + (1 - a) B. F and B are the means of
+what lies safely inside and outside near by (shadows and all), a comes from the projection of I - B on F - B, and the
+edge runs where a passes one half.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ PRIOR_MOST = 4.0
 
 
 
-def _means(picture: NDArray[np.uint8], chosen: NDArray[np.uint8], rows: NDArray[np.intp], cols: NDArray[np.intp],
+def _means(picture: NDArray[np.uint8], chosen: NDArray[Any], rows: NDArray[Any], cols: NDArray[Any],
            sizes: tuple[int, ...]) -> Floats:
     """Mean colours (n, 3) of the chosen pixels (255, else 0) in the smallest window round each place that holds any."""
     h, w = chosen.shape
@@ -75,8 +75,7 @@ def _window(solid: NDArray[np.bool_], margin: int) -> tuple[slice, slice]:
 def _band(solid: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """255 within REACH of the mask's edge."""
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * REACH + 1, 2 * REACH + 1))
-    band: NDArray[np.uint8] = cv2.morphologyEx(solid, cv2.MORPH_GRADIENT, disc)
-    return band
+    return np.asarray(cv2.morphologyEx(solid, cv2.MORPH_GRADIENT, disc), np.uint8)
 
 
 def _sides(half: NDArray[np.uint8], coarse: NDArray[np.uint8], rows: NDArray[np.intp],
@@ -85,15 +84,16 @@ def _sides(half: NDArray[np.uint8], coarse: NDArray[np.uint8], rows: NDArray[np.
     kernel = np.ones((3, 3), np.uint8)
     inside = cv2.erode(coarse, kernel)
     # Fingers have no inside: there the whole of it must do.
-    inside |= coarse & ~cv2.dilate(inside, kernel, iterations=2)
-    outside = ~cv2.dilate(coarse, kernel, iterations=2)
+    thin = cv2.bitwise_and(coarse, cv2.bitwise_not(cv2.dilate(inside, kernel, iterations=2)))
+    inside = cv2.bitwise_or(inside, thin)
+    outside = cv2.bitwise_not(cv2.dilate(coarse, kernel, iterations=2))
     wanted = np.zeros(coarse.shape, np.bool_)
     wanted[rows, cols] = True
-    at = np.nonzero(wanted)
+    r, c = np.nonzero(wanted)
     place = np.zeros(coarse.shape, np.intp)
-    place[at] = np.arange(len(at[0]))
+    place[r, c] = np.arange(len(r))
     place = place[rows, cols]
-    return _means(half, inside, *at, (5, 15, 45))[place], _means(half, outside, *at, (7, 15, 45))[place]
+    return _means(half, inside, r, c, (5, 15, 45))[place], _means(half, outside, r, c, (7, 15, 45))[place]
 
 
 def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats,

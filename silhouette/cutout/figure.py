@@ -1,8 +1,9 @@
 """How surely each pixel is figure: a small network that sees the picture and its backdrop side by side.
 
-The network (a U-Net of 280,000 weights, ``figure.onnx``, run by OpenCV) was trained by ``studio/cutting.py`` on rendered
-bodies before random backdrops. It is given not the picture alone but how the picture differs from the estimated backdrop,
-so what it has to know is what shadows, furniture and figures do to a backdrop, not what backdrops look like.
+The network (a U-Net of 280,000 weights, ``figure.onnx``, run by OpenCV) was trained by ``studio/cutting.py`` on
+rendered bodies before random backdrops. It is given not the picture alone but how the picture differs from the
+estimated backdrop, so what it has to know is what shadows, furniture and figures do to a backdrop, not what backdrops
+look like.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from silhouette.cutout.plate import Floats
+from silhouette.cutout.plate import Floats, tint
 
 LONG = 224
 """Longer side of what the network sees, pixels."""
@@ -23,11 +24,20 @@ PLANES = 10
 """What it sees at each pixel: colour (3), log ratio to the backdrop (3), difference over noise (3), height (1)."""
 
 
+OWN_COLOUR = 18.0
+"""Levels of tint (plus 4 times the noise) that no shadow has."""
+COLOUR_ODDS = 2.5
+"""Log odds that a pixel of such a colour gains, where the network does not speak firmly against it: hands and poles are
+thinner than what it sees well."""
+FIRMLY = -4.0
+"""Log odds below which the network speaks firmly against a pixel (furniture, mostly)."""
+
+
 @lru_cache(maxsize=1)
 def _network() -> cv2.dnn.Net:
+    # Read here and handed over as bytes: OpenCV itself cannot open paths with letters beyond ASCII everywhere.
     weights = np.frombuffer((Path(__file__).parent / "figure.onnx").read_bytes(), np.uint8)
-    return cv2.dnn.readNetFromONNXBuffer(weights) if hasattr(cv2.dnn, "readNetFromONNXBuffer") else (
-        cv2.dnn.readNetFromONNX(weights))
+    return cv2.dnn.readNetFromONNX(weights)
 
 
 def seen_size(h: int, w: int) -> tuple[int, int]:
@@ -71,4 +81,6 @@ def odds(small: Floats, backdrop: Floats, sigma: float) -> Floats:
     network = _network()
     network.setInput(planes(small, backdrop, sigma)[None])
     result: Floats = network.forward()[0, 0]
+    _, rest = tint(small, backdrop)
+    result[(rest > OWN_COLOUR + 4.0 * sigma) & (result > FIRMLY)] += COLOUR_ODDS
     return result

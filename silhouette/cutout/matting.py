@@ -157,5 +157,6 @@ def cut(pixels: Pixels, shared: Shared | None = None, hint: Cut | None = None, m
     mask, softness = edge.refine(pixels, half, odds, sigma)
     levels = half.astype(np.float32)
     behind = cv2.resize(backdrop_for(plate.shrink(levels, plate.THUMB), shared), half.shape[1::-1])
-    sure = trust.confidence(trust.expected_overlap(odds), trust.outline_like_backdrop(odds, levels, behind, sigma))
+    sure = trust.confidence(trust.expected_overlap(odds), trust.outline_like_backdrop(odds, levels, behind, sigma),
+                            0.0)
     return tidy.finished(mask, sure, "neural", flags, softness)

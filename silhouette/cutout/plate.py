@@ -19,11 +19,11 @@ Floats = NDArray[Any]
 THUMB = 144
 """Longer side of the thumbnails that the backdrop is learned on, pixels: a hand is still 2 pixels wide."""
 LIT_QUANTILE = 0.65
-"""Of the views that see a spot of the backdrop, the share that is darker than its lit state. Shadows pass over it in the
-rest, so the middle would sit between lit and shadowed where a shadow covers it half of the time."""
+"""Of the views that see a spot of the backdrop, the share that is darker than its lit state. Shadows pass over it in
+the rest, so the middle would sit between lit and shadowed where a shadow covers it half of the time."""
 
 
-def shrink(picture: NDArray[Any], longer: int) -> NDArray[Any]:
+def shrink(picture: NDArray[Any], longer: int) -> Any:
     """The picture with its longer side at most ``longer`` pixels, by averaging (which also takes off noise)."""
     h, w = picture.shape[:2]
     scale = longer / max(h, w)
@@ -33,7 +33,7 @@ def shrink(picture: NDArray[Any], longer: int) -> NDArray[Any]:
 
 
 def noise(picture: Floats) -> float:
-    """Standard deviation of the noise, in levels, from the differences of neighbours (median, so edges do not count)."""
+    """Standard deviation of the noise, levels, from the median difference of neighbours."""
     rows = picture[:: max(1, len(picture) // 64)]
     steps = np.abs(rows[:, 1:] - rows[:, :-1])
     return float(np.median(steps)) / 0.6745 / np.sqrt(2.0) + 0.15
@@ -79,6 +79,24 @@ def _cubic_terms(h: int, w: int) -> Floats:
     y, x = np.mgrid[0:h, 0:w].astype(np.float32)
     x, y = 2 * x / max(w - 1, 1) - 1, 2 * y / max(h - 1, 1) - 1
     return np.stack([x**i * y**j for i in range(4) for j in range(4 - i)], -1)
+
+
+def tint(picture: Floats, backdrop: Floats) -> tuple[Floats, Floats]:
+    """How far a pixel's colour is from that of a darker or lighter backdrop.
+
+    Parameters
+    ----------
+    picture, backdrop : (..., 3) float32, BGR levels
+
+    Returns
+    -------
+    ratio : (...)
+        Lightness over the backdrop's: a shadow is below 1.
+    rest : (...)
+        What is left of the difference beside the lightness, levels: 0 for any shadow of a white lamp.
+    """
+    ratio = picture.sum(axis=-1) / (backdrop.sum(axis=-1) + 1.0)
+    return ratio, widest(picture - ratio[..., None] * backdrop)
 
 
 def surface(values: Floats, weight: Floats, rounds: int = 4) -> Floats:
