@@ -84,16 +84,22 @@ def advise(pose: Pose) -> list[Advice]:
         In the order of the arcs, widest first; empty where nothing is weak or no known fault is named.
     """
     told: dict[str, Advice] = {}
+    costs: dict[str, set[float]] = {}
     for arc in sorted(pose.round.weak_arcs, key=lambda a: -a.width):
-        for advice in _for_arc(pose, arc):
-            known = told.get(advice.text)
-            told[advice.text] = advice if known is None else replace(
-                known, costs=tuple(dict.fromkeys([*known.costs, *advice.costs])))
-    return list(told.values())
+        for advice, price in _for_arc(pose, arc):
+            told.setdefault(advice.text, advice)
+            costs.setdefault(advice.text, set()).update(price)
+    stops = _stops(pose)
+    return [replace(advice, costs=_stretches(costs[text], stops)) for text, advice in told.items()]
 
 
-def _for_arc(pose: Pose, arc: Arc) -> list[Advice]:
-    """The moves for the two chief causes of one stretch; two for a lone cause."""
+def _stops(pose: Pose) -> list[float]:
+    """Angles of the scored views."""
+    return sorted({v.angle for v in pose.views if v.scored and v.reading is not None})
+
+
+def _for_arc(pose: Pose, arc: Arc) -> list[tuple[Advice, set[float]]]:
+    """The moves for the two chief causes of one stretch, two for a lone cause; with each the angles it may cost."""
     named = [(move, why) for why in arc.why for move in MOVES if move.fault(why)][:2]
     picks = [(move, why, 0) for move, why in named] if len(named) == 2 else [
         (move, why, i) for move, why in named for i in (0, 1)]
@@ -112,18 +118,16 @@ def _from_side(pose: Pose, arc: Arc, move: _Move) -> bool:
     return sum(abs(angle % 180 - 90) < 45 for angle in angles) * 2 > len(angles)
 
 
-def _advice(pose: Pose, arc: Arc, move: _Move, why: str, text: str) -> Advice:
+def _advice(pose: Pose, arc: Arc, move: _Move, why: str, text: str) -> tuple[Advice, set[float]]:
     scored = [v for v in pose.views if v.scored and v.reading is not None]
-    stops = [v.angle for v in scored]
     faulty = [v for v in scored if _shows(v, move)]
     clear = [v for v in scored if not _shows(v, move) and _band(v) != "weak"]
     best = max(clear, key=_score, default=None)
     middle = arc.start + arc.width / 2
-    quarter = [v for v in clear if abs((v.angle - middle + 90) % 180 - 90) >= 90 - QUARTER]
-    has_price = move.swings and arc.width < 270
-    return Advice(text, why, _stretches([v.angle for v in faulty if _band(v) == "weak"], stops),
-                  _stretches([v.angle for v in quarter], stops) if has_price else (),
-                  None if best is None else best.angle)
+    quarter = {v.angle for v in clear if abs((v.angle - middle + 90) % 180 - 90) >= 90 - QUARTER}
+    helped = _stretches({v.angle for v in faulty if _band(v) == "weak"}, _stops(pose))
+    return (Advice(text, why, helped, (), None if best is None else best.angle),
+            quarter if move.swings and arc.width < 270 else set())
 
 
 def advice_line(advice: Advice) -> str:
@@ -151,15 +155,13 @@ def _band(view: View) -> str:
     return "" if view.reading is None else view.reading.band
 
 
-def _stretches(wanted: list[float], stops: list[float]) -> tuple[tuple[float, float], ...]:
-    """Runs of neighbouring stops among ``stops`` that are all ``wanted``, round the circle."""
-    stops = sorted(set(stops))
-    chosen = [angle in set(wanted) for angle in stops]
+def _stretches(wanted: set[float], stops: list[float]) -> tuple[tuple[float, float], ...]:
+    """Runs of neighbouring stops among ``stops`` (ascending, distinct) that are all ``wanted``, round the circle."""
+    chosen = [angle in wanted for angle in stops]
     if all(chosen):
         return ((stops[0], stops[0] + 360.0),) if len(stops) > 1 else tuple((a, a) for a in stops)
-    starts = [i for i in range(len(stops)) if chosen[i] and not chosen[i - 1]]
     runs = []
-    for start in starts:
+    for start in (i for i in range(len(stops)) if chosen[i] and not chosen[i - 1]):
         end = start
         while chosen[(end + 1) % len(stops)]:
             end += 1

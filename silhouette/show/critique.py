@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -62,7 +63,8 @@ def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:
     """The pages as matplotlib figures: a page a pose, comparison pages for several, numbers last."""
     size = page_points(paper)
     with ink.style():
-        pages = [_pose_page(pose, size) for pose in ranking.poses]
+        alone = len(ranking.poses) == 1
+        pages = [_pose_page(replace(pose, rank=None) if alone else pose, size) for pose in ranking.poses]
         if len(ranking.poses) > 1:
             groups = [ranking.poses[i:i + WHEELS] for i in range(0, len(ranking.poses), WHEELS)]
             pages += [_comparison_page(group, size) for group in groups]

@@ -8,7 +8,7 @@ middle where the outline is lost and near the ring where it is clear; the ring, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -158,9 +158,8 @@ def _draw_key(pose: Pose, ax: Any, frame: _Frame) -> None:
         ax.text(x + 20, y, word, size=frame.type, va="center")
         x += 20 + ink.text_width(word, frame.type) + 12
     ax.text(0, 0.5 * frame.type, ink.fit_line(
-        f"Seen from above: camera at 0 faces the front, angles run clockwise. Line: lost at the middle, clear at the "
-        f"ring; circles {BAND_FAIR:.0f} and {BAND_STRONG:.0f}.", frame.width, frame.type), size=frame.type, va="center",
-        color=ink.SOFT)
+        f"Seen from above; the camera at 0 faces the front. Line: lost inside, clear outside; circles at {BAND_FAIR:.0f} "
+        f"and {BAND_STRONG:.0f} of 100.", frame.width, frame.type), size=frame.type, va="center", color=ink.SOFT)
 
 
 # ------------------------------------------------------------------------------------------------------------ rings
@@ -323,7 +322,7 @@ def write_chart(ranking: Ranking, out_dir: Path) -> list[Path]:
     poses = ranking.poses
     with ink.style():
         if len(poses) == 1:
-            figure = draw_wheel(poses[0]).figure
+            figure = draw_wheel(replace(poses[0], rank=None)).figure
         else:
             columns = 2 if len(poses) <= 4 else 3
             rows = -(-len(poses) // columns)

@@ -19,7 +19,8 @@ def tallest(views: Sequence[View], width: float, height: float, size: float = in
     """Figure height, points, with which each of ``views`` fits a panel of this size: one scale for all."""
     spans = [v.outline.polygon.bounds for v in views if v.outline is not None]
     widest = max([x1 - x0 for x0, _, x1, _ in spans] + [0.2])
-    return min(height - _below(size) - 2, (width - 8) / widest)
+    # A ring round the head reaches over the figure's top.
+    return min((height - _below(size)) / 1.07, (width - 8) / widest)
 
 
 def _below(size: float) -> float:

@@ -16,6 +16,8 @@ from silhouette.show.ink import common_px, relative_heights
 MOST_FIGURES = 36
 """More figures than this round one ring are too small to read; the nearest to an even spread are shown."""
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
+FACING = 40.0
+"""Views nearer than this to front or back, degrees, stand side by side on the page."""
 AIR = 2.5
 """Least clear space between two figures, points."""
 
@@ -47,6 +49,8 @@ class Scale:
     """Height of the tallest figure, points."""
     px: float | None = None
     """Height of that figure in working pixels; None where each pose has a scale of its own."""
+    every: int = 2
+    """Columns that the figures at the sides stand in."""
 
 
 @dataclass(frozen=True)
@@ -99,29 +103,41 @@ def largest_scale(poses: list[tuple[View, ...]], room: Room) -> Scale:
     px = common_px(poses)
     drawn = [shown(views) for views in poses]
 
-    def fits(ring: float, tall: float) -> bool:
-        places = [p for views in drawn for p in _pack(views, room, Scale(ring, tall, px))]
+    def fits(scale: Scale) -> bool:
+        places = [p for views in drawn for p in _pack(views, room, scale)]
         return all(abs(p.x) + p.half_width <= room.half_width and p.feet - room.label_height >= -room.half_height
                    and p.feet + p.height <= room.half_height for p in places)
 
     best = Scale(0.7 * reach, 4.0, px)
-    for ring in (0.50 * reach, 0.57 * reach, 0.64 * reach, 0.71 * reach):
-        low, high = 4.0, 0.55 * reach
-        for _ in range(6):
-            middle = (low + high) / 2
-            low, high = (middle, high) if fits(ring, middle) else (low, middle)
-        if low > 1.05 * best.tall:
-            best = Scale(ring, low, px)
+    for every in (2, 3, 4):
+        for ring in (0.50 * reach, 0.57 * reach, 0.64 * reach, 0.71 * reach):
+            low, high = max(4.0, 1.04 * best.tall), 0.55 * reach
+            # Nothing is gained by looking closer where even a little more than the best so far does not fit.
+            if not fits(Scale(ring, low, px, every)):
+                continue
+            for _ in range(5):
+                middle = (low + high) / 2
+                low, high = (middle, high) if fits(Scale(ring, middle, px, every)) else (low, middle)
+            best = Scale(ring, low, px, every)
     return best
 
 
+def _turn(i: int, angle: float, every: int) -> tuple[int, float]:
+    """When a figure is set. Those before and behind, which stand side by side, first and from the middle outwards; then
+    those at the sides, which stand over one another and so in ``every`` columns, the far apart before those between."""
+    beside = abs((angle + 90) % 180 - 90)
+    if beside < FACING:
+        return 0, beside
+    return 1 + {2: (0, 1), 3: (0, 1, 2), 4: (0, 2, 1, 3)}[every][i % every], abs((angle + 180) % 360 - 180)
+
+
 def _pack(views: tuple[View, ...], room: Room, scale: Scale) -> tuple[Place, ...]:
-    """Every second figure first, close to the ring; then the others in the spaces left, farther out where they must."""
+    """One figure after the other, each as near to the ring on its ray as those before it leave room."""
     sizes = relative_heights(views, scale.px)
     boxes: list[tuple[float, float, float, float]] = []
     places: dict[int, Place] = {}
-    # From the front backwards on both sides at once, so that a symmetric turn gives a symmetric page.
-    for i in sorted(range(len(views)), key=lambda i: (i % 2, abs((views[i].angle + 180) % 360 - 180))):
+    # On both sides at once, so that a symmetric turn gives a symmetric page.
+    for i in sorted(range(len(views)), key=lambda i: _turn(i, views[i].angle, scale.every)):
         view, outline = views[i], views[i].outline
         label = room.label(view)
         below = room.label_height if label else 0.0
