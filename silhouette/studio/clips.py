@@ -82,7 +82,7 @@ class Clip:
     uneven_frames: bool = False
     """Frame times as a phone's: uneven, now and then one is left out."""
     turned_pixels: bool = False
-    """Frames laid down a quarter turn, as a phone held upright does; the container then needs its rotation flag."""
+    """Frames laid down a quarter turn, as a phone held upright does; the container then needs a rotation flag."""
 
 
 @dataclass(frozen=True)

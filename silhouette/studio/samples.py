@@ -37,7 +37,7 @@ STUDIO = Scene(
     (Lamp((-2.3, -2.7, 2.7), 0.78, 0.35), Lamp((2.7, -2.6, 1.9), 0.24, 0.7)), ambient=0.25, vignette=0.12, noise=1.2,
 )
 CAMERA = Camera(distance_m=4.0, height_m=0.95, focal_35mm=52, width=900, height=1200)
-ROPE, WOOD = (0.62, 0.52, 0.36), (0.56, 0.42, 0.26)
+ROPE, WOOD = (0.62, 0.52, 0.36), (0.40, 0.25, 0.14)
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def oar(body: Body) -> list[Mesh]:
     profile = [(0.0, 0.0), (0.02, 0.005), (0.045, 0.12), (0.075, 0.30), (0.08, 0.48), (0.06, 0.55), (0.0, 0.56)]
     points, triangles = lathe(profile)
     blade = (points * np.array([1.0, 0.22, 1.0])) @ frame + foot + 1.5 * up
-    shaft = tube(np.linspace(foot, foot + 1.7 * up, 8), 0.019, WOOD)
+    shaft = tube(np.linspace(foot, foot + 1.7 * up, 8), 0.023, WOOD)
     return [shaft, Mesh(blade, triangles, np.tile(linear(WOOD), (len(blade), 1)))]
 
 
@@ -97,8 +97,8 @@ def candidates() -> dict[str, Candidate]:
         "hauling": Candidate({
             "pelvis": (0, -10, -10), "spine": (8, -16, 14), "neck": (0, 6, 14), "head": (0, 6, 26),
             "leg_l": (8, 34, 24), "knee_l": (4,), "leg_r": (52, 26, 30), "knee_r": (62,), "plant_l": (1,),
-            "plant_r": (1,), "level": (0,), "arm_l": (64, 34, 0), "elbow_l": (8,), "arm_r": (50, 50, -46),
-            "elbow_r": (92,), "fingers_l": (78,), "fingers_r": (78,)}, 15, "angle", rope),
+            "plant_r": (1,), "level": (0,), "arm_l": (64, 34, 0), "elbow_l": (8,), "arm_r": (76, 16, -30),
+            "elbow_r": (112,), "fingers_l": (78,), "fingers_r": (78,)}, 15, "angle", rope),
         "lookout": Candidate({
             **NAMED["brow shaded"], "leg_l": (4, 14, 14), "leg_r": (-12, 14, 26), "knee_r": (6,), "arm_r": (98, 22, 40),
             "elbow_r": (127,), "forearm_r": (-62,), "wrist_r": (5, 0), "arm_l": (52, -20, -62), "elbow_l": (92,),
@@ -109,7 +109,7 @@ def candidates() -> dict[str, Candidate]:
             14, "csv", oar, uneven=3.0),
         "at_rest": Candidate({
             **NAMED["wrapped in her arms"], "arm_l": (18, 70, -66), "elbow_l": (104,), "arm_r": (16, 74, -66),
-            "elbow_r": (100,), "leg_l": (3, 0, 4), "leg_r": (0, 0, 4), "knee_l": (6,), "neck": (10, 0, 0),
+            "elbow_r": (100,), "leg_l": (2, -3, 4), "leg_r": (0, -3, 4), "knee_l": (5,), "neck": (10, 0, 0),
             "head": (12, 0, 0), "spine": (8, 0, 0)}, 14, "order"),
         "bundled": Candidate({
             "pelvis": (-14, 0, 0), "spine": (52, 0, 0), "neck": (14, 0, 0), "head": (16, 6, 10),
