@@ -157,9 +157,10 @@ def _draw_key(pose: Pose, ax: Any, frame: _Frame) -> None:
         word = "inferred from the mirrored view" if kind == INFERRED else kind
         ax.text(x + 20, y, word, size=frame.type, va="center")
         x += 20 + ink.text_width(word, frame.type) + 12
-    ax.text(0, 0.5 * frame.type, ink.fit_line(
-        f"Seen from above; the camera at 0 faces the front. Line: lost inside, clear outside; circles at {BAND_FAIR:.0f} "
-        f"and {BAND_STRONG:.0f} of 100.", frame.width, frame.type), size=frame.type, va="center", color=ink.SOFT)
+    told = ("Seen from above; the camera at 0 faces the front. Line: lost inside, clear outside; circles at "
+            f"{BAND_FAIR:.0f} and {BAND_STRONG:.0f} of 100.")
+    ax.text(0, 0.5 * frame.type, ink.fit_line(told, frame.width, frame.type), size=frame.type, va="center",
+            color=ink.SOFT)
 
 
 # ------------------------------------------------------------------------------------------------------------ rings

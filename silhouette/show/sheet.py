@@ -10,7 +10,7 @@ from silhouette.records import Pixels, Pose, Ranking, View
 from silhouette.show import ink, words
 
 Photos = Callable[[View], Pixels | None]
-"""Gives the upright working picture (h, w, 3) BGR that a view was cut from, or None where there is none."""
+"""Gives the upright picture (h, w, 3) BGR that a view was cut from, at any size, or None where there is none."""
 
 WIDTH = 1000.0
 """Width of the sheet, points."""
@@ -163,11 +163,12 @@ def _draw_photo(ax: Any, view: View, picture: Pixels, tall: float, feet: tuple[f
 
     outline = view.outline
     assert outline is not None
-    scale = tall / outline.height_px
-    ox, oy = outline.origin_px
     high, wide = picture.shape[:2]
+    smaller = wide / outline.picture_size[0]
+    height_px, ox, oy = (smaller * px for px in (outline.height_px, *outline.origin_px))
+    scale = tall / height_px
     left, right = (round(ox + sign * box[0] / 2 / scale) for sign in (-1, 1))
-    top, bottom = round(oy + outline.height_px - box[1] / scale), round(oy + outline.height_px)
+    top, bottom = round(oy + height_px - box[1] / scale), round(oy + height_px)
     left, right, top, bottom = max(left, 0), min(right, wide), max(top, 0), min(bottom, high)
     if right - left < 2 or bottom - top < 2:
         return
@@ -177,7 +178,7 @@ def _draw_photo(ax: Any, view: View, picture: Pixels, tall: float, feet: tuple[f
     if small[0] < piece.shape[1]:
         piece = cv2.resize(piece, small, interpolation=cv2.INTER_AREA)
     x, ground = feet
-    below = oy + outline.height_px
+    below = oy + height_px
     extent = (x + (left - ox) * scale, x + (right - ox) * scale, ground + (below - bottom) * scale,
               ground + (below - top) * scale)
     limits = ax.axis()

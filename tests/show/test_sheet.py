@@ -52,7 +52,8 @@ def test_odd_views_are_shown_but_marked(odd_pose: Pose) -> None:
     assert any(t.endswith("inferred") for t in told)
 
 
-def test_photographs_stand_at_the_figures_scale(pose_at: Callable[..., Pose]) -> None:
+@pytest.mark.parametrize("smaller", [1, 2])
+def test_photographs_stand_at_the_figures_scale(pose_at: Callable[..., Pose], smaller: int) -> None:
     pose = pose_at("akimbo", 8)
 
     def photo(view: View) -> np.ndarray:
@@ -61,7 +62,7 @@ def test_photographs_stand_at_the_figures_scale(pose_at: Callable[..., Pose]) ->
         picture = np.full((height, width, 3), 200, np.uint8)
         x, y = view.outline.origin_px
         picture[round(y):round(y + view.outline.height_px), round(x) - 3:round(x) + 3] = 0
-        return picture
+        return picture[::smaller, ::smaller]
 
     ax = sheet.draw_sheet(pose, photos=photo)
     assert len(ax.images) == 8
@@ -75,7 +76,10 @@ def test_photographs_stand_at_the_figures_scale(pose_at: Callable[..., Pose]) ->
     piece = pixels[round(height - y1):round(height - y0), round(x0):round(x1)]
     column = piece[:, piece.shape[1] // 2]
     dark = np.flatnonzero(column < 100)
-    assert len(column) - 1 - dark.max() <= 2, "feet on the ground line"
+    assert len(column) - 1 - dark.max() <= 3, "feet on the ground line"
+    tall = max(p.get_extents().height for c in sheet.draw_sheet(pose).collections for p in c.get_paths()
+               if len(c.get_paths()) == 8)
+    assert len(dark) / ax.figure.dpi * 72 == pytest.approx(tall, rel=0.05), "as tall as the black shape"
 
 
 def test_one_scale_for_several_poses(ranking_of: Callable[..., Ranking], tmp_path: Path) -> None:
