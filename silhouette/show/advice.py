@@ -42,6 +42,8 @@ class _Move:
     side: tuple[str, ...]
     swings: bool
     """True if the move swings a limb across the picture, so that it costs a quarter turn away."""
+    closed: tuple[str, ...] = ()
+    """What mends it in a pose that is meant to be closed or a relief; empty where the same moves serve."""
 
 
 MOVES: tuple[_Move, ...] = (
@@ -54,13 +56,18 @@ MOVES: tuple[_Move, ...] = (
           ("step the free leg back, or the standing leg forward", "bend the free knee, so that the legs part"), False),
     _Move(lambda why: "head sunk" in why,
           ("lift the chin and drop the near shoulder, so that the neck shows", "tilt the head off the plumb line"),
-          ("turn the head out over the shoulder", "carry the head forward of the chest"), False),
+          ("turn the head out over the shoulder", "carry the head forward of the chest"), False,
+          ("let the head stand clear of the mass", "turn the head out of the mass")),
     _Move(lambda why: "touch" in why,
           ("break the tangent: overlap the edges outright, or separate them",) * 2,
           ("break the tangent: overlap the edges outright, or separate them",) * 2, False),
     _Move(lambda why: "match" in why or "twins" in why or "column" in why,
           ("break the twins: drop the shoulder over the standing hip", "let the two arms do different things"),
-          ("break the twins: drop the shoulder over the standing hip", "twist the ribcage against the pelvis"), False),
+          ("break the twins: drop the shoulder over the standing hip", "twist the ribcage against the pelvis"), False,
+          ("break the twins: lean the mass to one side", "turn the head off the middle line")),
+    _Move(lambda why: "compact mass" in why,
+          ("open one deliberate hollow", "let the head stand clear of the mass"),
+          ("open one deliberate hollow", "let the head stand clear of the mass"), False),
     _Move(lambda why: "no gap" in why,
           ("open a gap between arm and waist, or between the knees", "lift one elbow clear"),
           ("bring one elbow back, so that light shows between arm and back", "step the free leg back"), True),
@@ -106,6 +113,8 @@ def _for_arc(pose: Pose, arc: Arc) -> list[tuple[Advice, set[float]]]:
     found = []
     for move, why, i in picks:
         texts = move.side if _from_side(pose, arc, move) else move.square
+        if pose.intent != "open" and move.closed:
+            texts = move.closed
         if i < len(set(texts)):
             found.append(_advice(pose, arc, move, why, texts[i]))
     return found

@@ -65,12 +65,14 @@ def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:
     with ink.style():
         alone = len(ranking.poses) == 1
         pages = [_pose_page(replace(pose, rank=None) if alone else pose, size) for pose in ranking.poses]
+        asked = [words.asked(replace(ranking, poses=(pose,), intent=pose.intent)) for pose in ranking.poses]
         if len(ranking.poses) > 1:
             groups = [ranking.poses[i:i + WHEELS] for i in range(0, len(ranking.poses), WHEELS)]
             pages += [_comparison_page(group, size) for group in groups]
         pages += _number_pages(ranking.poses, size)
         for i, page in enumerate(pages):
-            _draw_foot(page, size, words.asked(ranking), f"{i + 1} of {len(pages)}")
+            about = asked[i] if i < len(asked) else words.asked(ranking)
+            _draw_foot(page, size, about, f"{i + 1} of {len(pages)}")
     return pages
 
 

@@ -276,7 +276,7 @@ def _draw_causes(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) -> Non
 def cause_lines(letter: str, arc: Arc, width: float, size: float) -> list[str]:
     """``A  27 to 156`` and the causes under it, broken to ``width`` points."""
     first = f"{letter}  {words.stretch(arc.start, arc.end)}"
-    return [first, *(line for why in arc.why[:2] for line in ink.wrap(why, width, size))]
+    return [first, *(line for why in arc.why[:2] for line in ink.wrap(words.brief(why), width, size))]
 
 
 def fit_blocks(blocks: list[tuple[float, list[str]]], low: float, high: float, line: float,

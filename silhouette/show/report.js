@@ -35,7 +35,7 @@
       draw("ellipse", { cx, cy, rx, ry, class: "ring" }, figure);
     }
     for (const [cx, cy, rx, ry, n] of view.marks) {
-      const spot = draw("g", { class: "number", transform: `translate(${cx - 0.75 * rx} ${cy - 0.75 * ry})` }, figure);
+      const spot = draw("g", { class: "number", transform: `translate(${cx - 0.7 * rx - 14} ${cy - 0.7 * ry - 14})` }, figure);
       draw("circle", { r: 27 }, spot);
       draw("text", { y: 12 }, spot, n);
     }

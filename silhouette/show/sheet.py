@@ -46,7 +46,7 @@ def draw_sheet(pose: Pose, ax: Any = None, *, photos: Photos | None = None, tall
         width, height = ink.size_of(ax)
         columns, tall = (_columns(pose, width, tall), tall) if tall else fit_grid(
             len(pose.views), _widest(pose), width, height - HEAD)
-        title = f"{pose.name}   {words.headline(pose)}"
+        title = f"{pose.name}   {words.headline(pose)}" + (f"   meant {pose.intent}" if pose.intent != "open" else "")
         ax.text(0, height, ink.fit_line(title, width, 12, True), size=12, weight="bold", va="top")
         _draw_rows(pose, ax, columns, tall, photos)
     return ax

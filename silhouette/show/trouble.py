@@ -22,6 +22,8 @@ the top, fingertips lower: Drillis & Contini 1966 put shoulder and elbow at 0.81
 LEG_HEIGHTS = (0.55, 0.95)
 ARM_THICK = 0.034
 """Half of a width, figure heights, that no arm has and every head has."""
+KISS = 0.05
+"""Radius of the ring round edges that just touch, figure heights."""
 SAME_GAP = 0.10
 """Two gaps of neighbouring views whose middles lie this near, figure heights, are taken for one gap."""
 LEAST_GAP = 0.004
@@ -67,7 +69,7 @@ def troubles(view: View, neighbours: Sequence[View] = ()) -> list[Trouble]:
             found.append(_head(view, why))
         elif "touch" in why and tangents:
             x, y = tangents.pop(0).point
-            found.append(Trouble(x, y, 0.045, 0.045, why))
+            found.append(Trouble(x, y, KISS, KISS, why))
     return found + _closed_gaps(view, neighbours)
 
 

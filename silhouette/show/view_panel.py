@@ -88,5 +88,5 @@ def _draw_marks(ax: Any, marks: list[tuple[int, Trouble]], tall: float, x: float
             [w for w, _ in sides], [h for _, h in sides], [0.0] * len(marks), units="xy", offsets=spots,
             transOffset=ax.transData, facecolors="none", edgecolors=colour, linewidths=thick), autolim=False)
     for (number, _), (sx, sy), (w, h) in zip(marks, spots, sides, strict=True):
-        ax.text(sx - 0.36 * w, sy + 0.36 * h, str(number), size=size, weight="bold", ha="center", va="center",
+        ax.text(sx - 0.35 * w - 3, sy + 0.35 * h + 3, str(number), size=size, weight="bold", ha="center", va="center",
                 bbox={"boxstyle": "circle,pad=0.15", "facecolor": ink.PAPER, "edgecolor": ink.ACCENT, "linewidth": 1})

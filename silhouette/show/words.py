@@ -39,8 +39,8 @@ def headline(pose: Pose) -> str:
 
 
 def between(pose: Pose) -> str:
-    """The verdict's plus-minus: ``between 119 and 134``; empty where there is none."""
-    if pose.reads_low is None or pose.reads_high is None:
+    """The verdict's plus-minus: ``between 119 and 134``; empty where there is none to tell."""
+    if pose.reads_low is None or pose.reads_low == pose.reads_high:
         return ""
     return f"between {pose.reads_low} and {pose.reads_high}"
 

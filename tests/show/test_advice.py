@@ -81,3 +81,9 @@ def test_line_names_every_kind_of_angle(pose_at: Callable[..., Pose]) -> None:
     pose = with_reasons(pose_at("akimbo"), from_the_sides("both arms lost in the torso"))
     line = advice_line(advise(pose)[0])
     assert line.startswith("helps 60 to 120 and 240 to 300; may cost ") and "; clear already at " in line
+
+
+def test_a_closed_pose_is_not_told_to_stand_up(pose_at: Callable[..., Pose]) -> None:
+    pose = with_reasons(pose_at("akimbo"), from_the_sides("both sides of the outline match", "one compact mass"))
+    tries = advise(replace(pose, intent="closed"))
+    assert [a.text for a in tries] == ["break the twins: lean the mass to one side", "open one deliberate hollow"]
