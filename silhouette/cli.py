@@ -57,6 +57,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_rank(commands)
     _add_demo(commands)
     _add_plan(commands)
+    _add_check(commands)
     _add_export(commands)
     return parser
 
@@ -150,8 +151,7 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
         written = outputs.write(ranking, args.out, masks=args.masks, photos=args.photos, paper=args.paper)
         if memory is not None:
             memory.flush()
-        print(f"\nWritten to {args.out}{os.sep}")
-        print(textwrap.fill(", ".join(written), 80, initial_indent="  ", subsequent_indent="  "))
+        _say_written(args.out, written)
     return 0
 
 
@@ -226,6 +226,42 @@ def _plan(args: argparse.Namespace) -> int:
 
         print(f"Written to {plan_page.write_plan_page(made, args.out, paper=args.paper)}")
     return 0
+
+
+def _add_check(commands: Any) -> None:
+    parser = _command(
+        commands,
+        "check",
+        _check,
+        "Say, while the model is still there, what of a turnaround must be shot again.",
+        "silhouette check clip.mov --height 1.72 -o checked",
+    )
+    add = parser.add_argument
+    add("turnaround", type=Path, metavar="TURNAROUND", help="a clip, or a folder of stills in the order shot")
+    add("--height", type=float, metavar="M", help="height of the figure in the pose, metres, for lengths in cm")
+    add("-o", "--out", type=Path, metavar="OUT", help="folder for check.json and the one-page picture of it")
+    add("--paper", choices=("a4", "letter", "a3"), default="a4", help="paper of the page (%(default)s)")
+    _add_settings(parser, reading=False)
+
+
+def _check(args: argparse.Namespace) -> int:
+    from silhouette import shooting
+    from silhouette.show import table
+
+    refuse_out_among_pictures(args.out, [args.turnaround])
+    with _progress() as progress:
+        checked = shooting.check_turnaround(args.turnaround, height_m=args.height, progress=progress, **_settings(args))
+    print(table.check_list(checked.report))
+    for note in checked.notes:
+        print(textwrap.fill(note, 80))
+    if args.out is not None:
+        _say_written(args.out, shooting.write_check(checked, args.out, args.paper))
+    return checked.report.exit_code
+
+
+def _say_written(out: Path, names: Sequence[str]) -> None:
+    print(f"\nWritten to {out}{os.sep}")
+    print(textwrap.fill(", ".join(names), 80, initial_indent="  ", subsequent_indent="  "))
 
 
 def _add_export(commands: Any) -> None:

@@ -6,7 +6,7 @@ The camera stands still, so all pictures of a pose help with each: a sample of t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -20,13 +20,18 @@ from silhouette.cutout import auto, backdrop, matting, tidy
 from silhouette.errors import AnglesError, PictureError, PoseError
 from silhouette.intake import angles, film, stills
 from silhouette.known import Memory, Taken, key_of
-from silhouette.records import Cut, Picture, Pixels, Stop
-from silhouette.settings import Settings
+from silhouette.records import Cut, Picture, Pixels, Stop, StopLook
+from silhouette.settings import TRUST, Settings
+from silhouette.shoot import turning
+from silhouette.shoot.look import look_at
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""
 Run = Callable[..., Iterator[Any]]
 """Works like ``map``; see :func:`workers`."""
+Job = tuple[Stop, Picture | str | None, Any, Settings, bool]
+"""One picture to cut out: its stop, the picture or what is wrong with it (None: to be read), what all pictures have in
+common, the settings, and whether to look at it for the shoot check."""
 
 HELD = 48
 """Working pictures kept in memory between the look at all and the cut of each: about 110 MB at 756 x 1008."""
@@ -43,6 +48,8 @@ class Gathered:
     angled: bool
     """False where the angles have yet to be spread."""
     notes: tuple[str, ...] = ()
+    looks: tuple[StopLook, ...] = ()
+    """What the shoot check keeps of each stop; empty unless it was asked for."""
 
 
 def name_of(place: Path) -> str:
@@ -51,8 +58,12 @@ def name_of(place: Path) -> str:
     return resolved.name if resolved.is_dir() else resolved.stem
 
 
-def gather(place: Path, settings: Settings, run: Run, tell: Progress, known: Memory | None = None) -> Gathered:
+def gather(
+    place: Path, settings: Settings, run: Run, tell: Progress, known: Memory | None = None, *, look: bool = False
+) -> Gathered:
     """Read and cut every picture of the pose at ``place``, sharing the pictures out through ``run``.
+
+    With ``look`` each picture is also looked at for the shoot check, which what is ``known`` cannot replace.
 
     Raises
     ------
@@ -62,7 +73,7 @@ def gather(place: Path, settings: Settings, run: Run, tell: Progress, known: Mem
     if not place.exists():
         raise PoseError("does not exist.", path=place, do="Check the name, or drag the folder onto the terminal.")
     if place.is_file() and film.is_clip(place):
-        return _gather_clip(place, settings, run, tell, known)
+        return _gather_clip(place, settings, run, tell, None if look else known, look)
     if place.is_file() and not stills.is_still(place):
         raise PoseError(
             "is neither a picture nor a clip that is known here.",
@@ -74,9 +85,10 @@ def gather(place: Path, settings: Settings, run: Run, tell: Progress, known: Mem
     stops = _stops(files, angled)
     watched = [*files, *(s.given_mask for s in stops if s.given_mask)]
     key = key_of(watched, _asked(settings))
-    found = None if known is None else known.recall(key)
+    found = None if known is None or look else known.recall(key)
+    looks: list[StopLook | None] = []
     if found is None:
-        taken = _cut_all(stops, settings, run, tell)
+        taken, looks = _cut_all(stops, settings, run, tell, look)
         if known is not None:
             known.keep(key, taken, {})
     else:
@@ -84,7 +96,8 @@ def gather(place: Path, settings: Settings, run: Run, tell: Progress, known: Mem
         tell(f"{name_of(place)}: known", len(taken), len(taken))
     if angled is not None:
         taken = [t if not np.isnan(t.stop.angle) else _no_angle(t, stops) for t in taken]
-    return Gathered(name_of(place), tuple(taken), angled is not None, tuple(_notes(taken, angled)))
+    seen = tuple(one for one in looks if one is not None)
+    return Gathered(name_of(place), tuple(taken), angled is not None, tuple(_notes(taken, angled)), seen)
 
 
 def _stops(files: Sequence[Path], angled: Sequence[angles.Angled] | None) -> list[Stop]:
@@ -129,19 +142,29 @@ def _asked(settings: Settings) -> dict[str, Any]:
 # ----------------------------------------------------------------------------------------------------- stills, in steps
 
 
-def _cut_all(stops: Sequence[Stop], settings: Settings, run: Run, tell: Progress) -> list[Taken]:
+def _cut_all(
+    stops: Sequence[Stop], settings: Settings, run: Run, tell: Progress, look: bool
+) -> tuple[list[Taken], list[StopLook | None]]:
     name, total = name_of(stops[0].source.parent), len(stops)
     held: dict[int, Picture | str] = {}
     for i, picture in enumerate(run(_read, [(s.source, settings.work_px) for s in stops[:HELD]])):
         held[i] = picture
         tell(f"{name}: reading", i + 1, total)
     shared = _learn([p.pixels for p in held.values() if isinstance(p, Picture)])
-    taken = []
-    jobs = ((stop, held.pop(i, None), shared, settings) for i, stop in enumerate(stops))
-    for i, one in enumerate(run(_take, jobs)):
+    jobs = ((stop, held.pop(i, None), shared, settings, look) for i, stop in enumerate(stops))
+    return _take_each(jobs, total, name, run, tell)
+
+
+def _take_each(
+    jobs: Iterable[Job], total: int, name: str, run: Run, tell: Progress
+) -> tuple[list[Taken], list[StopLook | None]]:
+    taken: list[Taken] = []
+    looks: list[StopLook | None] = []
+    for one, seen in run(_take, jobs):
         taken.append(one)
-        tell(f"{name}: cutting out", i + 1, total)
-    return taken
+        looks.append(seen)
+        tell(f"{name}: cutting out", len(taken), total)
+    return taken, looks
 
 
 @contextmanager
@@ -173,12 +196,12 @@ def _read(job: tuple[Path, int]) -> Picture | str:
         return str(error)
 
 
-def _take(job: tuple[Stop, Picture | str | None, Any, Settings]) -> Taken:
-    stop, picture, shared, settings = job
+def _take(job: Job) -> tuple[Taken, StopLook | None]:
+    stop, picture, shared, settings, wanted = job
     if picture is None:
         picture = _read((stop.source, settings.work_px))
     if isinstance(picture, str):
-        return Taken(stop, None, problem=picture)
+        return Taken(stop, None, problem=picture), None
     h, w = picture.pixels.shape[:2]
     try:
         cut = (
@@ -187,8 +210,9 @@ def _take(job: tuple[Stop, Picture | str | None, Any, Settings]) -> Taken:
             else tidy.given(stop.given_mask, (w, h))
         )
     except PictureError as error:
-        return Taken(stop, None, picture.full_size, picture.focal_35mm, str(error))
-    return Taken(stop, cut, picture.full_size, picture.focal_35mm)
+        return Taken(stop, None, picture.full_size, picture.focal_35mm, str(error)), None
+    seen = look_at(picture, cut) if wanted else None
+    return Taken(stop, cut, picture.full_size, picture.focal_35mm), seen
 
 
 def cut_picture(pixels: Pixels, shared: Any, settings: Settings) -> Cut:
@@ -203,20 +227,26 @@ def cut_picture(pixels: Pixels, shared: Any, settings: Settings) -> Cut:
 # -------------------------------------------------------------------------------------------------------------- clips
 
 
-def _gather_clip(place: Path, settings: Settings, run: Run, tell: Progress, known: Memory | None) -> Gathered:
+def _gather_clip(
+    place: Path, settings: Settings, run: Run, tell: Progress, known: Memory | None, look: bool
+) -> Gathered:
     key = key_of([place], _asked(settings))
     found = None if known is None else known.recall(key)
+    looks: list[StopLook | None] = []
     if found is None:
-        taken, extra = _cut_clip(place, settings, run, tell)
+        taken, looks, extra = _cut_clip(place, settings, run, tell, look)
         if known is not None:
             known.keep(key, taken, extra)
     else:
         taken, extra = found
     share = None if extra["motion_share"] is None else np.array(extra["motion_share"])
-    return _angled_clip(place, taken, share, extra["notes"], settings)
+    gathered = _angled_clip(place, taken, share, extra["notes"], settings)
+    return replace(gathered, looks=tuple(one for one in looks if one is not None))
 
 
-def _cut_clip(place: Path, settings: Settings, run: Run, tell: Progress) -> tuple[list[Taken], dict[str, Any]]:
+def _cut_clip(
+    place: Path, settings: Settings, run: Run, tell: Progress, look: bool
+) -> tuple[list[Taken], list[StopLook | None], dict[str, Any]]:
     def progress(share: float) -> None:
         tell(f"{place.stem}: finding the stops", round(100 * share), 100)
 
@@ -227,17 +257,13 @@ def _cut_clip(place: Path, settings: Settings, run: Run, tell: Progress) -> tupl
         Stop(i, place, p.name, float("nan"), "clip", time=time, hold=hold)
         for i, (p, time, hold) in enumerate(zip(pictures, found.chosen, found.holds, strict=True))
     ]
-    taken = []
-    for one in run(_take, [(stop, p, shared, settings) for stop, p in zip(stops, pictures, strict=True)]):
-        taken.append(one)
-        tell(f"{place.stem}: cutting out", len(taken), len(stops))
-    return taken, {"motion_share": found.motion_share.tolist(), "notes": list(found.notes)}
+    jobs = [(stop, p, shared, settings, look) for stop, p in zip(stops, pictures, strict=True)]
+    taken, looks = _take_each(jobs, len(stops), place.stem, run, tell)
+    return taken, looks, {"motion_share": found.motion_share.tolist(), "notes": list(found.notes)}
 
 
 def _angled_clip(place: Path, taken: Sequence[Taken], share: Any, notes: Sequence[str], settings: Settings) -> Gathered:
-    from silhouette.shoot import turning
-
-    masks = [np.zeros((1, 1), bool) if t.cut is None else t.cut.mask for t in taken]
+    masks = [t.cut.mask if t.cut is not None and t.cut.confidence >= TRUST else None for t in taken]
     turn = turning.estimate_angles(masks, share, start=settings.start, turn=settings.turn)
     angled = [
         replace(t, stop=replace(t.stop, angle=float(a) % 360, angle_sure=float(s)))

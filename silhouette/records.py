@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Band = Literal["strong", "fair", "weak"]
-AngleFrom = Literal["name", "csv", "spread", "clip", "given"]
+AngleFrom = Literal["name", "csv", "spread", "clip", "outline"]
+"""How an angle was found; outline: a still's, from what the outlines of the whole turn agree on."""
 Pixels = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 

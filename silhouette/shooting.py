@@ -1,18 +1,88 @@
-"""The line for the shoot: keep a turnaround as a reference set."""
+"""The line for the shoot: check a turnaround while the model is there, keep it as a reference set."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
-from silhouette import gathering, pipeline
-from silhouette.errors import PoseError
+from silhouette import gathering, pipeline, tables
+from silhouette.errors import PoseError, SettingsError
 from silhouette.intake import film, stills
-from silhouette.records import CANNOT_TELL, Pixels, SetLayout, SetView, View
-from silhouette.settings import Paper, Settings
-from silhouette.shoot import keep, refset
+from silhouette.records import CANNOT_TELL, CheckReport, Outline, Pixels, SetLayout, SetView, View
+from silhouette.settings import TRUST, Paper, Settings
+from silhouette.shape import outline
+from silhouette.shoot import check, keep, refset, turning
+from silhouette.writing import whole_folder
+
+
+@dataclass(frozen=True)
+class Checked:
+    """The check of one turnaround, with what its page is drawn from."""
+
+    report: CheckReport
+    outlines: tuple[Outline | None, ...]
+    """The figure at each of the report's stops, in the camera's pixels."""
+    notes: tuple[str, ...]
+
+
+def check_turnaround(
+    path: str | Path,
+    *,
+    height_m: float | None = None,
+    progress: gathering.Progress | None = None,
+    **settings: Any,
+) -> Checked:
+    """Answer, while the model is still there, what of a turnaround must be shot again.
+
+    Parameters
+    ----------
+    path : path-like
+        A clip, or a folder of stills in the order shot. Stills that state no angle get theirs from their outlines.
+    height_m : float, optional
+        Height of the figure in the pose, metres: turns shares into centimetres and tells the camera's distance.
+    **settings
+        Fields of :class:`silhouette.settings.Settings`.
+
+    Raises
+    ------
+    SilhouetteError
+        If the pictures are of no use, or no figure is found in any of them.
+    """
+    place, tell = Path(path), progress or pipeline.silent
+    chosen = Settings().but(**settings)
+    if height_m is not None and not 0.3 <= height_m <= 3:
+        raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
+    with gathering.workers(chosen.jobs) as run:
+        gathered = gathering.gather(place, chosen, run, tell, look=True)
+    seen = [t for t in gathered.taken if t.cut is not None]
+    if not any(t.cut is not None and t.cut.mask.any() for t in seen):
+        raise PoseError("no figure was found.", path=place, do="Check the clip, the light and the backdrop.")
+    notes = list(gathered.notes)
+    if not gathered.angled:
+        masks = [t.cut.mask if t.cut is not None and t.cut.confidence >= TRUST else None for t in seen]
+        turned = turning.estimate_angles(masks, start=chosen.start, turn=chosen.turn)
+        seen = [
+            replace(t, stop=replace(t.stop, angle=float(a), angle_from="outline", angle_sure=float(s)))
+            for t, a, s in zip(seen, turned.angles, turned.sure, strict=True)
+        ]
+        notes += turned.notes
+    report = check.check_turnaround(gathered.name, [t.stop for t in seen], gathered.looks, height_m=height_m)
+    outlines = tuple(None if t.cut is None else outline.outline_of(t.cut.mask) for t in seen)
+    return Checked(report, outlines, tuple(notes))
+
+
+def write_check(checked: Checked, out: Path, paper: Paper = "a4") -> list[str]:
+    """``check.json``, ``check.pdf`` and ``check.png`` in the folder ``out``, whole or not at all."""
+    from silhouette.show import check_page
+
+    with whole_folder(out) as folder:
+        (folder / "check.json").write_text(tables.to_json(tables.check_to_dict(checked.report)), encoding="utf-8")
+        for name in ("check.pdf", "check.png"):
+            check_page.write_check_page(checked.report, checked.outlines, folder / name, paper=paper)
+        return sorted(p.name for p in folder.iterdir())
 
 
 def export_set(
@@ -93,13 +163,13 @@ def export_set(
 def set_view(view: View) -> SetView:
     """One stop of the set; a black shape only where the cut is trusted."""
     trusted = view.outline is not None and CANNOT_TELL not in view.flags
-    outline = view.outline if trusted else None
+    line = view.outline if trusted else None
     return SetView(
         angle=view.angle,
         name=view.name,
         angle_from=view.stop.angle_from,
-        outline=outline,
-        scale=1.0 if outline is None else outline.picture_size[0] / view.full_size[0],
+        outline=line,
+        scale=1.0 if line is None else line.picture_size[0] / view.full_size[0],
         full_size=view.full_size,
         read=partial(read_full, view.stop.source, view.stop.time),
         angle_sure=view.stop.angle_sure,
