@@ -129,6 +129,7 @@ def dress_batch(joints: dict[str, torch.Tensor], vertices: torch.Tensor,
     worn_by = {f.name: outfits[:, i] for i, f in enumerate(fields(Outfit))}
     pieces = [*_on_head(joints, worn_by), *_on_limbs(joints, worn_by), *_on_trunk(joints, worn_by),
               *_held(joints, worn_by)]
+    pieces = [(_inside_if_nothing(points, joints["pelvis"]), limb) for points, limb in pieces]
     faces, limbs, at = [], [], 0
     for points, limb in pieces:
         shape = _tube_faces() if points.shape[1] == 2 * _SIDES + 2 else _ball()[1]
@@ -139,6 +140,12 @@ def dress_batch(joints: dict[str, torch.Tensor], vertices: torch.Tensor,
 
 
 Piece = tuple[torch.Tensor, int]
+
+
+def _inside_if_nothing(points: torch.Tensor, pelvis: torch.Tensor) -> torch.Tensor:
+    """A piece of size 0 moved into the body: left where it was it would widen the figure's box unseen."""
+    size = (points.amax(1) - points.amin(1)).amax(-1)
+    return torch.where((size > 1e-3)[:, None, None], points, pelvis[:, None])
 
 
 def _on_head(joints: dict[str, torch.Tensor], o: dict[str, torch.Tensor]) -> list[Piece]:

@@ -1,10 +1,11 @@
 """Trains the reader of ``silhouette/reading`` on rendered bodies alone, the same way every time.
 
-Three steps, each a command (``python -m silhouette.studio.training STEP ...``):
+Four steps, each a command (``python -m silhouette.studio.training STEP ...``):
 
 - ``stock FILE``: builds at rest, where anny is installed;
 - ``learn FOLDER --stock FILE``: views, training and the kept-out figures, on any torch machine (a large GPU takes
   minutes);
+- ``tune FOLDER --stock FILE --state FILE``: goes on from there on a processor, slowly;
 - ``export STATE FILE``: the network as ONNX with half-precision weights, where the ``onnx`` package is installed.
 
 Whole poses are kept out: ``random`` (drawn like the training poses), ``named`` (near named poses that training never
@@ -17,6 +18,7 @@ import argparse
 import copy
 import json
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +29,8 @@ from silhouette.studio import poses, training_flaws, training_net, training_view
 from silhouette.studio.training_net import PAIRS, ReaderNet
 from silhouette.studio.training_views import MAPS, Views
 
+TUNE_RATE = 8e-4
+"""Highest learning rate of ``tune``."""
 NO_BODY = 0.08
 """Share of a batch that is no single body."""
 
@@ -106,12 +110,60 @@ def _train(net: ReaderNet, views: Views, tests: dict[str, Views], minutes: float
     return mean
 
 
+def tune(folder: Path, stock_file: Path, state: Path, minutes: float, seed: int, batch: int = 32) -> None:
+    """Go on from ``state`` on a processor alone, making views and training in turn; writes ``reader.pt`` to ``folder``.
+
+    Every fifth step one more pose (its views at half the canvas) joins those that batches are drawn from.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    torch.manual_seed(seed)
+    stock = training_views.load_stock(stock_file, "cpu")
+    net = ReaderNet()
+    net.load_state_dict(torch.load(state, map_location="cpu", weights_only=True))
+    net = net.to(memory_format=torch.channels_last)
+    mean, gen = copy.deepcopy(net), torch.Generator().manual_seed(seed)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=TUNE_RATE, betas=(0.9, 0.99), weight_decay=0.01)
+    made: list[Views] = []
+    began = shown = time.monotonic()
+    step, sums = 0, torch.zeros(4)
+    while (spent := (time.monotonic() - began) / (60 * minutes)) < 1:
+        while len(made) < 40 + step // 5:
+            with torch.no_grad():
+                more = training_views.make_views(stock, 1, seed * 10**6 + len(made), together=1, limb_maps=False)
+            made.append(replace(more, masks=_half(more.masks)))
+        rate = min(1, (step + 1) / 40) * (0.5 * (1 + np.cos(np.pi * spent)) + 1e-3)
+        optimiser.param_groups[0]["lr"] = TUNE_RATE * rate
+        picks = torch.randint(len(made) * training_views.TURN, (batch, 1), generator=gen)
+        drawn = [made[int(i) // training_views.TURN].rows(i % training_views.TURN) for i in picks]
+        terms = _marked(net, Views.joined(drawn), gen)
+        optimiser.zero_grad(set_to_none=True)
+        (terms["legibility"] + terms["points"] + terms["no body"]).backward()
+        torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+        optimiser.step()
+        step += 1
+        _follow(mean, net, min(0.995, step / (step + 20)))
+        sums = 0.98 * sums + 0.02 * torch.stack([t.detach() for t in terms.values()])
+        if time.monotonic() - shown > 60:
+            shown = time.monotonic()
+            print(json.dumps({"step": step, "poses": len(made), "s": round(shown - began)}
+                             | {k: round(float(v), 4) for k, v in zip(terms, sums, strict=True)}), flush=True)
+            torch.save(mean.state_dict(), folder / "reader.pt")
+    torch.save(mean.state_dict(), folder / "reader.pt")
+
+
+def _half(packed: torch.Tensor) -> torch.Tensor:
+    """(n, h, w / 8) packed to (n, h / 2, w / 2) uint8, the share covered in quarters."""
+    mask = training_views.unpack(packed).to(torch.uint8)
+    return mask[:, ::2, ::2] + mask[:, 1::2, ::2] + mask[:, ::2, 1::2] + mask[:, 1::2, 1::2]
+
+
 def _marked(net: ReaderNet, rows: Views, gen: torch.Generator) -> dict[str, torch.Tensor]:
-    """Losses of one batch: unpack, move, spoil, ask, mark."""
+    """Losses of one batch: unpack, move, spoil, ask, mark. Masks are packed, or counted in quarters as _half does."""
     device = rows.masks.device
     on_gpu = device.type == "cuda"
     with torch.no_grad():
-        mask = training_views.unpack(rows.masks)[:, None].float()
+        is_packed = rows.masks.shape[-1] != rows.masks.shape[-2]
+        mask = (training_views.unpack(rows.masks) if is_packed else rows.masks / 4)[:, None].float()
         odd = int(len(mask) * NO_BODY)
         mask, maps, joints = training_flaws.moved(mask, rows.maps.float() / 255, rows.joints.float(), gen)
         if odd:
@@ -121,7 +173,7 @@ def _marked(net: ReaderNet, rows: Views, gen: torch.Generator) -> dict[str, torc
         body[:odd] = 0
         x = training_net.folded(mask).to(memory_format=torch.channels_last)
     net.train()
-    with torch.autocast(device.type, torch.bfloat16, enabled=on_gpu):
+    with torch.autocast(device.type, torch.bfloat16):
         out = net(x)
     return training_net.loss(out, rows.legibility.float(), joints, maps.clamp(0, 1), body)
 
@@ -234,6 +286,12 @@ def main() -> None:
     two.add_argument("--batch", type=int, default=384)
     two.add_argument("--kept-out", type=int, default=300)
     two.add_argument("--together", type=int, default=4)
+    tuned = steps.add_parser("tune", help="go on from given weights, on a processor")
+    tuned.add_argument("folder", type=Path)
+    tuned.add_argument("--stock", type=Path, required=True)
+    tuned.add_argument("--state", type=Path, required=True)
+    tuned.add_argument("--minutes", type=float, default=25.0)
+    tuned.add_argument("--seed", type=int, default=6)
     three = steps.add_parser("export", help="write the network as ONNX")
     three.add_argument("state", type=Path)
     three.add_argument("file", type=Path)
@@ -243,6 +301,8 @@ def main() -> None:
     elif args.step == "learn":
         learn(args.folder, args.stock, args.poses, args.making, args.minutes, args.seed, args.batch, args.kept_out,
               args.together)
+    elif args.step == "tune":
+        tune(args.folder, args.stock, args.state, args.minutes, args.seed)
     else:
         export(args.state, args.file)
 

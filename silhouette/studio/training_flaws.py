@@ -6,8 +6,6 @@ from __future__ import annotations
 import torch
 import torch.nn.functional as F
 
-from silhouette.studio.training_views import CANVAS
-
 
 def moved(mask: torch.Tensor, maps: torch.Tensor, joints: torch.Tensor,
           gen: torch.Generator) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
@@ -44,14 +42,16 @@ def flawed(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
     def chance(p: float) -> torch.Tensor:
         return (torch.rand(b, 1, 1, 1, generator=gen, device=device) < p).to(mask.dtype)
 
-    where = _patches(b, device, gen).to(mask.dtype)
+    size = mask.shape[-1]
+    where = _patches(b, size, device, gen).to(mask.dtype)
+    wide, near = _odd(size * 0.017), _odd(size * 0.0135)
     some = (torch.rand(b, generator=gen, device=device) < 0.30).nonzero()[:, 0]
     if len(some):
         part, patch = mask[some], where[some]
-        grown = F.max_pool2d(part, 9, 1, 4)
-        closed = -F.max_pool2d(-grown, 9, 1, 4)
-        shrunk = -F.max_pool2d(-part, 9, 1, 4)
-        opened = F.max_pool2d(shrunk, 9, 1, 4)
+        grown = F.max_pool2d(part, wide, 1, wide // 2)
+        closed = -F.max_pool2d(-grown, wide, 1, wide // 2)
+        shrunk = -F.max_pool2d(-part, wide, 1, wide // 2)
+        opened = F.max_pool2d(shrunk, wide, 1, wide // 2)
         choice = (torch.rand(len(some), 1, 1, 1, generator=gen, device=device) < 0.5).to(mask.dtype)
         mask = mask.index_copy(0, some, part + patch * (choice * closed + (1 - choice) * opened - part))
     mask = torch.maximum(mask, _shadow(mask, gen) * chance(0.12))
@@ -63,15 +63,19 @@ def flawed(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
     level = 0.12 * torch.randn(b, 1, 1, 1, generator=gen, device=device, dtype=mask.dtype)
     # never enough to set a speck in the open or pierce the body: a cutter's mask is one tidy piece
     rough = (rough * 0.8 + level).clamp(-0.42, 0.42)
-    soft = F.avg_pool2d(F.avg_pool2d(mask, 7, 1, 3), 5, 1, 2)
+    soft = F.avg_pool2d(F.avg_pool2d(mask, near, 1, near // 2), near - 2, 1, near // 2 - 1)
     edged = ((soft + rough - 0.5) * 8).clamp(-0.5, 0.5) + 0.5
     rough_ones = chance(0.6)
     return rough_ones * edged + (1 - rough_ones) * mask
 
 
-def _patches(b: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
+def _odd(x: float) -> int:
+    return 2 * round(x / 2) + 1
+
+
+def _patches(b: int, size: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
     """(b, 1, h, w) 1 in a round patch somewhere on the canvas."""
-    axis = torch.linspace(0, 1, CANVAS, device=device)
+    axis = torch.linspace(0, 1, size, device=device)
     at = 0.2 + 0.6 * torch.rand(b, 2, 1, 1, generator=gen, device=device)
     radius = 0.08 + 0.25 * torch.rand(b, 1, 1, generator=gen, device=device)
     away = (axis[None, None, :] - at[:, 0]) ** 2 + (axis[None, :, None] - at[:, 1]) ** 2
@@ -81,7 +85,7 @@ def _patches(b: int, device: torch.device, gen: torch.Generator) -> torch.Tensor
 def _shadow(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
     """(b, 1, h, w) a flat dark ellipse at the lowest point of the shape."""
     b, device = mask.shape[0], mask.device
-    axis = torch.linspace(0, 1, CANVAS, device=device)
+    axis = torch.linspace(0, 1, mask.shape[-1], device=device)
     rows = mask[:, 0].amax(2) > 0.5
     low = (rows * axis).amax(1)
     under = low[:, None, None] - axis[None, :, None]
@@ -105,8 +109,9 @@ def no_bodies(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
     other = mask[torch.randperm(b, generator=gen, device=device)]
     apart = (torch.rand(b, generator=gen, device=device) * 0.5 + 0.25) * 2
     two = torch.maximum(_shifted(mask, -apart / 2), _shifted(other, apart / 2))
-    shapes = torch.stack([two, torch.maximum(mask, _board(b, device, gen).to(mask.dtype)), _warped(mask, gen),
-                          _beasts(b, device, gen).to(mask.dtype), _blobs(b, device, gen).to(mask.dtype)], 0)
+    size = mask.shape[-1]
+    shapes = torch.stack([two, torch.maximum(mask, _board(b, size, device, gen)), _warped(mask, gen),
+                          _beasts(b, size, device, gen), _blobs(b, size, device, gen)], 0)
     return _refit(shapes.gather(0, kind[None].expand(1, *mask.shape))[0])
 
 
@@ -118,9 +123,9 @@ def _shifted(mask: torch.Tensor, by: torch.Tensor) -> torch.Tensor:
                          align_corners=False)
 
 
-def _board(b: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
+def _board(b: int, size: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
     """A large slanted board or boulder over a third of the canvas or more."""
-    axis = torch.linspace(-1, 1, CANVAS, device=device)
+    axis = torch.linspace(-1, 1, size, device=device)
     r = torch.rand(b, 6, 1, 1, generator=gen, device=device)
     turn = (r[:, 0] - 0.5) * 1.6
     x, y = axis[None, None, :] - (r[:, 1] - 0.5) * 1.2, axis[None, :, None] - (r[:, 2] - 0.3) * 0.9
@@ -143,7 +148,7 @@ def _warped(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
     return F.grid_sample(mask, grid.to(mask.dtype), align_corners=False)
 
 
-def _beasts(b: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
+def _beasts(b: int, size: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
     """Four legs, a long trunk, neck, head and tail, from capsules."""
     r = torch.rand(b, 24, generator=gen, device=device)
     axis = torch.linspace(-1, 1, 128, device=device)
@@ -167,17 +172,17 @@ def _beasts(b: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
         shape |= (x - ax - t * (bx - ax)) ** 2 + (y - ay - t * (by - ay)) ** 2 < radius**2
     flip = torch.rand(b, 1, 1, generator=gen, device=device) < 0.5
     shape = torch.where(flip, shape.flip(2), shape)
-    return F.interpolate(shape[:, None].float(), size=(CANVAS, CANVAS), mode="bilinear", align_corners=False)
+    return F.interpolate(shape[:, None].float(), size=(size, size), mode="bilinear", align_corners=False)
 
 
-def _blobs(b: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
+def _blobs(b: int, size: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
     """Smooth noise cut at a level, heaviest in the middle: cloth, rocks, bushes."""
-    axis = torch.linspace(-1, 1, CANVAS, device=device)
-    field = torch.zeros(b, 1, CANVAS, CANVAS, device=device)
+    axis = torch.linspace(-1, 1, size, device=device)
+    field = torch.zeros(b, 1, size, size, device=device)
     for cells, most in ((4, 0.6), (9, 0.45), (24, 0.3)):
         noise = torch.randn(b, 1, cells, cells, generator=gen, device=device)
         amount = most * torch.rand(b, 1, 1, 1, generator=gen, device=device)
-        field += amount * F.interpolate(noise, size=(CANVAS, CANVAS), mode="bicubic", align_corners=False)
+        field += amount * F.interpolate(noise, size=(size, size), mode="bicubic", align_corners=False)
     wide = 0.3 + 0.6 * torch.rand(b, 2, 1, 1, generator=gen, device=device)
     away = (axis[None, None, :] / wide[:, 0]) ** 2 + (axis[None, :, None] / wide[:, 1]) ** 2
     return ((1.0 - away)[:, None] + field > 0).float()
@@ -185,8 +190,7 @@ def _blobs(b: int, device: torch.device, gen: torch.Generator) -> torch.Tensor:
 
 def _refit(mask: torch.Tensor) -> torch.Tensor:
     """Stretch every shape's box evenly to the usual place on the canvas."""
-    n = CANVAS
-    axis = torch.linspace(-1, 1, n, device=mask.device)
+    axis = torch.linspace(-1, 1, mask.shape[-1], device=mask.device)
     out = []
     for held in (mask[:, 0].amax(1) > 0.5, mask[:, 0].amax(2) > 0.5):
         low = torch.where(held, axis, torch.ones_like(axis)).amin(1)

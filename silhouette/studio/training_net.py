@@ -11,8 +11,8 @@ from torch import nn
 
 from silhouette.studio.training_views import MAPS
 
-SIDE = 256
-"""Side of the picture the network sees, pixels: grey, area-averaged from twice that."""
+SIDE = 160
+"""Side of the picture the network sees, pixels: grey, area-averaged from the canvas."""
 FOLD = 4
 """The picture enters folded: FOLD x FOLD pixels become channels, so that thin gaps survive cheaply."""
 PAIRS = ((1, 2), (3, 4), (5, 6), (7, 8))
@@ -38,7 +38,7 @@ def _step(c_in: int, c_out: int, size: int = 3, stride: int = 1) -> nn.Sequentia
 
 
 class ReaderNet(nn.Module):
-    """Folded picture (b, 16, 64, 64) to answers (b, 6) and maps (b, 9, 32, 32).
+    """Folded picture (b, 16, 40, 40) to answers (b, 6) and maps (b, 9, MAPS, MAPS).
 
     answers: logits of the legibility of head, weaker arm, stronger arm, weaker leg, stronger leg; logit of "no body".
     maps: logits of where head, hands, elbows, feet, knees lie. In training also six limb maps.
@@ -69,7 +69,7 @@ class ReaderNet(nn.Module):
 
 
 def folded(mask: torch.Tensor) -> torch.Tensor:
-    """(b, 1, 2 SIDE, 2 SIDE) in 0..1 to the network's (b, FOLD^2, SIDE / FOLD, SIDE / FOLD)."""
+    """(b, 1, k SIDE, k SIDE) in 0..1 to the network's (b, FOLD^2, SIDE / FOLD, SIDE / FOLD)."""
     return F.pixel_unshuffle(F.avg_pool2d(mask, mask.shape[-1] // SIDE), FOLD)
 
 

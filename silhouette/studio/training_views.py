@@ -15,16 +15,15 @@ import torch
 
 from silhouette.studio import bodies, dress, poses, rig, views
 
-CANVAS = 512
+CANVAS = 640
 """Side of the square a view is stored on, pixels."""
-FIGURE = 472
+FIGURE = 590
 """Longer side of the figure's box on the canvas, pixels; the figure stands in the middle. The reader frames alike."""
-MAPS = 32
+MAPS = 20
 """Side of the maps that show where limbs lie and where they are drawn."""
 TURN = 24
 """Views a pose."""
 POINTS = ("head", "hand_l", "hand_r", "elbow_l", "elbow_r", "foot_l", "foot_r", "knee_l", "knee_r")
-_FINE = views.FINE_PX + 8
 
 
 @dataclass
@@ -111,7 +110,8 @@ def load_stock(path: Path, device: torch.device | str) -> Stock:
 
 
 def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = poses.TAUGHT, near: bool = False,
-               together: int = 4, first_pose: int = 0, until: float = float("inf")) -> Views:
+               together: int = 4, first_pose: int = 0, until: float = float("inf"),
+               limb_maps: bool = True) -> Views:
     """Views of ``count`` random poses, TURN each.
 
     Parameters
@@ -124,6 +124,8 @@ def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = pos
         Poses worked on at once.
     until : float
         ``time.monotonic()`` after which no further poses are begun.
+    limb_maps : bool
+        Make ``Views.maps`` (a third of the work on a processor); else they are zero.
     """
     rng = np.random.default_rng(seed)
     parts = []
@@ -133,12 +135,12 @@ def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = pos
         b = min(together, count - start)
         drawn = [poses.sample_near(rng, names) if near else poses.sample(rng, names) for _ in range(b)]
         worn = [dress.sample(rng) for _ in range(b)]
-        parts.append(_turnarounds(stock, rng, drawn, worn, first_pose + start))
+        parts.append(_turnarounds(stock, rng, drawn, worn, first_pose + start, limb_maps))
     return Views.joined(parts)
 
 
 def _turnarounds(stock: Stock, rng: np.random.Generator, drawn: list[rig.Pose], worn: list[dress.Outfit],
-                 first_pose: int) -> Views:
+                 first_pose: int, limb_maps: bool) -> Views:
     device, b = stock.rest.device, len(drawn)
     pick = torch.from_numpy(rng.integers(len(stock.rest), size=(2, b))).to(device)
     share = torch.from_numpy(rng.uniform(0, 1, b)).float().to(device)[:, None]
@@ -155,18 +157,19 @@ def _turnarounds(stock: Stock, rng: np.random.Generator, drawn: list[rig.Pose], 
     spots = torch.stack([joints[p] for p in POINTS], 1)
     seen, angle, camera = _photographed(torch.cat([skin, spots], 1), rng)                 # (b, TURN, n, 2)
     seen, spots = seen[:, :, : skin.shape[1]], seen[:, :, skin.shape[1] :]
-    legible = _legibility(seen, faces, limb)
     low, high = seen.amin(2), seen.amax(2)
     scale = FIGURE / (high - low).amax(-1).clamp(min=1e-6)
     shift = CANVAS / 2 - (low + high) / 2 * scale[..., None]
     framed = (seen * scale[..., None, None] + shift[:, :, None]).flatten(0, 1)
     bits = views.rasterise(framed, faces, limb, CANVAS, CANVAS)
+    drawn, own = (lengths.view(b, TURN, 5) / scale[..., None] for lengths in views.outline_lengths(bits))
+    legible = drawn / own.amax(1, keepdim=True).clamp(min=1e-6)                           # lengths at one scale a turn
     spots = (spots * scale[..., None, None] + shift[:, :, None]) / CANVAS
     about = torch.cat([build, camera, outfit], 1).repeat_interleave(TURN, 0)
     number = torch.arange(first_pose, first_pose + b, device=device).repeat_interleave(TURN)
     tall = ((high - low)[..., 1] * scale / CANVAS).flatten()
-    return Views(pack(bits > 0), legible.flatten(0, 1), spots.flatten(0, 1), _limb_maps(bits), tall, angle.flatten(),
-                 number, about)
+    maps = _limb_maps(bits) if limb_maps else torch.zeros(len(bits), 6, MAPS, MAPS, dtype=torch.uint8, device=device)
+    return Views(pack(bits > 0), legible.flatten(0, 1), spots.flatten(0, 1), maps, tall, angle.flatten(), number, about)
 
 
 def _photographed(points: torch.Tensor, rng: np.random.Generator) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
@@ -196,39 +199,32 @@ def _photographed(points: torch.Tensor, rng: np.random.Generator) -> tuple[torch
     return leaned, torch.from_numpy(angle % 360).float().to(device), torch.cat([d, h], 1)
 
 
-def _legibility(seen: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor) -> torch.Tensor:
-    """(b, TURN, 5), measured at views.FINE_PX for the longest side of each turn."""
-    low, high = seen.amin(2), seen.amax(2)
-    scale = views.FINE_PX / (high - low).amax((1, 2))
-    middle = (low + high) / 2
-    fine = (seen - middle[:, :, None]) * scale[:, None, None, None] + _FINE / 2
-    drawn, own = views.outline_lengths(views.rasterise(fine.flatten(0, 1), faces, limb, _FINE, _FINE))
-    b = seen.shape[0]
-    own = own.view(b, TURN, 5)
-    return drawn.view(b, TURN, 5) / own.amax(1, keepdim=True).clamp(min=1)
-
-
 def _limb_maps(bits: torch.Tensor) -> torch.Tensor:
     """(n, 6, MAPS, MAPS) uint8 from (n, CANVAS, CANVAS) bits."""
     cell = CANVAS // MAPS
-    pairs = ((1,), (2, 3), (4, 5))
     drawn = torch.nn.functional.pad(views.drawn_pixels(bits), (1, 1, 1, 1))
     out = []
     for source, most in ((bits, cell * cell), (drawn, 2 * cell)):
-        for group in pairs:
-            here = (source & sum(1 << k for k in group)) != 0
-            share = here.view(-1, MAPS, cell, MAPS, cell).sum((2, 4)).float() / most
-            out.append((share.clamp(max=1) * 255).round().to(torch.uint8))
+        view, y, x = source.nonzero(as_tuple=True)
+        values, place = source[view, y, x], (view * MAPS + y // cell) * MAPS + x // cell
+        for group in ((1,), (2, 3), (4, 5)):
+            here = (values & sum(1 << k for k in group)) != 0
+            count = torch.bincount(place[here], minlength=len(bits) * MAPS * MAPS).view(-1, MAPS, MAPS)
+            out.append(((count / most).clamp(max=1) * 255).round().to(torch.uint8))
     return torch.stack(out, 1)
 
 
 def pack(mask: torch.Tensor) -> torch.Tensor:
     """(n, h, w) bool to (n, h, w / 8) bytes."""
+    if mask.device.type == "cpu":
+        return torch.from_numpy(np.packbits(mask.numpy(), axis=-1))
     weight = 2 ** torch.arange(7, -1, -1, device=mask.device, dtype=torch.int32)
     return (mask.unflatten(-1, (-1, 8)).int() * weight).sum(-1).to(torch.uint8)
 
 
 def unpack(packed: torch.Tensor) -> torch.Tensor:
     """(n, h, w / 8) bytes to (n, h, w) bool."""
+    if packed.device.type == "cpu":
+        return torch.from_numpy(np.unpackbits(packed.numpy(), axis=-1)).bool()
     shift = torch.arange(7, -1, -1, device=packed.device, dtype=torch.uint8)
     return ((packed[..., None] >> shift) & 1).bool().flatten(-2)

@@ -13,6 +13,8 @@ centre.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
+from typing import Any
 
 import numpy as np
 import torch
@@ -97,9 +99,15 @@ def outline_lengths(bits: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
     around = (bits[:, :-2, 1:-1], bits[:, 2:, 1:-1], bits[:, 1:-1, :-2], bits[:, 1:-1, 2:])
     inner = middle & around[0] & around[1] & around[2] & around[3]
     edge, shown = middle & ~inner, drawn_pixels(bits)
-    drawn = [((shown >> k) & 1).sum((1, 2)) for k in range(1, len(LIMBS))]
-    own = [((edge >> k) & 1).sum((1, 2)) for k in range(1, len(LIMBS))]
-    return torch.stack(drawn, 1).float(), torch.stack(own, 1).float()
+    return _count_bits(shown), _count_bits(edge)
+
+
+def _count_bits(bits: torch.Tensor) -> torch.Tensor:
+    """(b, 5) how often each limb's bit is set in each picture (b, h, w)."""
+    at = bits.nonzero(as_tuple=True)
+    values = bits[at].long()
+    counts = [torch.bincount(at[0][(values >> k) & 1 == 1], minlength=len(bits)) for k in range(1, len(LIMBS))]
+    return torch.stack(counts, 1).float()
 
 
 def drawn_pixels(bits: torch.Tensor) -> torch.Tensor:
@@ -126,6 +134,8 @@ def rasterise(points: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor, hei
     -------
     (b, height, width) uint8: bit k is set where limb k lies, whatever is before it.
     """
+    if points.device.type == "cpu" and (fill := _warp_kernel()) is not None:
+        return _rasterise_serially(fill, points, faces, limb, height, width)
     b, planes = points.shape[0], len(LIMBS)
     out = torch.zeros(planes * b * height * width, dtype=torch.bool, device=points.device)
     corners = points[:, faces]                                                            # (b, m, 3, 2)
@@ -147,6 +157,52 @@ def rasterise(points: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor, hei
     for k in range(planes):
         bits |= stacked[k].to(torch.uint8) << k
     return bits
+
+
+@cache
+def _warp_kernel() -> Any:
+    """The same filling as :func:`_fill`, compiled for the processor: ten times faster there. None without warp, which
+    comes with anny."""
+    try:
+        import warp
+    except ImportError:
+        return None
+
+    warp.config.quiet = True
+    warp.init()
+
+    def fill(points: warp.array(dtype=warp.vec2, ndim=2), faces: warp.array(dtype=warp.vec3i, ndim=1),  # type: ignore
+             bit: warp.array(dtype=warp.uint8, ndim=1), out: warp.array(dtype=warp.uint8, ndim=3)):  # type: ignore
+        view, face = warp.tid()
+        f = faces[face]
+        a, b, c = points[view, f[0]], points[view, f[1]], points[view, f[2]]
+        x0 = warp.max(int(warp.ceil(warp.min(warp.min(a[0], b[0]), c[0]) - 0.5)), 0)
+        x1 = warp.min(int(warp.floor(warp.max(warp.max(a[0], b[0]), c[0]) - 0.5)), out.shape[2] - 1)
+        y0 = warp.max(int(warp.ceil(warp.min(warp.min(a[1], b[1]), c[1]) - 0.5)), 0)
+        y1 = warp.min(int(warp.floor(warp.max(warp.max(a[1], b[1]), c[1]) - 0.5)), out.shape[1] - 1)
+        for y in range(y0, y1 + 1):
+            for x in range(x0, x1 + 1):
+                px, py = float(x) + 0.5, float(y) + 0.5
+                u = (b[0] - a[0]) * (py - a[1]) - (b[1] - a[1]) * (px - a[0])
+                v = (c[0] - b[0]) * (py - b[1]) - (c[1] - b[1]) * (px - b[0])
+                w = (a[0] - c[0]) * (py - c[1]) - (a[1] - c[1]) * (px - c[0])
+                if (u >= 0.0 and v >= 0.0 and w >= 0.0) or (u <= 0.0 and v <= 0.0 and w <= 0.0):
+                    out[view, y, x] = out[view, y, x] | bit[face]
+
+    return warp.kernel(fill, enable_backward=False)
+
+
+def _rasterise_serially(fill: Any, points: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor, height: int,
+                        width: int) -> torch.Tensor:
+    import warp
+
+    out = torch.zeros(points.shape[0], height, width, dtype=torch.uint8)
+    bit = (1 << limb[faces[:, 0]].long()).to(torch.uint8)
+    warp.launch(fill, dim=(points.shape[0], faces.shape[0]), device="cpu",
+                inputs=[warp.from_torch(points.float().contiguous(), dtype=warp.vec2),
+                        warp.from_torch(faces.int().contiguous(), dtype=warp.vec3i), warp.from_torch(bit),
+                        warp.from_torch(out)])
+    return out
 
 
 def _fill(out: torch.Tensor, corners: torch.Tensor, first: torch.Tensor, plane: torch.Tensor, size: int, height: int,
