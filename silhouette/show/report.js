@@ -26,7 +26,7 @@
     figure.replaceChildren();
     figure.setAttribute("transform", `translate(0 ${1000 * (1 - view.h)}) scale(${view.h})`);
     if (on.gaps) for (const [d, kind] of view.gaps || []) draw("path", { d, class: `gap ${kind}` }, figure);
-    if (document.getElementById(`${key}v${i}`)) draw("use", { href: `#${key}v${i}`, class: view.c }, figure);
+    if (on.figure && document.getElementById(`${key}v${i}`)) draw("use", { href: `#${key}v${i}`, class: view.c }, figure);
     if (on.parts) for (const d of view.parts || []) draw("path", { d, class: "part" }, figure);
     if (on.wrap && view.wrap) draw("path", { d: view.wrap, class: "wrap" }, figure);
     if (!on.marks) return;

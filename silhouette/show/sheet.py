@@ -8,6 +8,7 @@ from typing import Any
 
 from silhouette.records import Pixels, Pose, Ranking, View
 from silhouette.show import ink, words
+from silhouette.show.view_panel import draw_gaps
 
 Photos = Callable[[View], Pixels | None]
 """Gives the upright picture (h, w, 3) BGR that a view was cut from, at any size, or None where there is none."""
@@ -18,7 +19,8 @@ HEAD, BELOW, ABOVE, BETWEEN = 26.0, 34.0, 8.0, 12.0
 """Points: a pose's title; angle and band under the ground line; air over the tallest; air between two figures."""
 
 
-def draw_sheet(pose: Pose, ax: Any = None, *, photos: Photos | None = None, tall: float | None = None) -> Any:
+def draw_sheet(pose: Pose, ax: Any = None, *, photos: Photos | None = None, tall: float | None = None,
+               spaces: bool = False) -> Any:
     """Draw one pose's views in rows.
 
     Parameters
@@ -30,6 +32,8 @@ def draw_sheet(pose: Pose, ax: Any = None, *, photos: Photos | None = None, tall
         Draw the photographs in place of the black shapes where it returns one.
     tall : float, optional
         Height of the tallest figure, points, to share one scale between poses.
+    spaces : bool
+        Draw the negative spaces alone: enclosed gaps black, open ones grey, the figure left white.
 
     Returns
     -------
@@ -48,7 +52,7 @@ def draw_sheet(pose: Pose, ax: Any = None, *, photos: Photos | None = None, tall
             len(pose.views), _widest(pose), width, height - HEAD)
         title = f"{pose.name}   {words.headline(pose)}" + (f"   meant {pose.intent}" if pose.intent != "open" else "")
         ax.text(0, height, ink.fit_line(title, width, 12, True), size=12, weight="bold", va="top")
-        _draw_rows(pose, ax, columns, tall, photos)
+        _draw_rows(pose, ax, columns, tall, photos, spaces)
     return ax
 
 
@@ -60,6 +64,21 @@ def write_sheet(ranking: Ranking, out_dir: Path, photos: Photos | None = None) -
     OutputError
         The folder cannot be written in.
     """
+    return _write(ranking, Path(out_dir) / "sheet.png", photos=photos)
+
+
+def write_spaces(ranking: Ranking, out_dir: Path) -> Path:
+    """Write ``spaces.png``: the same sheet with the negative spaces alone.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written in.
+    """
+    return _write(ranking, Path(out_dir) / "spaces.png", spaces=True)
+
+
+def _write(ranking: Ranking, path: Path, **what: Any) -> Path:
     with ink.style():
         talls = one_scale(ranking.poses)
         heights = [_block_height(pose, WIDTH, tall) for pose, tall in zip(ranking.poses, talls, strict=True)]
@@ -67,9 +86,9 @@ def write_sheet(ranking: Ranking, out_dir: Path, photos: Photos | None = None) -
         figure = ink.new_figure(WIDTH + 48, page)
         top = page - 24
         for pose, height, tall in zip(ranking.poses, heights, talls, strict=True):
-            draw_sheet(pose, ink.page_axes(figure, 24, top - height, WIDTH, height), photos=photos, tall=tall)
+            draw_sheet(pose, ink.page_axes(figure, 24, top - height, WIDTH, height), tall=tall, **what)
             top -= height + 24
-        return ink.save_figure(figure, Path(out_dir) / "sheet.png")
+        return ink.save_figure(figure, path)
 
 
 def one_scale(poses: Sequence[Pose]) -> list[float]:
@@ -119,7 +138,7 @@ def _block_height(pose: Pose, width: float, tall: float) -> float:
     return HEAD + rows * (tall + ABOVE + BELOW)
 
 
-def _draw_rows(pose: Pose, ax: Any, columns: int, tall: float, photos: Photos | None) -> None:
+def _draw_rows(pose: Pose, ax: Any, columns: int, tall: float, photos: Photos | None, spaces: bool) -> None:
     from matplotlib.collections import LineCollection
 
     width, height = ink.size_of(ax)
@@ -136,6 +155,8 @@ def _draw_rows(pose: Pose, ax: Any, columns: int, tall: float, photos: Photos | 
         picture = photos(view) if photos is not None and view.outline is not None and not view.inferred else None
         if picture is not None:
             _draw_photo(ax, view, picture, sizes[i] * tall, (x, ground), (cell - 4, tall + ABOVE - 2))
+        elif spaces:
+            draw_gaps(view, ax, sizes.get(i, 1.0) * tall, x, ground, ink.FAIR, ink.INK)
         elif view.outline is not None:
             figures.append((view, ink.outline_path(view.outline.polygon, sizes[i] * tall, x, ground)))
         bars.append((words.standing(view), x, ground))

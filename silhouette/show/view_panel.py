@@ -41,7 +41,7 @@ def draw_view(view: View, ax: Any, box: tuple[float, float, float, float], tall:
     rows = [row for text, _ in told for row in ink.wrap_to(text, width - 6, size, 2)][:ROWS]
     x, ground = left + width / 2, bottom + _below(size)
     if view.outline is not None:
-        _draw_gaps(view, ax, tall, x, ground)
+        draw_gaps(view, ax, tall, x, ground)
         ink.draw_figures(ax, [(view, ink.outline_path(view.outline.polygon, tall, x, ground))])
         _draw_marks(ax, marks, tall, x, ground, size)
     ax.plot([left + 4, left + width - 4], [ground, ground], color=ink.INK, linewidth=0.6, scalex=False, scaley=False)
@@ -67,12 +67,14 @@ def _told(view: View, found: list[Trouble]) -> list[tuple[str, list[Trouble]]]:
     return told
 
 
-def _draw_gaps(view: View, ax: Any, tall: float, x: float, ground: float) -> None:
+def draw_gaps(view: View, ax: Any, tall: float, x: float, ground: float, pocket: str = ink.PALE,
+              closed_in: str = ink.FAIR) -> None:
+    """Fill the negative spaces as shapes of their own: ``pocket`` for open ones, ``closed_in`` for enclosed ones."""
     gaps = view.measures.gaps if view.measures is not None else ()
     closed = [ink.outline_path(g.polygon, tall, x, ground) for g in gaps if g.kind == "enclosed"]
     pockets = [ink.outline_path(g.polygon, tall, x, ground) for g in gaps if g.kind == "open" and g.share >= LEAST_GAP]
-    ink.add_paths(ax, pockets, facecolor=ink.PALE, linewidth=0)
-    ink.add_paths(ax, closed, facecolor=ink.FAIR, edgecolor=ink.INK, linewidth=0.5)
+    ink.add_paths(ax, pockets, facecolor=pocket, linewidth=0)
+    ink.add_paths(ax, closed, facecolor=closed_in, edgecolor=ink.INK, linewidth=0.5)
 
 
 def _draw_marks(ax: Any, marks: list[tuple[int, Trouble]], tall: float, x: float, ground: float, size: float) -> None:

@@ -101,3 +101,14 @@ def test_composes_on_given_axes(pose_at: Callable[..., Pose]) -> None:
     figure = ink.new_figure(500, 400)
     ax = figure.add_subplot()
     assert sheet.draw_sheet(pose_at("akimbo", 8), ax) is ax
+
+
+def test_negative_spaces_alone(pose_at: Callable[..., Pose], tmp_path: Path) -> None:
+    pose = pose_at("akimbo", 8)
+    ax = sheet.draw_sheet(pose, spaces=True)
+    enclosed = sum(len(v.measures.gaps_enclosed) for v in pose.views if v.measures)
+    black = [c for c in ax.collections if c.get_facecolor().size and tuple(c.get_facecolor()[0][:3]) == (
+        31 / 255, 26 / 255, 23 / 255) and c.get_linewidth()[0] == 0.5]
+    assert sum(len(c.get_paths()) for c in black) == enclosed > 0
+    assert not [c for c in ax.collections if len(c.get_paths()) == 8 and c.get_facecolor().size], "no figure is drawn"
+    assert sheet.write_spaces(Ranking((pose,)), tmp_path).name == "spaces.png"
