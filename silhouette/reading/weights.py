@@ -1,53 +1,75 @@
-"""Every weight and curve of the verdict on a view, each with its reason. Nothing else in ``reading/`` holds one.
+"""Every weight and curve of the verdict on a view, each with its reason.
 
-A curve is a pair (nothing, full): the value at which a measure is worth 0 and the value from which it is worth 1, with a
-smooth step between (:func:`rise`).
+A curve is a pair (nothing, full): the value at which a measure is worth 0 and the value from which it is worth 1, with
+a straight line between (:func:`rise`), so that no small change of an outline makes a large one of the score.
 """
 
 from __future__ import annotations
 
-# -- clear: can one tell what each limb does? -------------------------------------------------------------------------
+# -- clear: can one tell what each limb does? --------------------------------------------------------------------------
 WEAKEST_SHARE = 0.4
-"""Weight of the two least legible limbs beside the mean of all five. A view fails by the limb that is lost, so these two
-count as much again as their share in the mean (2/5)."""
-CLEAR_CURVE = (0.10, 0.62)
-"""Limb legibility, weighed as above, at which nothing can be told and at which everything can."""
-TANGENT_COST = 2.0
+"""Weight of the two least legible limbs beside the mean of all five: a view fails by the limb that is lost, so these
+two count as much again as their share in the mean (2 of 5). ``limb_separation`` is weighed in the same way."""
+CLEAR_CURVE = (0.10, 0.75)
+"""Limb legibility, weighed as above, at which nothing can be told and at which everything can. Laid so that on rendered
+bodies a typical view with one legible limb of five (0.34) comes out weak, with two or three (0.44, 0.48) fair, with
+four (0.54) at the border of strong and with five (0.64) strong."""
+READER_SHARE = 0.5
+"""How much of the limbs' legibility is the learned reader's, where it trusts itself, the rest being the shape's own. On
+rendered poses that neither had seen, rank correlation with the truth was 0.90 for each alone and 0.92 for the mean."""
+TANGENT_COST = 1.5
 """Points of `clear` that one kissing edge takes: it flattens depth in one place and hides no limb."""
 TANGENTS_COUNTED = 3
 """A fourth kissing edge adds nothing: hair and fingers make many."""
+KISS_CURVE = (0.012, 0.004)
+"""Width of the slit or bridge, figure heights: from the first on it is no kiss, from the second down it is one in
+full."""
+UNLIKE_CURVE = (0.30, 0.50)
+"""`unlike` of the learned reader: up to the first it has its full share, from the second on the shape speaks alone."""
 
 # -- clear, where the pose is meant to be closed or a relief -----------------------------------------------------------
-CLOSED_HEAD, CLOSED_MASS, CLOSED_HOLLOWS = 0.40, 0.35, 0.25
-"""A compact pose reads by its head, by a clear mass and by deliberate hollows (what people look for in wrapped, seated
-and crouching figures); how much each counts of 1."""
-CLOSED_HOLLOW_CURVE = (0.01, 0.10)
-"""Open and enclosed hollows over the hull's area: the folds of a plain block against one hollow that carves it."""
-CLOSED_CONVEXITY_CURVE = (0.55, 0.85)
-"""Hull perimeter over perimeter: a ragged edge against one clear mass."""
+CLOSED = {"head": 0.40, "mass": 0.30, "hollows": 0.30}
+"""A compact pose reads by its head, by one clear mass and by deliberate hollows: what people look for in wrapped,
+seated and crouching figures."""
+CLOSED_HEAD_CURVE = (0.25, 0.60)
+"""Legibility of the head: sunk into the mass against clear of the shoulders."""
+CLOSED_MASS_CURVE = (0.50, 0.85)
+"""Hull perimeter over the outline's: a ragged edge against one clear mass."""
+CLOSED_HOLLOW_CURVE = (0.03, 0.20)
+"""Share of the hull that is hollow: a plain block against a form that is carved into."""
 
 # -- interesting: is the outline worth looking at? ---------------------------------------------------------------------
 INTERESTING = {"gaps": 0.30, "turns": 0.25, "asymmetry": 0.25, "sizes": 0.20}
-"""Unequal gaps; how much the outline turns; left and right differ; big, medium and small shapes. Close to equal, since
-no study tells them apart; gaps first, since they are what people name first."""
-INTERESTING_CLOSED = {"gaps": 0.0, "turns": 0.35, "asymmetry": 0.35, "sizes": 0.30}
+"""Amount and inequality of the gaps; how much the outline turns; left and right differ; big, medium and small shapes.
+Near to equal, since no study tells them apart; gaps first, since they are what sculptors name first."""
+INTERESTING_CLOSED = {"gaps": 0.0, "turns": 0.35, "asymmetry": 0.40, "sizes": 0.25}
 """The same without the gaps, for closed poses and reliefs."""
-GAPS_CURVE = (0.02, 0.35)
+GAPS_CURVE = (0.02, 0.40)
 """Negative space over the hull's area."""
-TURNS_CURVE = (1.0, 6.0)
-"""Contour complexity: a plain column turns about 1, a figure with arms and legs clear 6 and more."""
+GAPS_AMOUNT = 0.7
+"""Share of the amount of negative space in "gaps"; the rest is how unequal the gaps are."""
+TURNS_CURVE = (2.0, 8.0)
+"""Contour complexity: a column of a figure has some two bays, a figure with every limb clear eight."""
 ASYMMETRY_CURVE = (0.04, 0.45)
 """1 - overlap with the own mirror image: a straight symmetric column against a lunge."""
 
 # -- readability: both -------------------------------------------------------------------------------------------------
 CLEAR_SHARE = 0.75
 """Readability is first of all whether the shape can be told; interest moves it by a band at most."""
-UNLIKE_STANDS_ASIDE = 0.5
-"""`unlike` of the learned reader from which the verdict rests on the shape alone."""
+
+# -- reasons -----------------------------------------------------------------------------------------------------------
+ARM_LOST, LEGS_ONE, HEAD_SUNK = 0.25, 0.36, 0.42
+"""Legibility under which an arm is called lost, the legs one, the head sunk. On rendered bodies an arm before the torso
+has under a quarter, the farther of two legs side by side about a third, a head half behind a shoulder four tenths."""
+ARM_FLUSH = 0.45
+"""Legibility under which an arm is also called lost if no part and no gap shows on its side: its outer edge is drawn,
+as it is for an arm flush to the body, but nothing tells it from the torso."""
+MIRRORED = 0.92
+"""Overlap with the own mirror image from which both sides are said to match."""
+BARE = 0.04
+"""Negative space under which no gap is said to open."""
 
 
 def rise(value: float, curve: tuple[float, float]) -> float:
-    """0 below the curve's foot, 1 above its top, a smooth step between."""
-    t = (value - curve[0]) / (curve[1] - curve[0])
-    t = min(1.0, max(0.0, t))
-    return t * t * (3 - 2 * t)
+    """0 at the curve's first value, 1 at its second, a straight line between and no further."""
+    return min(1.0, max(0.0, (value - curve[0]) / (curve[1] - curve[0])))

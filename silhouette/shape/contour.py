@@ -18,6 +18,11 @@ Points = NDArray[np.float64]
 SPACING = 0.008
 """Distance of the points on a resampled ring, in shares of the figure's size (the square root of its area): finer than
 any smoothing below, coarse enough that a figure is some 1000 points."""
+MOST = 4000
+"""Most points on a resampled ring; a figure needs about 1000, a sliver drawn a thousand times as wide as high no
+more."""
+WIDEST = 8.0
+"""Width of the widest coverage picture, figure heights; what reaches farther is cut off there."""
 
 
 def ring_points(ring: shapely.LinearRing) -> Points:
@@ -33,10 +38,10 @@ def ring_points(ring: shapely.LinearRing) -> Points:
 
 
 def resample(points: Points, spacing: float, least: int = 48) -> Points:
-    """Points at even distances along a ring, about ``spacing`` apart and at least ``least`` of them."""
+    """Points at even distances along a ring, about ``spacing`` apart, at least ``least`` and at most MOST of them."""
     closed = np.vstack([points, points[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
-    n = max(least, round(along[-1] / spacing))
+    n = min(max(least, round(along[-1] / spacing)), MOST)
     wanted = np.arange(n) * (along[-1] / n)
     return np.column_stack([np.interp(wanted, along, closed[:, k]) for k in (0, 1)])
 
@@ -82,7 +87,7 @@ def solidity(polygon: Polygon) -> float:
 
 def convexity(polygon: Polygon) -> float:
     """C3 = perimeter of the hull over perimeter of the outer ring, 0 to 1 (Zunic & Rosin 2004, IEEE PAMI 26)."""
-    return float(polygon.convex_hull.exterior.length / polygon.exterior.length)
+    return float(polygon.convex_hull.length / polygon.exterior.length)
 
 
 def circularity(polygon: Polygon) -> float:
@@ -93,14 +98,14 @@ def circularity(polygon: Polygon) -> float:
 def raster(polygon: Polygon, rows: int = 192, wide: float = 1.0) -> NDArray[np.float32]:
     """Coverage picture of an outline in the normalised frame (height 1, x = 0 in the middle): (rows, columns), 0 to 1.
 
-    Columns are as wide as rows are high; there are ``wide * rows`` of them or as many as the outline needs, whichever is
-    more, and an even number, so that the mirrored outline gives the mirrored picture.
+    Columns are as wide as rows are high; there are ``wide * rows`` of them or as many as the outline needs, whichever
+    is more, and an even number, so that the mirrored outline gives the mirrored picture.
     """
     x0, _, x1, _ = polygon.bounds
-    columns = 2 * int(np.ceil(max(wide, (x1 - x0) * 1.02) * rows / 2))
+    columns = 2 * int(np.ceil(min(max(wide, (x1 - x0) * 1.02), WIDEST) * rows / 2))
     rings = [shapely.get_coordinates(ring)[:-1] for ring in (polygon.exterior, *polygon.interiors)]
     drawn = _draw(rings, rows, columns)
-    # OpenCV rounds to the left and to the right differently: the mean with the mirrored drawing treats both sides alike.
+    # OpenCV rounds differently to the left and to the right: the mean with the mirrored drawing treats both alike.
     mirrored = _draw([ring * (-1, 1) for ring in rings], rows, columns)[:, ::-1]
     return (drawn + mirrored) / np.float32(2 * 255)
 
@@ -126,12 +131,11 @@ def symmetry(picture: NDArray[np.float32]) -> float:
     itself, added over the rows.
     """
     rows, columns = picture.shape[0] // 2, picture.shape[1] // 2
-    picture = cv2.resize(picture, (columns, rows), interpolation=cv2.INTER_AREA)
-    width = picture.shape[1]
-    size = 1 << (2 * width - 1).bit_length()
-    spectrum = np.fft.rfft(picture, size, axis=1)
+    small = np.asarray(cv2.resize(picture, (columns, rows), interpolation=cv2.INTER_AREA))
+    size = 1 << (2 * columns - 1).bit_length()
+    spectrum = np.fft.rfft(small, size, axis=1)
     overlap = np.fft.irfft((spectrum * spectrum).sum(axis=0), size).max()
-    energy = float((picture * picture).sum())
+    energy = float((small * small).sum())
     return float(np.clip(overlap / max(2 * energy - overlap, 1e-9), 0.0, 1.0))
 
 
@@ -139,8 +143,8 @@ def symmetry(picture: NDArray[np.float32]) -> float:
 
 SCALES = (0.035, 0.05, 0.07, 0.09)
 """Smoothings at which bays are counted, standard deviations in shares of the square root of the hull's area. Below the
-first, fingers and folds count as much as limbs; above the last, limbs melt into the body. Chosen on every second outline
-of the part counts that people marked (the measure is as good with any set of them between 0.035 and 0.12)."""
+first, fingers and folds count as much as limbs; above the last, limbs melt into the body. Chosen on every second
+outline of the part counts that people marked (the measure is as good with any set of them between 0.035 and 0.12)."""
 FULL_BAY = np.pi / 2
 """Turn inwards, radians, from which a bay counts in full: a bay that bends further in makes no further part."""
 FULL_HOLE = 0.10
@@ -150,10 +154,10 @@ FULL_HOLE = 0.10
 def contour_complexity(polygon: Polygon) -> float:
     """How often an outline turns in: the number of its bays, shallow ones in part, averaged over four smoothings.
 
-    A bay is a stretch that bends inwards; it counts min(1, its turn / (pi / 2)). 0 for anything convex, 1 for an L, 2 to
-    6 for a figure. It takes up the two things that follow the number of parts people see in a shape best, the turning of
-    the outline (total absolute curvature, which is 1 + twice the inward turning / 2 pi) and the number of concave cuts
-    (minima rule, Hoffman & Richards 1984), and lets neither noise nor one deep spiral carry it.
+    A bay is a stretch that bends inwards; it counts min(1, its turn / (pi / 2)). 0 for anything convex, 1 for an L, 2
+    to 6 for a figure. It takes up the two things that follow the number of parts people see in a shape best, the
+    turning of the outline (total absolute curvature, which is 1 + twice the inward turning / 2 pi) and the number of
+    concave cuts (minima rule, Hoffman & Richards 1984), and lets neither noise nor one deep spiral carry it.
     """
     size = np.sqrt(polygon.convex_hull.area)
     points = resample(ring_points(polygon.exterior), SPACING * size)

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from silhouette.records import Gap, Tangent
 from silhouette.shape.contour import Points, resample, ring_points
@@ -29,7 +30,8 @@ TANGENT_SPACING = 0.004
 
 
 def gaps_of(polygon: Polygon) -> tuple[Gap, ...]:
-    """Every enclosed gap (hole) and open gap (pocket between figure and hull) of a normalised outline, largest first."""
+    """Every enclosed gap (hole) and open gap (pocket between figure and hull) of a normalised outline, largest
+    first."""
     hull = polygon.convex_hull
     found = []
     for ring in polygon.interiors:
@@ -42,18 +44,17 @@ def gaps_of(polygon: Polygon) -> tuple[Gap, ...]:
     return tuple(sorted((g for g in found if g.share >= SMALLEST_GAP), key=lambda g: -g.share))
 
 
-def _mouth(pocket: Polygon, hull: Polygon) -> float:
+def _mouth(pocket: Polygon, hull: BaseGeometry) -> float:
     """Length of the pocket's edge that lies on the hull."""
-    edge = hull.exterior
-    corners = shapely.points(shapely.get_coordinates(pocket.exterior))
-    on_hull = shapely.distance(corners, edge) < 1e-7
-    xy = shapely.get_coordinates(corners)
+    xy = shapely.get_coordinates(pocket.exterior)
+    on_hull = np.asarray(shapely.distance(shapely.points(xy), shapely.boundary(hull))) < 1e-7
     both = on_hull[1:] & on_hull[:-1]
     return float(np.hypot(*(xy[1:] - xy[:-1])[both].T).sum())
 
 
 def depth_of(gap: Gap) -> float:
-    """How deep an open gap reaches in from its mouth, figure heights: twice its area over its mouth, as for a triangle."""
+    """How deep an open gap reaches in from its mouth, figure heights: twice its area over its mouth, as for a
+    triangle."""
     return 2 * gap.polygon.area / gap.mouth if gap.mouth > 0 else 0.0
 
 
@@ -70,8 +71,8 @@ def tangents_of(polygon: Polygon) -> tuple[Tangent, ...]:
     """Places where two edges just touch or all but touch: the narrowest places of a thin slit or a thin bridge.
 
     A deep overlap is no tangent, nor is a clear gap; what lies between, under :data:`KISSING` figure heights, flattens
-    depth. Two stretches of outline that far apart along the outline are compared; a wedge that merely closes towards its
-    end (the crotch, an armpit) is no tangent, so the edges must part again on both sides.
+    depth. Two stretches of outline that far apart along the outline are compared; a wedge that merely closes towards
+    its end (the crotch, an armpit) is no tangent, so the edges must part again on both sides.
     """
     rings = [resample(ring_points(r), TANGENT_SPACING, least=16) for r in (polygon.exterior, *polygon.interiors)]
     sizes = [len(r) for r in rings]

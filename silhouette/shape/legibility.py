@@ -1,4 +1,5 @@
-"""What an outline lets one guess of its limbs: a small regression on its parts, its bays and its shape from top to foot.
+"""What an outline lets one guess of its limbs: a small regression on its parts, its bays and its shape from top to
+foot.
 
 The features are described where they are computed. Each is the same for the mirrored outline, and each changes little
 when the outline does: whether a slit of half a percent is open or closed is a matter of the mask, so runs, edges and
@@ -8,6 +9,7 @@ legibility is known (``studio/fitting.py``), kept as plain numbers in ``legibili
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -18,7 +20,7 @@ from shapely.geometry import Polygon
 
 from silhouette.records import LimbLegibility
 from silhouette.shape.contour import bay_turns, resample, ring_points, smooth, turns
-from silhouette.shape.limbs import CutPart
+from silhouette.shape.limbs import CutPart, clearness
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -28,7 +30,8 @@ BANDS = 16
 PARTS_SEEN = 6
 """Parts described one by one, longest first; one more than head, arms and legs."""
 EDGE_BLUR, LIMB_BLUR = 0.006, 0.014
-"""Blurs under which edges and runs are counted, standard deviations in figure heights: a slit between fingers, a wrist."""
+"""Blurs under which edges and runs are counted, standard deviations in figure heights: a slit between fingers, a
+wrist."""
 NEARBY = (0.018, 0.036, 0.072)
 """Blurs that say how full of figure the neighbourhood of a place is, figure heights: about an arm, a thigh, a torso."""
 BAY_SCALES = (0.008, 0.016, 0.030)
@@ -69,22 +72,16 @@ def _of_parts(parts: tuple[CutPart, ...]) -> Floats:
     by_height = np.zeros((PARTS_SEEN, 3))
     for k, cut in enumerate(seen):
         p = cut.part
-        by_length[k] = np.array([p.length, np.sqrt(p.area), np.log(p.protrusion), 0.5]) * _faintness(cut)
+        by_length[k] = np.array([p.length, np.sqrt(p.area), np.log(p.protrusion), 0.5]) * clearness(cut)
     for k, cut in enumerate(sorted(seen, key=lambda c: c.part.tip[1])):
         p = cut.part
-        by_height[k] = np.array([1 - p.tip[1], p.length, np.sqrt(p.area)]) * _faintness(cut)
+        by_height[k] = np.array([1 - p.tip[1], p.length, np.sqrt(p.area)]) * clearness(cut)
     return np.concatenate([by_length.ravel(), by_height.ravel(), by_length.sum(axis=0)])
 
 
-def _faintness(cut: CutPart) -> float:
-    """0 for a part that barely is one, 1 for one that is long and sharp at its base."""
-    long = np.clip((cut.part.length - 0.055) / 0.06, 0, 1)
-    sharp = np.clip((cut.sharpness - 0.3) / 0.6, 0, 1)
-    return float(long * sharp)
-
-
 def _of_bands(picture: Picture) -> Floats:
-    """For each band: figure in the row, its spread, runs across and edge at two blurs, how full the neighbourhood is."""
+    """For each band: figure in the row, its spread, runs across and edge at two blurs, how full the neighbourhood
+    is."""
     rows, columns = picture.shape
     x = (np.arange(columns) + 0.5 - columns / 2) / rows
     mass = picture.sum(axis=1) + 1e-6
@@ -96,7 +93,8 @@ def _of_bands(picture: Picture) -> Floats:
         soft = _blurred(picture, blur)
         slope = cv2.magnitude(cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=1), cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=1))
         lines += [np.abs(np.diff(soft, axis=1)).sum(axis=1) / 2, slope.sum(axis=1) / 2]
-    small = cv2.resize(picture, (columns // 2, rows // 2), interpolation=cv2.INTER_AREA)
+    half = cv2.resize(picture, (columns // 2, rows // 2), interpolation=cv2.INTER_AREA)
+    small = np.asarray(half, np.float32)
     for blur in NEARBY:
         soft = _blurred(small, blur)
         lines += [(soft * small).sum(axis=1) / rows, (soft * (1 - small)).sum(axis=1) / rows]
@@ -104,4 +102,58 @@ def _of_bands(picture: Picture) -> Floats:
 
 
 def _blurred(picture: Picture, sigma: float) -> Picture:
-    return cv2.GaussianBlur(picture, (0, 0), sigma * picture.shape[0], borderType=cv2.BORDER_CONSTANT)
+    soft = cv2.GaussianBlur(picture, (0, 0), sigma * picture.shape[0], borderType=cv2.BORDER_CONSTANT)
+    return np.asarray(soft, np.float32)
+
+
+# ------------------------------------------------------------------------------------------------------ the regression
+
+@dataclass(frozen=True)
+class Guess:
+    """What the regression makes of one outline; legibility 0 to 1."""
+
+    limbs: LimbLegibility
+    mean: float
+    """Of the five limbs."""
+    weakest: float
+    """Of the two least legible ones."""
+    standing: float
+    """How many of the five limbs are legible beyond 0.55, 0 to 5."""
+
+
+WEAKEST_SHARE = 0.4
+"""Weight of the two least legible limbs in limb separation beside the mean of all five: a view fails by the limb that
+is lost, so these two of five count as much again."""
+
+
+def separation(found: Guess) -> float:
+    """Limb separation, 0 to 1."""
+    return (1 - WEAKEST_SHARE) * found.mean + WEAKEST_SHARE * found.weakest
+
+
+def guess(values: Floats) -> Guess:
+    """Guess limb legibility from features: the mean of a few networks of two hidden layers, v = W f(W f(W x + b) + b)
+    + b.
+
+    x are the features less their mean over their spread, held within LIMIT; f(z) = z / (1 + exp(-z)).
+    """
+    net = _weights()
+    x = np.clip((values - net["mean"]) / net["spread"], -LIMIT, LIMIT)
+    first = _bent(net["w1"] @ x + net["b1"])
+    second = _bent(np.einsum("eij,ej->ei", net["w2"], first) + net["b2"])
+    out = (np.einsum("eij,ej->ei", net["w3"], second) + net["b3"]).mean(axis=0)
+    head, arm_weak, arm_strong, leg_weak, leg_strong, mean, weakest, standing = (float(v) for v in np.clip(out, 0, 1))
+    limbs = LimbLegibility(head=head, arms=(min(arm_weak, arm_strong), max(arm_weak, arm_strong)),
+                           legs=(min(leg_weak, leg_strong), max(leg_weak, leg_strong)))
+    return Guess(limbs=limbs, mean=mean, weakest=min(weakest, mean), standing=5 * standing)
+
+
+def _bent(z: Floats) -> Floats:
+    return z / (1 + np.exp(-z))
+
+
+@cache
+def _weights() -> dict[str, Floats]:
+    """mean, spread (n,); w1 (e, h, n), b1 (e, h); w2 (e, k, h), b2 (e, k); w3 (e, 8, k), b3 (e, 8): e networks."""
+    with np.load(Path(__file__).with_name("legibility.npz")) as stored:
+        return {name: stored[name].astype(np.float64) for name in stored.files}

@@ -7,7 +7,7 @@ its relative area, its protrusion and the sharpness at its base (Hoffman & Singh
 1. every hole is opened at its narrowest bridge, which leaves one closed ring (:func:`open_ring`);
 2. candidate cuts run from each concave point straight across the figure to the nearest places of the far edge;
 3. of the candidates, the set of parts that do not overlap and are worth most is kept (:func:`cut_parts`);
-4. each is given its evidence for standing out (:class:`CutPart`).
+4. each is given its evidence (:class:`CutPart`), and the clearest are said to stand out (:func:`standing`).
 """
 
 from __future__ import annotations
@@ -39,6 +39,13 @@ WIDEST_BASE = 0.22
 BASE_COST = 0.6
 """How much of a base's length is taken off the part's length when its worth is weighed: a cut deeper into the body buys
 length only as long as it grows no wider."""
+SHARPEST, LENGTH_BESIDE = 2.0, 0.2
+"""Sharpness beyond the first adds nothing; a radian of it counts as much as the second in length, figure heights: a
+head is short, but a neck cuts it off sharply on both sides, while a foot or a calf is long and cut on one side only."""
+LONG_BY = 0.06
+"""Length beyond SHORTEST, figure heights, over which a part gains its full weight."""
+BLUNT, SHARP = 0.3, 0.9
+"""Inward turn at the two ends of a base, radians, from which a part counts at all and from which it counts in full."""
 DETOUR = 1.35
 """A cut may be this much longer than the shortest that starts at either of its ends before it loses worth: of two
 possible cuts people take the shorter."""
@@ -105,6 +112,24 @@ def cut_parts(polygon: Polygon, picture: NDArray[np.float32], depth: NDArray[np.
     bend = turns(smooth(ring, SMOOTH))
     chosen = _best_set(_candidates(ring, bend, picture), len(ring))
     return tuple(_with_evidence(ring, bend, cut, depth) for cut in sorted(chosen, key=lambda c: -c.length))
+
+
+def standing(cuts: tuple[CutPart, ...], limbs: float) -> tuple[Part, ...]:
+    """Of all parts that can be cut off, those that stand out, longest first.
+
+    As many as limbs are guessed to stand (``limbs``, 0 to 5 and a little), the clearest first: a long part with a sharp
+    base stands out more than a short or shallow one (:func:`clearness`).
+    """
+    clearest = sorted(cuts, key=lambda c: -clearness(c) * (c.part.length + LENGTH_BESIDE * min(c.sharpness, SHARPEST)))
+    clearest = clearest[: round(limbs)]
+    return tuple(cut.part for cut in sorted(clearest, key=lambda c: -c.part.length))
+
+
+def clearness(cut: CutPart) -> float:
+    """0 for a part that barely is one, 1 for one that is long enough and sharp at its base."""
+    long = np.clip((cut.part.length - SHORTEST) / LONG_BY, 0, 1)
+    sharp = np.clip((cut.sharpness - BLUNT) / (SHARP - BLUNT), 0, 1)
+    return float(long * sharp)
 
 
 def concave_points(bend: NDArray[np.float64]) -> NDArray[np.intp]:
@@ -195,8 +220,10 @@ def _with_evidence(ring: Points, bend: NDArray[np.float64], cut: _Cut, depth: ND
     piece = ring[np.arange(cut.start, cut.stop + 1) % n]
     (ax, ay), (bx, by) = piece[0], piece[-1]
     tx, ty = ring[cut.tip % n]
-    part = Part(polygon=Polygon(piece), base=((float(ax), float(ay)), (float(bx), float(by))), tip=(float(tx), float(ty)),
-                area=cut.area, protrusion=cut.arc / max(cut.base, 1e-9), length=cut.length)
+    part = Part(
+        polygon=Polygon(piece), base=((float(ax), float(ay)), (float(bx), float(by))), tip=(float(tx), float(ty)),
+        area=cut.area, protrusion=cut.arc / max(cut.base, 1e-9), length=cut.length,
+    )
     window = np.arange(-3, 4)
     sharpness = -sum(float(np.minimum(bend[(end + window) % n], 0).sum()) for end in (cut.start, cut.stop))
     into = np.array([-(by - ay), bx - ax]) / max(cut.base, 1e-9)  # points away from the part: the part is to its left

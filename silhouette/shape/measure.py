@@ -8,8 +8,8 @@ from shapely import affinity
 from shapely.geometry import Polygon
 
 from silhouette.errors import SilhouetteError
-from silhouette.records import Measures, Part
-from silhouette.shape import contour, gaps, limbs
+from silhouette.records import Measures
+from silhouette.shape import contour, gaps, legibility, limbs
 
 SPIKE = 1e-9
 """Area below this share of the squared height is no area (a line, a fold)."""
@@ -26,7 +26,7 @@ def measure_outline(polygon: Polygon) -> Measures:
     Returns
     -------
     Measures
-        Dimensionless. Gaps, parts and tangents are in the normalised frame: figure height 1, top y = 0, x = 0 the middle.
+        Dimensionless. Gaps, parts and tangents lie in the normalised frame: height 1, top y = 0, x = 0 in the middle.
 
     Raises
     ------
@@ -34,16 +34,24 @@ def measure_outline(polygon: Polygon) -> Measures:
         What was given is not a polygon, is empty, invalid, or has no area.
     """
     figure = normalised(polygon)
-    negative = gaps.gaps_of(figure)
     picture = contour.raster(figure)
-    depth = contour.depth(picture)
-    parts = tuple(cut.part for cut in limbs.cut_parts(figure, picture, depth))
-    separation, weakest = _separation(parts, figure)
+    cuts = limbs.cut_parts(figure, picture, contour.depth(picture))
+    guessed = legibility.guess(legibility.features(figure, picture, cuts))
+    negative = gaps.gaps_of(figure)
     return Measures(
-        negative_space=gaps.negative_space(negative), contour_complexity=contour.contour_complexity(figure),
-        limb_separation=separation, weakest_limbs=weakest, gaps=negative, parts=parts, tangents=gaps.tangents_of(figure),
-        solidity=contour.solidity(figure), circularity=contour.circularity(figure), convexity=contour.convexity(figure),
-        symmetry=contour.symmetry(picture))
+        negative_space=gaps.negative_space(negative),
+        contour_complexity=contour.contour_complexity(figure),
+        limb_separation=legibility.separation(guessed),
+        weakest_limbs=guessed.weakest,
+        gaps=negative,
+        parts=limbs.standing(cuts, guessed.standing),
+        tangents=gaps.tangents_of(figure),
+        solidity=contour.solidity(figure),
+        circularity=contour.circularity(figure),
+        convexity=contour.convexity(figure),
+        symmetry=contour.symmetry(picture),
+        limbs=guessed.limbs,
+    )
 
 
 def normalised(polygon: Polygon) -> Polygon:
@@ -66,10 +74,3 @@ def normalised(polygon: Polygon) -> Polygon:
     moved = affinity.affine_transform(polygon, [scale, 0, 0, scale, -(x0 + x1) / 2 * scale, -y0 * scale])
     return shapely.orient_polygons(moved)
 
-
-def _separation(parts: tuple[Part, ...], polygon: Polygon) -> tuple[float, float]:
-    outline = polygon.length / np.sqrt(polygon.area)
-    mean = float(np.clip((outline - 5.0) / 13.0, 0.0, 1.0))
-    clear = sorted((min(1.0, p.length / 0.4) for p in parts), reverse=True)[:5]
-    five = clear + [0.0] * (5 - len(clear))
-    return float(np.clip(0.7 * mean + 0.3 * np.mean(five), 0, 1)), float(np.clip(0.8 * mean + 0.2 * np.mean(five[3:]), 0, 1))

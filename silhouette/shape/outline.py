@@ -1,8 +1,8 @@
 """From a mask to a clean outline. The only place where outlines are cleaned.
 
-The border of a pixel mask is a staircase. It is traced, smoothed along its own length by about a pixel, moved out by the
-half pixel that tracing through pixel centres loses, simplified, and made a valid polygon. Everything later takes that
-polygon as it is.
+The border of a pixel mask is a staircase. It is traced, smoothed along its own length by about a pixel, moved out by
+the half pixel that tracing through pixel centres loses, simplified, and made a valid polygon. Everything later takes
+that polygon as it is.
 """
 
 from __future__ import annotations
@@ -13,20 +13,23 @@ import shapely
 from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from silhouette.records import Mask, Outline
 
 Points = NDArray[np.float64]
 
 SMOOTH_PX = 1.2
-"""Smoothing along the border, standard deviation in pixels: takes the stairs out, moves a finger's tip by under a pixel."""
+"""Smoothing along the border, standard deviation in pixels: takes the stairs out, moves a finger's tip by under a
+pixel."""
 SMOOTH_SHARE = 0.0015
 """The same as a share of the figure's height; the larger of the two counts, so that a big picture is not read more
 finely than a small one."""
 SIMPLIFY_SHARE = 0.0006
 """Tolerance of the simplification, figure heights (half a pixel for a figure 800 pixels high)."""
 SMALLEST_HOLE = 1.2e-4
-"""Holes below this area, in squared figure heights, are noise: about 1 % x 1 % of the height, well under 0.2 % of a hull."""
+"""Holes below this area, in squared figure heights, are noise: about 1 % x 1 % of the height, well under 0.2 % of a
+hull."""
 SMALLEST_FIGURE_PX = 12
 """Figures lower than this many pixels have no shape to speak of."""
 
@@ -56,7 +59,8 @@ def outline_of(mask: Mask) -> Outline | None:
     x0, y0, x1, y1 = polygon.bounds
     origin = ((x0 + x1) / 2, y0)
     height = y1 - y0
-    polygon = affinity.affine_transform(polygon, [1 / height, 0, 0, 1 / height, -origin[0] / height, -origin[1] / height])
+    scale = 1 / height
+    polygon = affinity.affine_transform(polygon, [scale, 0, 0, scale, -origin[0] * scale, -origin[1] * scale])
     return Outline(polygon=shapely.orient_polygons(polygon), height_px=float(height),
                    origin_px=(float(origin[0]), float(origin[1])), picture_size=(mask.shape[1], mask.shape[0]))
 
@@ -100,13 +104,12 @@ def _polygon_from_rings(rings: list[Points], height_px: float) -> Polygon | None
     traced = [cv2.approxPolyDP(r.astype(np.float32), tolerance, True)[:, 0, :].astype(float) for r in rings]
     if len(traced[0]) < 3:
         return None
-    polygon: shapely.Geometry = Polygon(traced[0], [h for h in traced[1:] if len(h) >= 3])
-    if not polygon.is_valid:
-        polygon = largest_polygon(polygon.buffer(0) if polygon.area else shapely.make_valid(polygon))
-    return polygon if isinstance(polygon, Polygon) and polygon.area > 0 else None
+    polygon = Polygon(traced[0], [h for h in traced[1:] if len(h) >= 3])
+    mended = polygon if polygon.is_valid else largest_polygon(shapely.make_valid(polygon))
+    return mended if mended is not None and mended.area > 0 else None
 
 
-def largest_polygon(geometry: shapely.Geometry) -> Polygon | None:
+def largest_polygon(geometry: BaseGeometry) -> Polygon | None:
     """The largest polygon in any geometry, None where there is none."""
-    pieces = [g for g in shapely.get_parts(geometry) if isinstance(g, Polygon) and not g.is_empty]
+    pieces = [g for g in np.atleast_1d(shapely.get_parts(geometry)) if isinstance(g, Polygon) and not g.is_empty]
     return max(pieces, key=lambda g: g.area, default=None)
