@@ -14,6 +14,10 @@ from silhouette.records import BACK_LIGHT, NO_FIGURE, Cut, Pixels
 
 HALF = 504
 """Longer side, at most, of the picture that colours near the edge are taken from, pixels."""
+ENOUGH_VIEWS = 9
+"""Views, spread over the turn, that are looked at to learn what all have in common: more cost time and add little."""
+MOVED = 0.45
+"""Share of the picture that differs from the plate in the middle view, from which the camera is taken to have moved."""
 
 
 @dataclass(frozen=True)
@@ -26,6 +30,8 @@ class Shared:
     """(h, w) where enough views saw the plate."""
     shape: tuple[int, int]
     """(height, width) over each other must match a picture that is to be cut with this."""
+    reach: tuple[float, float, float, float]
+    """Where the figure was found in any of the views: top, bottom, left, right as shares of height and width."""
 
 
 def _gain(thumb: plate.Floats, reference: plate.Floats, seen: NDArray[np.bool_]) -> NDArray[np.float32]:
@@ -46,7 +52,8 @@ def learn(pictures: Sequence[Pixels]) -> Shared | None:
     shapes = {p.shape for p in pictures}
     if len(pictures) < 4 or len(shapes) != 1:
         return None
-    thumbs: plate.Floats = np.stack([plate.shrink(p, plate.THUMB).astype(np.float32) for p in pictures])
+    few = [pictures[round(i)] for i in np.linspace(0, len(pictures) - 1, min(len(pictures), ENOUGH_VIEWS))]
+    thumbs: plate.Floats = np.stack([plate.shrink(p, plate.THUMB).astype(np.float32) for p in few])
     singles = [plate.from_one(t) for t in thumbs]
     guesses = np.stack([g for g, _ in singles])
     seen = np.stack([cv2.erode(s.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0 for _, s in singles])
@@ -56,11 +63,27 @@ def learn(pictures: Sequence[Pixels]) -> Shared | None:
         thumbs[i] /= gain
         guesses[i] /= gain
     backdrop, known = plate.from_many(thumbs, seen, guesses)
-    off = np.abs(thumbs - backdrop).max(axis=3) > 12
-    if float(np.median(off.mean(axis=(1, 2)))) > 0.45:
+    off = [float((plate.widest(t - backdrop) > 12).mean()) for t in thumbs]
+    if float(np.median(off)) > MOVED:
         return None
-    h, w = pictures[0].shape[:2]
-    return Shared(backdrop, known, (h, w))
+    h, w = few[0].shape[:2]
+    return Shared(backdrop, known, (h, w), _reach(thumbs[::2], backdrop))
+
+
+def _reach(thumbs: plate.Floats, backdrop: plate.Floats) -> tuple[float, float, float, float]:
+    """See :attr:`Shared.reach`."""
+    h, w = thumbs.shape[1:3]
+    found = np.zeros((h, w), np.bool_)
+    for thumb in thumbs:
+        # The network expects the noise of a larger picture than a thumbnail.
+        picture = np.clip(thumb, 0, 255).astype(np.uint8)
+        seen = figure.look(picture, backdrop, 2 * plate.noise(thumb), (slice(0, h), slice(0, w)), figure.FIRST_LONG)
+        odds, _ = tidy.whole(seen.odds)
+        found |= cv2.resize(odds, (w, h)) > -1
+    rows, cols = np.flatnonzero(found.any(axis=1)), np.flatnonzero(found.any(axis=0))
+    if not len(rows):
+        return 0.0, 1.0, 0.0, 1.0
+    return float(rows[0] / h), float((rows[-1] + 1) / h), float(cols[0] / w), float((cols[-1] + 1) / w)
 
 
 def backdrop_for(thumb: plate.Floats, shared: Shared | None) -> plate.Floats:
@@ -100,17 +123,39 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
         What :func:`learn` made of the pose's pictures, if the camera stood still.
     """
     half = halved(pixels)
-    levels = half.astype(np.float32)
-    sigma = plate.noise(levels)
-    size = figure.seen_size(*levels.shape[:2])[::-1]
-    small = cv2.resize(levels, size, interpolation=cv2.INTER_AREA)
-    behind = cv2.resize(backdrop_for(plate.shrink(levels, plate.THUMB), shared), size)
-    odds, flags = tidy.whole(figure.odds(small, behind, sigma))
+    sigma = plate.noise(half)
+    behind = backdrop_for(plate.shrink(half, plate.THUMB).astype(np.float32), shared)
+    seen, odds, flags = _find(half, behind, sigma, shared)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "backdrop", flags)
-    mask, softness = edge.refine(pixels, half, odds, sigma)
-    if trust.back_light(odds, small, behind):
+    if trust.back_light(odds, seen.picture, seen.backdrop):
         flags = (*flags, BACK_LIGHT)
-    sure = trust.confidence(trust.expected_overlap(odds), trust.outline_like_backdrop(odds, small, behind, sigma),
-                            trust.clutter(odds, small, behind, sigma))
+    signs = odds, seen.picture, seen.backdrop, sigma
+    sure = trust.confidence(trust.expected_overlap(odds), trust.outline_like_backdrop(*signs), trust.clutter(*signs))
+    mask, softness = edge.refine(pixels, half, odds, sigma, seen.window)
     return tidy.finished(mask, sure, "backdrop", flags, softness)
+
+
+def _find(half: Pixels, behind: plate.Floats, sigma: float,
+          shared: Shared | None) -> tuple[figure.Look, plate.Floats, tuple[str, ...]]:
+    """Find the figure and look at it closely: the look, the odds of the one whole figure, flags.
+
+    Where the pose's other pictures tell where the figure stands, the glance that finds it is saved; unless it reaches
+    out of that window now.
+    """
+    h, w = half.shape[:2]
+    if shared is not None:
+        top, bottom, left, right = shared.reach
+        close = figure.look(half, behind, sigma, figure.widened((top * h, bottom * h, left * w, right * w), (h, w)))
+        odds, flags = tidy.whole(close.odds)
+        if NO_FIGURE not in flags and not figure.reaches_out(odds, close.window, (h, w)):
+            return close, odds, flags
+    everything = slice(0, h), slice(0, w)
+    for longer in (figure.FIRST_LONG, figure.LONG):
+        close = figure.look(half, behind, sigma, everything, longer)
+        odds, flags = tidy.whole(close.odds)
+        if NO_FIGURE not in flags:
+            close = figure.look(half, behind, sigma, figure.around(odds, (h, w)))
+            odds, more = tidy.whole(close.odds)
+            return close, odds, tuple(dict.fromkeys((*flags, *more)))
+    return close, odds, flags

@@ -65,13 +65,6 @@ def _light(levels: NDArray[Any]) -> Floats:
     return _CURVE[np.clip(levels, 0, 255).astype(np.uint8)]
 
 
-def _window(solid: NDArray[np.bool_], margin: int) -> tuple[slice, slice]:
-    """Rows and columns that hold the mask and a margin."""
-    x, y, w, h = cv2.boundingRect(solid.astype(np.uint8))
-    return (slice(max(0, y - margin), min(solid.shape[0], y + h + margin)),
-            slice(max(0, x - margin), min(solid.shape[1], x + w + margin)))
-
-
 def _band(solid: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """255 within REACH of the mask's edge."""
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * REACH + 1, 2 * REACH + 1))
@@ -96,8 +89,8 @@ def _sides(half: NDArray[np.uint8], coarse: NDArray[np.uint8], rows: NDArray[np.
     return _means(half, inside, r, c, (5, 15, 45))[place], _means(half, outside, r, c, (7, 15, 45))[place]
 
 
-def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats,
-           sigma: float) -> tuple[NDArray[np.bool_], float]:
+def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sigma: float,
+           window: tuple[slice, slice] | None = None) -> tuple[NDArray[np.bool_], float]:
     """A coarse mask with its edge placed on the full picture.
 
     Parameters
@@ -111,6 +104,8 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats,
         cannot.
     sigma : float
         Noise of ``half``, levels.
+    window : (rows, columns) of ``half`` that ``odds`` covers
+        Outside there is no figure; None is the whole picture.
 
     Returns
     -------
@@ -118,28 +113,23 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats,
     softness : float
         Width of the edge, pixels: how many mixed pixels there are to each pixel of outline that stands out well.
     """
-    h, w = pixels.shape[:2]
-    result = np.zeros((h, w), np.bool_)
+    result = np.zeros(pixels.shape[:2], np.bool_)
     if not (odds > 0).any():
         return result, 0.0
-    prior = cv2.resize(odds, (w, h), interpolation=cv2.INTER_LINEAR)
-    window = _window(prior > 0, 4 * REACH)
-    prior, shown, mask = prior[window], pixels[window], result[window]
+    h2, w2 = half.shape[:2]
+    near = window or (slice(0, h2), slice(0, w2))
+    down, along = pixels.shape[0] / h2, pixels.shape[1] / w2
+    rows_at = slice(round(near[0].start * down), round(near[0].stop * down))
+    cols_at = slice(round(near[1].start * along), round(near[1].stop * along))
+    shown, mask = pixels[rows_at, cols_at], result[rows_at, cols_at]
+    prior = cv2.resize(odds, shown.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     base = (prior > 0).astype(np.uint8)
     rows, cols = np.nonzero(_band(base))
-    h2, w2 = half.shape[:2]
-    coarse = (cv2.resize(odds, (w2, h2), interpolation=cv2.INTER_LINEAR) > 0).astype(np.uint8) * np.uint8(255)
-    near = _window(coarse > 0, 24)
-    r2 = np.minimum((rows + window[0].start) * h2 // h, h2 - 1) - near[0].start
-    c2 = np.minimum((cols + window[1].start) * w2 // w, w2 - 1) - near[1].start
-    figure, behind = _sides(half[near], coarse[near], r2, c2)
-    contrast = np.sqrt(np.einsum("ij,ij->i", figure - behind, figure - behind))
-    faint = (contrast < FAINT * sigma)[:, None]
-    here = np.where(faint, cv2.blur(shown, (3, 3))[rows, cols], shown[rows, cols])
-    figure, behind, here = _light(figure), _light(behind), _light(here)
-    across = figure - behind
-    length = np.einsum("ij,ij->i", across, across)
-    alpha = np.einsum("ij,ij->i", here - behind, across) / np.maximum(length, 1e-9)
+    around = half[near]
+    coarse = np.where(cv2.resize(odds, around.shape[1::-1]) > 0, 255, 0).astype(np.uint8)
+    r2 = np.minimum((rows / down).astype(np.intp), around.shape[0] - 1)
+    c2 = np.minimum((cols / along).astype(np.intp), around.shape[1] - 1)
+    alpha, contrast = _mixture(shown, around, coarse, (rows, cols), (r2, c2), sigma)
     # Where figure and backdrop look alike the colours cannot place the edge, and the coarse mask's own edge stays.
     weight = PER_CONTRAST * np.maximum(contrast / sigma - FLOOR, 0)
     total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + np.clip(prior[rows, cols], -PRIOR_MOST, PRIOR_MOST)
@@ -148,3 +138,18 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats,
     clear = contrast > CLEAR * sigma
     softness = (2 * REACH + 1) * float((clear & (alpha > 0.2) & (alpha < 0.8)).sum()) / max(float(clear.sum()), 1.0)
     return result, softness
+
+
+def _mixture(shown: NDArray[np.uint8], half: NDArray[np.uint8], coarse: NDArray[np.uint8],
+             at: tuple[NDArray[np.intp], NDArray[np.intp]], at_half: tuple[NDArray[np.intp], NDArray[np.intp]],
+             sigma: float) -> tuple[Floats, Floats]:
+    """Per pixel of the band: the figure's share in it (n,), and how far figure and backdrop differ there, levels."""
+    figure, behind = _sides(half, coarse, *at_half)
+    contrast = np.sqrt(np.einsum("ij,ij->i", figure - behind, figure - behind))
+    here = shown[at]
+    faint = np.flatnonzero(contrast < FAINT * sigma)
+    here[faint] = cv2.blur(shown, (3, 3))[at[0][faint], at[1][faint]]
+    figure, behind, mixed = _light(figure), _light(behind), _CURVE[here]
+    across = figure - behind
+    length = np.einsum("ij,ij->i", across, across)
+    return np.einsum("ij,ij->i", mixed - behind, across) / np.maximum(length, 1e-9), contrast

@@ -8,16 +8,23 @@ look like.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from silhouette.cutout.plate import Floats, tint
 
 LONG = 224
-"""Longer side of what the network sees, pixels."""
+"""Longer side of what the network sees when it looks closely, pixels."""
+FIRST_LONG = 160
+"""Longer side of the whole picture at the first glance, which only has to find the figure, pixels."""
+MARGIN = 0.3
+"""What is looked at closely: the figure and this share of its longer side on each side. The network was trained on
+figures that fill a half to nine tenths of the picture."""
 STEP = 32
 """The network halves its picture five times, so both sides are multiples of this."""
 PLANES = 10
@@ -33,16 +40,17 @@ FIRMLY = -4.0
 """Log odds below which the network speaks firmly against a pixel (furniture, mostly)."""
 
 
-@lru_cache(maxsize=1)
-def _network() -> cv2.dnn.Net:
+@lru_cache(maxsize=4)
+def _network(longer: int) -> cv2.dnn.Net:
+    """The network; one copy for each size of looking, since a change of size makes OpenCV lay it out anew."""
     # Read here and handed over as bytes: OpenCV itself cannot open paths with letters beyond ASCII everywhere.
     weights = np.frombuffer((Path(__file__).parent / "figure.onnx").read_bytes(), np.uint8)
     return cv2.dnn.readNetFromONNX(weights)
 
 
-def seen_size(h: int, w: int) -> tuple[int, int]:
+def seen_size(h: int, w: int, longer: int = LONG) -> tuple[int, int]:
     """(height, width) at which the network sees an ``h`` x ``w`` picture; its shape may change by up to a tenth."""
-    scale = LONG / max(h, w)
+    scale = longer / max(h, w)
     return max(STEP, round(h * scale / STEP) * STEP), max(STEP, round(w * scale / STEP) * STEP)
 
 
@@ -68,19 +76,70 @@ def planes(picture: Floats, backdrop: Floats, sigma: float) -> Floats:
     return seen
 
 
-def odds(small: Floats, backdrop: Floats, sigma: float) -> Floats:
-    """How surely each pixel is figure, as log odds; above 0 is figure.
+@dataclass(frozen=True)
+class Look:
+    """What the network made of one window of a picture."""
+
+    odds: Floats
+    """(h, w) how surely each pixel is figure, log odds; above 0 is figure."""
+    picture: Floats
+    """(h, w, 3) what it saw, BGR levels."""
+    backdrop: Floats
+    """(h, w, 3)"""
+    window: tuple[slice, slice]
+    """Rows and columns of the picture handed in."""
+
+
+def look(picture: NDArray[np.uint8], backdrop: Floats, sigma: float, window: tuple[slice, slice],
+         longer: int = LONG) -> Look:
+    """Show the network one window of a picture.
 
     Parameters
     ----------
-    small, backdrop : (h, w, 3) float32, BGR levels
-        The picture and its backdrop at :func:`seen_size`.
+    picture : (h, w, 3) uint8, BGR
+    backdrop : (h2, w2, 3) float32
+        The backdrop of the whole picture, at any size.
     sigma : float
         Noise of the picture, levels.
+    longer : int
+        Longer side at which the window is seen, pixels.
     """
-    network = _network()
-    network.setInput(planes(small, backdrop, sigma)[None])
-    result: Floats = network.forward()[0, 0]
-    _, rest = tint(small, backdrop)
-    result[(rest > OWN_COLOUR + 4.0 * sigma) & (result > FIRMLY)] += COLOUR_ODDS
-    return result
+    rows, cols = window
+    part = picture[window]
+    size = seen_size(*part.shape[:2], longer)[::-1]
+    small = cv2.resize(part, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    # The same window of the backdrop, by the map from seen pixels to the backdrop's.
+    up, along = backdrop.shape[0] / picture.shape[0], backdrop.shape[1] / picture.shape[1]
+    scale = np.array([[part.shape[1] / size[0] * along, 0, 0], [0, part.shape[0] / size[1] * up, 0]], np.float32)
+    scale[:, 2] = scale[:, :2] @ [0.5, 0.5] - 0.5 + np.array([cols.start * along, rows.start * up])
+    behind = cv2.warpAffine(backdrop, scale, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                            borderMode=cv2.BORDER_REPLICATE)
+    network = _network(longer)
+    network.setInput(planes(small, behind, sigma)[None])
+    odds: Floats = network.forward()[0, 0]
+    _, rest = tint(small, behind)
+    odds[(rest > OWN_COLOUR + 4.0 * sigma) & (odds > FIRMLY)] += COLOUR_ODDS
+    return Look(odds, small, behind, window)
+
+
+def widened(box: tuple[float, float, float, float], shape: tuple[int, int]) -> tuple[slice, slice]:
+    """The window of a picture of ``shape`` (h, w) round a box (top, bottom, left, right, pixels), with a margin."""
+    top, bottom, left, right = box
+    margin = MARGIN * max(bottom - top, right - left)
+    return (slice(max(0, int(top - margin)), min(shape[0], int(bottom + margin))),
+            slice(max(0, int(left - margin)), min(shape[1], int(right + margin))))
+
+
+def around(odds: Floats, shape: tuple[int, int]) -> tuple[slice, slice]:
+    """The window of a picture of ``shape`` (h, w) that holds the figure found in ``odds`` and a margin."""
+    x, y, w, h = cv2.boundingRect((odds > -1).astype(np.uint8))
+    up, along = shape[0] / odds.shape[0], shape[1] / odds.shape[1]
+    return widened((y * up, (y + h) * up, x * along, (x + w) * along), shape)
+
+
+def reaches_out(odds: Floats, window: tuple[slice, slice], shape: tuple[int, int]) -> bool:
+    """Whether the figure comes near a side of the window that is no side of the picture."""
+    rows, cols = window
+    near = odds > 0
+    return bool((rows.start > 0 and near[:3].any()) or (rows.stop < shape[0] and near[-3:].any())
+                or (cols.start > 0 and near[:, :3].any()) or (cols.stop < shape[1] and near[:, -3:].any()))

@@ -148,7 +148,7 @@ def cut(pixels: Pixels, shared: Shared | None = None, hint: Cut | None = None, m
     first = _predict(session, pixels)
     soft = _closer(session, pixels, first)
     half = halved(pixels)
-    sigma = plate.noise(half.astype(np.float32))
+    sigma = plate.noise(half)
     small = np.clip(cv2.resize(soft, half.shape[1::-1], interpolation=cv2.INTER_AREA), 1e-3, 1 - 1e-3)
     odds = np.log(small / (1 - small))
     odds, flags = tidy.whole(SURENESS * odds)

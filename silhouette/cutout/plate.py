@@ -32,9 +32,9 @@ def shrink(picture: NDArray[Any], longer: int) -> Any:
     return cv2.resize(picture, (max(1, round(w * scale)), max(1, round(h * scale))), interpolation=cv2.INTER_AREA)
 
 
-def noise(picture: Floats) -> float:
+def noise(picture: NDArray[Any]) -> float:
     """Standard deviation of the noise, levels, from the median difference of neighbours."""
-    rows = picture[:: max(1, len(picture) // 64)]
+    rows = picture[:: max(1, len(picture) // 64)].astype(np.float32)
     steps = np.abs(rows[:, 1:] - rows[:, :-1])
     return float(np.median(steps)) / 0.6745 / np.sqrt(2.0) + 0.15
 

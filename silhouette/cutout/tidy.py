@@ -109,7 +109,10 @@ def given(path: Path, size: tuple[int, int]) -> Cut:
     PictureError
         When it cannot be read, has another shape than its still, or is empty.
     """
-    data = np.frombuffer(path.read_bytes(), np.uint8)
+    try:
+        data = np.frombuffer(path.read_bytes(), np.uint8)
+    except OSError as error:
+        raise PictureError("this mask cannot be opened.", path=path, do="Check that it may be read.") from error
     mask = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE) if data.size else None
     if mask is None:
         raise PictureError("this mask cannot be read as a picture.", path=path, do="Save it as PNG, white figure.")

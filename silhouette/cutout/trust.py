@@ -55,9 +55,10 @@ def outline_like_backdrop(odds: Floats, picture: Floats, backdrop: Floats, sigma
 
 def clutter(odds: Floats, picture: Floats, backdrop: Floats, sigma: float) -> float:
     """The share of the surroundings, 0 to 1, that is neither backdrop nor shadow: of another colour, or brighter."""
-    outside = cv2.dilate((odds > 0).astype(np.uint8), np.ones((7, 7), np.uint8)) == 0
+    outside = cv2.dilate((odds > 0).astype(np.uint8), np.ones((7, 7), np.uint8))[::2, ::2] == 0
     if not outside.any():
         return 1.0
+    picture, backdrop = picture[::2, ::2], backdrop[::2, ::2]
     ratio, rest = tint(picture[outside], backdrop[outside])
     return float(((rest > 10.0 + 4.0 * sigma) | (ratio > 1.15)).mean())
 
@@ -72,9 +73,10 @@ def confidence(expected: float, alike: float, strange: float) -> float:
 
 def back_light(odds: Floats, picture: Floats, backdrop: Floats) -> bool:
     """Whether the figure is dark all over before a bright backdrop."""
-    mask = odds > 0
+    mask = odds[::2, ::2] > 0
     if not mask.any():
         return False
+    picture, backdrop = picture[::2, ::2], backdrop[::2, ::2]
     figure = float(np.percentile(picture[mask].mean(axis=1), 80))
     behind = float(np.median(backdrop[mask].mean(axis=1)))
     return behind > BRIGHT and figure < DARK_AGAINST * behind
