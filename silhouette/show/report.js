@@ -102,10 +102,10 @@
     find("#pane-1").classList.toggle("hidden", second === null);
     find(".panes").classList.toggle("two", second !== null);
     if (second !== null) fill(find("#pane-1"), second);
-    // One scale on both stages: the wider pose decides.
-    const boxes = [first, second].filter((pose) => pose !== null).map((pose) => find(`#pose-${pose}`).dataset.box);
-    const widest = boxes.sort((a, b) => b.split(" ")[2] - a.split(" ")[2])[0];
-    for (const stage of all(".stage")) stage.setAttribute("viewBox", widest);
+    // One scale on both stages: the box holds the wider and the taller of the two.
+    const sizes = [first, second].filter((pose) => pose !== null).map((pose) => find(`#pose-${pose}`).dataset);
+    const half = Math.max(...sizes.map((size) => size.half)), tall = Math.max(...sizes.map((size) => size.tall));
+    for (const stage of all(".stage")) stage.setAttribute("viewBox", `${-half} ${970 - tall} ${2 * half} ${tall + 60}`);
     for (const part of all("[data-of]")) {
       part.classList.toggle("hidden", ![first, second].includes(Number(part.dataset.of)));
     }

@@ -78,11 +78,12 @@ def _pose_context(pose: Pose, key: str, px: float | None = None) -> dict[str, An
 
     letters = {id(arc): letter for letter, arc, _ in letters_on(pose.round.weak_arcs, 40, 160, 8)}
     heights = ink.relative_heights(pose.views, px)
+    half, tall = svg.extent(pose.views, heights)
     return {
         "key": key, "name": pose.name, "headline": words.headline(pose), "sure": words.give_or_take(pose),
         "rank": pose.rank, "remarks": words.remarks(pose), "notes": pose.notes,
         "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(svg.wheel_svg(pose, key)),
-        "box": svg.view_box(pose.views),
+        "half": half, "tall": tall, "box": svg.view_box(half, tall),
         "arcs": [{"letter": letters.get(id(arc), ""), "where": words.stretch(arc.start, arc.end),
                   "why": "; ".join(arc.why), "to": round(arc.start + arc.width / 2) % 360}
                  for arc in pose.round.weak_arcs],

@@ -155,8 +155,19 @@ def _letters(pose: Pose, hub: float, rim: float) -> str:
         for letter, _, (x, y) in letters_on(pose.round.weak_arcs, hub, rim, radius))
 
 
-def view_box(views: Sequence[View]) -> str:
-    """The box that holds every figure of a pose at one scale, on one ground line."""
-    spans = [v.outline.polygon.bounds for v in views if v.outline is not None]
-    half = max([0.22, *(-s[0] for s in spans), *(s[2] for s in spans)]) + 0.03
-    return f"{-half * UNIT:.0f} -30 {2 * half * UNIT:.0f} {UNIT + 60}"
+def extent(views: Sequence[View], heights: dict[int, float]) -> tuple[int, int]:
+    """Half width and height of the box that holds every figure of a pose on one ground line, path units.
+
+    ``heights`` as of :func:`silhouette.show.ink.relative_heights`.
+    """
+    half = 0.22
+    for i, view in enumerate(views):
+        if view.outline is not None:
+            left, _, right, _ = view.outline.polygon.bounds
+            half = max(half, -left * heights[i], right * heights[i])
+    return round(half * UNIT) + 30, round(max(heights.values(), default=1.0) * UNIT)
+
+
+def view_box(half: int, tall: int) -> str:
+    """An svg view box for an :func:`extent`, with a little air; the ground line lies at ``UNIT``."""
+    return f"{-half} {UNIT - tall - 30} {2 * half} {tall + 60}"

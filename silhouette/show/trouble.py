@@ -94,6 +94,8 @@ def _lost_arms(view: View, why: str) -> list[Trouble]:
     hands = _joints_inside(view, "hand")
     if hands:
         radius = 0.075
+        # On the side that the reason names, if it names one.
+        hands.sort(key=lambda spot: spot[0], reverse="picture right" in why)
         return [Trouble(x, y, radius, radius, why) for x, y in hands[:2 if "both" in why else 1]]
     trunk = _without_parts(outline.polygon, view.measures.parts if view.measures else ())
     top, bottom = ARM_HEIGHTS
