@@ -23,20 +23,22 @@ from shapely.geometry import Polygon
 from silhouette.errors import CutterError
 from silhouette.records import BodyReading, Joint, LimbLegibility, Outline
 
-CANVAS = 512
+CANVAS = 640
 """Side of the square that an outline is drawn on, pixels."""
-FIGURE = 472
+FIGURE = 590
 """Longer side of the outline's box on it, pixels."""
+SIDE = 160
+"""Side of the grey picture that the network sees: the canvas, area-averaged."""
 FOLD = 4
-"""The picture (CANVAS / 2 a side) enters folded: FOLD x FOLD pixels become channels."""
-MAPS = 32
+"""It enters folded: FOLD x FOLD pixels become channels, so that thin gaps survive cheaply."""
+MAPS = 20
 """Side of the network's maps of where a joint may be."""
 POINTS = ("head", "hand", "hand", "elbow", "elbow", "foot", "foot", "knee", "knee")
 UNLIKE = 0.5
 """``BodyReading.unlike`` from which an outline should be read by shape alone."""
 PLACED = 0.05
 """A joint is placed if it lies this near to where the reader puts it, figure heights."""
-SPREAD_FACTOR, SPREAD_FLOOR = 1.0, 0.012
+SPREAD_FACTOR, SPREAD_FLOOR = 1.6, 0.04
 """Stretch of the maps' own radius and its least value (figure heights), so that it holds the joint 9 times in 10 on
 rendered poses kept out of training."""
 SHOWN_WHOLE = 0.72
@@ -50,7 +52,7 @@ class Framed:
     """An outline as the network sees it."""
 
     picture: NDArray[np.float32]
-    """(1, FOLD^2, CANVAS / 2 / FOLD, the same) share of each pixel covered, folded."""
+    """(1, FOLD^2, SIDE / FOLD, SIDE / FOLD) share of each pixel covered, folded."""
     scale: float
     """Canvas pixels per figure height."""
     middle: tuple[float, float]
@@ -121,10 +123,9 @@ def frame(polygon: Polygon) -> Framed:
         points = (np.asarray(ring.coords)[:, :2] - middle) * (scale * side, scale) + CANVAS / 2 - 0.5
         rings.append(np.round(points * 16).astype(np.int32))
     mask = np.zeros((CANVAS, CANVAS), np.uint8)
-    cv2.fillPoly(mask, rings, 1, shift=4)
-    half = CANVAS // 2
-    grey = mask.reshape(half, 2, half, 2).sum((1, 3), dtype=np.float32) / 4
-    cells = half // FOLD
+    cv2.fillPoly(mask, rings, 255, shift=4)
+    grey = cv2.resize(mask, (SIDE, SIDE), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    cells = SIDE // FOLD
     folded = grey.reshape(cells, FOLD, cells, FOLD).transpose(1, 3, 0, 2).reshape(1, FOLD * FOLD, cells, cells)
     return Framed(np.ascontiguousarray(folded), scale, middle, bool(mirrored))
 
