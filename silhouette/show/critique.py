@@ -15,7 +15,7 @@ from silhouette.show.overlay import draw_lines
 from silhouette.show.paper import NO_METADATA, page_points
 from silhouette.show.polar import draw_wheel, shared_scale
 from silhouette.show.trouble import neighbours_of
-from silhouette.show.view_panel import draw_view, tallest
+from silhouette.show.view_panel import draw_view, panel_scale
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -68,11 +68,10 @@ def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:
         asked = [words.asked(replace(ranking, poses=(pose,), intent=pose.intent)) for pose in ranking.poses]
         if len(ranking.poses) > 1:
             groups = [ranking.poses[i:i + WHEELS] for i in range(0, len(ranking.poses), WHEELS)]
-            pages += [_comparison_page(group, size) for group in groups]
+            pages += [_comparison_page(group, size, words.asked(ranking)) for group in groups]
         pages += _number_pages(ranking.poses, size)
         for i, page in enumerate(pages):
-            about = asked[i] if i < len(asked) else words.asked(ranking)
-            _draw_foot(page, size, about, f"{i + 1} of {len(pages)}")
+            _draw_foot(page, size, asked[i] if i < len(asked) else "", f"{i + 1} of {len(pages)}")
     return pages
 
 
@@ -81,7 +80,7 @@ def _draw_foot(page: Figure, size: tuple[float, float], asked: str, number: str)
     width, _ = ink.size_of(ax)
     left = ink.fit_line(words.CANNOT_SEE, width, 8)
     room = width - ink.text_width(left, 8) - ink.text_width(number, 8) - 28
-    right = f"{ink.fit_line(asked, room, 8)}    {number}" if room > 60 else number
+    right = f"{ink.fit_line(asked, room, 8)}    {number}" if asked and room > 60 else number
     ax.text(0, 0, left, size=8, color=ink.SOFT, va="bottom")
     ax.text(width, 0, right, size=8, color=ink.SOFT, ha="right", va="bottom")
 
@@ -101,13 +100,16 @@ def _pose_page(pose: Pose, size: tuple[float, float]) -> Figure:
     weakest, strongest = extremes(pose)
     rows = [row for row in (("Weakest", weakest), ("Strongest", strongest)) if row[1]]
     cell, high = left / 3, rest / 2 - type_size - 10
-    tall = tallest([*weakest, *strongest], cell - 8, high, type_size)
+    drawn = [*weakest, *strongest]
+    scale = panel_scale(drawn, cell - 8, high, type_size)
+    shares = ink.relative_heights(drawn)
+    tall = {view.angle: scale * shares.get(i, 1.0) for i, view in enumerate(drawn)}
     for i, (title, views) in enumerate(rows):
         top = rest - i * rest / 2
         ax.text(0, top, f"{title} views" if len(views) > 1 else f"{title} view", size=type_size + 2, weight="bold",
                 va="top")
         for k, view in enumerate(views):
-            draw_view(view, ax, (k * cell, top - rest / 2 + 4, cell - 8, high), tall, size=type_size,
+            draw_view(view, ax, (k * cell, top - rest / 2 + 4, cell - 8, high), tall[view.angle], size=type_size,
                       neighbours=neighbours_of(view, pose.views))
     _draw_tries(pose, ink.page_axes(page, MARGIN + left + 12, MARGIN + FOOT, width - left - 12, rest), type_size)
     return page
@@ -165,21 +167,28 @@ def _draw_tries(pose: Pose, ax: Any, size: float) -> None:
 
 # ---------------------------------------------------------------------------------------------------- the comparison
 
-def _comparison_page(poses: Sequence[Pose], size: tuple[float, float]) -> Figure:
-    """Small wheels in rank order at one scale, their lines over one another, lines to write on."""
+def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], asked: str) -> Figure:
+    """Small wheels in rank order at one scale, their lines over one another."""
     page = ink.new_figure(*size)
     width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN - FOOT
-    head = ink.page_axes(page, MARGIN, MARGIN + FOOT + height - 26, width, 26)
-    head.text(0, 26, "Candidates, best first", size=18, weight="bold", va="top")
-    columns = 2
-    rows = -(-len(poses) // columns)
+    head = ink.page_axes(page, MARGIN, MARGIN + FOOT + height - 40, width, 40)
+    head.text(0, 40, "Candidates, best first", size=18, weight="bold", va="top")
+    told = f"{asked}. Nothing was dropped; the choice is yours."
+    head.text(0, 14, ink.fit_line(told, width, 8), size=8, color=ink.SOFT, va="top")
     lines = 0.25 * height
-    block = height - 34 - lines - 12
-    wide, high = (width - 16) / columns, min(block / rows - 10, width / columns)
+    block = height - 46 - lines - 12
+
+    def cell(columns: int) -> tuple[float, float]:
+        rows = -(-len(poses) // columns)
+        wide = (width - 16 * (columns - 1)) / columns
+        return wide, min(block / rows - 10, wide + 20)
+
+    columns = max((1, 2, 3), key=lambda columns: min(cell(columns)[0], cell(columns)[1] - 30))
+    wide, high = cell(columns)
     scale = shared_scale(poses, wide, high)
     for i, pose in enumerate(poses):
         row, column = divmod(i, columns)
-        bottom = MARGIN + FOOT + height - 24 - (row + 1) * (high + 10)
+        bottom = MARGIN + FOOT + height - 36 - (row + 1) * (high + 10)
         draw_wheel(pose, ink.page_axes(page, MARGIN + column * (wide + 16), bottom, wide, high), scale=scale)
     draw_lines(tuple(poses), ink.page_axes(page, MARGIN, MARGIN + FOOT + 4, width, lines))
     return page

@@ -96,6 +96,9 @@ def _lost_arms(view: View, why: str) -> list[Trouble]:
         radius = 0.075
         # On the side that the reason names, if it names one.
         hands.sort(key=lambda spot: spot[0], reverse="picture right" in why)
+        if "both" in why and len(hands) > 1 and math.dist(*hands[:2]) < 2 * radius:
+            (x0, y0), (x1, y1) = hands[:2]
+            return [Trouble((x0 + x1) / 2, (y0 + y1) / 2, radius + abs(x1 - x0) / 2, radius + abs(y1 - y0) / 2, why)]
         return [Trouble(x, y, radius, radius, why) for x, y in hands[:2 if "both" in why else 1]]
     trunk = _without_parts(outline.polygon, view.measures.parts if view.measures else ())
     top, bottom = ARM_HEIGHTS

@@ -15,10 +15,11 @@ LEAST_GAP = 0.02
 """Share of the hull from which an open gap is filled; smaller pockets are the body's own curves."""
 
 
-def tallest(views: Sequence[View], width: float, height: float, size: float = ink.SMALLEST) -> float:
-    """Figure height, points, with which each of ``views`` fits a panel of this size: one scale for all."""
-    spans = [v.outline.polygon.bounds for v in views if v.outline is not None]
-    widest = max([x1 - x0 for x0, _, x1, _ in spans] + [0.2])
+def panel_scale(views: Sequence[View], width: float, height: float, size: float = ink.SMALLEST) -> float:
+    """Height of the tallest of ``views``, points, with which each of them fits a panel of this size at one scale."""
+    sizes = ink.relative_heights(views)
+    spans = [(views[i].outline.polygon.bounds, share) for i, share in sizes.items()]  # type: ignore[union-attr]
+    widest = max([(x1 - x0) * share for (x0, _, x1, _), share in spans] + [0.2])
     # A ring round the head reaches over the figure's top.
     return min((height - _below(size)) / 1.07, (width - 8) / widest)
 

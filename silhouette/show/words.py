@@ -85,8 +85,8 @@ def standing(view: View) -> str:
 
 
 def brief(why: str) -> str:
-    """A reason in a few words, without the place and the explanation that follow a comma or a colon."""
-    return re.split(r"[,:]", why)[0]
+    """A reason in a few words, without the place and the explanation that may follow."""
+    return re.sub(r"(, (picture|the middle|at the|it does)\b|:).*$", "", why)
 
 
 def side_of(angle: float) -> str:
