@@ -28,12 +28,20 @@ FIGURE_PX = 240.0
 FINE, COARSE = 2.0, 3.0
 """Edge of the block's cells, pixels."""
 SIDEWAYS, UPRIGHT = 3, 1
-"""Outlines are widened by this many pixels before they carve: sway, and angles that are a little off, which move things
-sideways and hardly up or down."""
+"""Outlines are widened by this many pixels before they carve, for sway and for the edge of the cut."""
+ANGLE_OFF = 3.0
+"""Degrees that the angle of a stop may be off. Parts near to the camera or far from it then lie sideways of where they
+should by that share of their depth, and low or high ones a little up or down; so much more room they are given."""
+ROOM_STEP, ROOM_STEPS, RISE_STEPS = 2, 4, 3
+"""Step of that room, pixels, and how many steps there are sideways and upright, none among them."""
 SHIFTS = (-3, -2, -1, 0, 1, 2, 3)
 """A stop is tried at these places sideways, pixels, and the best counts: stepping off the spot is judged apart."""
 NEARNESSES = (0.15, 0.22, 0.3, 0.38, 0.46, 0.55, 0.66, 0.8)
 """Figure height over camera distance, from far to near, that are tried first."""
+BEYOND = 1.4
+"""A figure that the frame cuts is taken to reach so much further than the frame."""
+TRY_ANGLES = 0.0008
+"""Share of the figure sticking out from which a stop is also tried a little turned."""
 CAPPED = 0.02
 """A single stop counts no more than this in the choice of nearness, share of the figure's area."""
 
@@ -80,12 +88,28 @@ def prepare(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) ->
     height = float(np.median(heights))
     scale = FIGURE_PX / max(height, float(widths.max()))
     small = np.stack([
-        cv2.resize(m.astype(np.float32), None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) > 0.5 for m in stack
+        np.asarray(cv2.resize(m.astype(np.float32), None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)) > 0.5
+        for m in stack
     ])
     columns = small.any(axis=1)
     middles = (columns.argmax(axis=1) + columns.shape[1] - columns[:, ::-1].argmax(axis=1)) / 2
-    level = small.shape[1] / 2
-    return Turn(small, np.asarray(turned, dtype=np.float64), float(np.median(middles)), level, scale, height * scale)
+    level, places = small.shape[1] / 2, np.asarray(turned, dtype=np.float64)
+    return Turn(small, places, _axis(middles, places), level, scale, height * scale)
+
+
+def _axis(middles: Floats, turned: Floats) -> float:
+    """Column of the turning axis: over a whole turn the middles of the outlines lie round it evenly.
+
+    Each stop counts by the degrees it stands for; short of a whole turn the median has to serve.
+    """
+    span = np.abs(turned - turned[0])
+    if span[-1] < 300:
+        return float(np.median(middles))
+    first = span < 360
+    edges = np.concatenate([span[first], [360.0]])
+    worth = np.diff(edges)
+    worth = (worth + np.roll(worth, 1)) / 2
+    return float(np.average(middles[first], weights=worth))
 
 
 class Block:
@@ -94,58 +118,76 @@ class Block:
     def __init__(self, turn: Turn, nearness: float, cell: float) -> None:
         self.turn = turn
         self.distance = turn.height / nearness
-        columns, rows = turn.masks.any(axis=(0, 1)), turn.masks.any(axis=(0, 2))
+        columns, rows = np.asarray(turn.masks.any(axis=(0, 1))), np.asarray(turn.masks.any(axis=(0, 2)))
         side = np.flatnonzero(columns)
-        reach = min(max(turn.axis - side[0], side[-1] + 1 - turn.axis), 0.8 * self.distance)
+        cropped = side[0] == 0 or side[-1] == len(columns) - 1
+        reach = max(turn.axis - side[0], side[-1] + 1 - turn.axis) * (BEYOND if cropped else 1.0)
+        reach = min(reach, 0.8 * self.distance)
         across = np.arange(-reach, reach + cell, cell, dtype=np.float32)
         heights = np.flatnonzero(rows)
         up = np.arange(heights[0] - 2 * cell, heights[-1] + 2 * cell, cell, dtype=np.float32)
         x, z = np.meshgrid(across, across, indexing="ij")
-        round_ = x * x + z * z <= (reach + cell) ** 2
+        round_ = np.asarray(x * x + z * z <= (reach + cell) ** 2)
         x, z = x[round_], z[round_]
         self.x, self.z, self.v = np.repeat(x, len(up)), np.repeat(z, len(up)), np.tile(up, len(x))
         self.cuts = np.zeros(len(self.x), dtype=np.uint8)
-        """How many stops cut the cell away, 2 meaning two or more."""
+        # how many stops cut a cell away (2: two or more), the last that did, and the cells cut by at most one
         self.cutter = np.full(len(self.x), -1, dtype=np.int16)
-        """The last stop that did."""
         self.near = np.arange(len(self.x))
-        """Cells that at most one stop has cut away."""
 
     def seen(
-        self, cells: NDArray[np.int64], stop: int
-    ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.bool_]]:
-        """Column and row of cells in a stop's picture, and whether they lie inside it."""
+        self, cells: NDArray[np.int64], stop: int, off: float = 0.0
+    ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.bool_], NDArray[np.float32]]:
+        """Column, row, whether inside the picture, and depth toward the camera (pixels) of cells as a stop sees them.
+
+        ``off`` turns the stop by so many degrees.
+        """
         turn = self.turn
-        a = np.radians(turn.turned[stop])
+        a = np.radians(turn.turned[stop] + off)
         x = self.x[cells] * np.cos(a) + self.z[cells] * np.sin(a)
         z = self.z[cells] * np.cos(a) - self.x[cells] * np.sin(a)
         larger = self.distance / (self.distance - z)
         column = np.floor(turn.axis + x * larger).astype(np.int32)
         row = np.rint(turn.level + (self.v[cells] - turn.level) * larger).astype(np.int32)
         height, width = turn.masks.shape[1:]
-        return column, row, (column >= 0) & (column < width) & (row >= 0) & (row < height)
+        return column, row, (column >= 0) & (column < width) & (row >= 0) & (row < height), z
 
     def carve(self, stop: int) -> None:
-        wide = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * SIDEWAYS + 1, 2 * UPRIGHT + 1))
-        mask = cv2.dilate(self.turn.masks[stop].astype(np.uint8), wide) > 0
-        column, row, inside = self.seen(self.near, stop)
+        """Cut away the cells that lie beyond a stop's outline."""
+        mask = self.turn.masks[stop].astype(np.uint8)
+        wide = np.stack([
+            [_widened(mask, SIDEWAYS + ROOM_STEP * across, UPRIGHT + ROOM_STEP * up) for across in range(ROOM_STEPS)]
+            for up in range(RISE_STEPS)
+        ])
+        column, row, inside, depth = self.seen(self.near, stop)
+        column, row, depth, cells = column[inside], row[inside], depth[inside], self.near[inside]
+        slack = np.radians(ANGLE_OFF) / ROOM_STEP
+        across = np.minimum(np.ceil(np.abs(depth) * slack), ROOM_STEPS - 1).astype(np.int64)
+        lift = np.abs((column - self.turn.axis) * (self.v[cells] - self.turn.level)) / self.distance
+        up = np.minimum(np.round(lift * slack), RISE_STEPS - 1).astype(np.int64)
         kept = ~inside
-        kept[inside] = mask[row[inside], column[inside]]
+        kept[inside] = wide[up, across, row, column]
         gone = self.near[~kept]
         self.cuts[gone] += 1
         self.cutter[gone] = stop
         self.near = self.near[self.cuts[self.near] < 2]
 
-    def outline(self, stop: int, without: int | None = None) -> NDArray[np.bool_]:
-        """The carved shape as a stop sees it; ``without`` forgets what that one stop has cut away."""
+    def outline(self, stop: int, without: int | None = None, off: float = 0.0) -> NDArray[np.bool_]:
+        """The carved shape as a stop sees it, turned by ``off``; ``without`` forgets what that one stop cut away."""
         whole = self.cuts[self.near] == 0
         if without is not None:
             whole |= self.cutter[self.near] == without
-        column, row, inside = self.seen(self.near[whole], stop)
+        column, row, inside, _ = self.seen(self.near[whole], stop, off)
         picture = np.zeros(self.turn.masks.shape[1:], dtype=np.uint8)
         picture[row[inside], column[inside]] = 1
-        picture = cv2.morphologyEx(picture, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
-        return np.asarray(cv2.dilate(picture, np.ones((3, 3), np.uint8)) > 0)
+        closed = cv2.morphologyEx(picture, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+        return np.asarray(cv2.dilate(closed, np.ones((3, 3), np.uint8))).astype(bool)
+
+
+def _widened(mask: NDArray[np.uint8], across: int, up: int) -> NDArray[np.bool_]:
+    """An outline with so many pixels more to either side, and above and below."""
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * across + 1, 2 * up + 1))
+    return np.asarray(cv2.dilate(mask, kernel)).astype(bool)
 
 
 def sticks_out(mask: NDArray[np.bool_], shape: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
@@ -161,19 +203,30 @@ def sticks_out(mask: NDArray[np.bool_], shape: NDArray[np.bool_]) -> tuple[NDArr
     return best[1], best[2]
 
 
+def _least(block: Block, stop: int, without: int | None = None) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """What sticks out of a stop's outline, where its angle and its place may be a little off."""
+    mask = block.turn.masks[stop]
+    best = sticks_out(mask, block.outline(stop, without))
+    if best[0].sum() > TRY_ANGLES * mask.sum():
+        for off in (-ANGLE_OFF, ANGLE_OFF):
+            other = sticks_out(mask, block.outline(stop, without, off))
+            best = min(best, other, key=lambda found: found[0].sum())
+    return best
+
+
 def carve(turn: Turn, nearness: float, *, cell: float = FINE) -> tuple[Carved, Block]:
     """Carve stop by stop; each is first held against what the stops before it have left."""
     block = Block(turn, nearness, cell)
     found = []
-    for stop, mask in enumerate(turn.masks):
-        found.append(sticks_out(mask, block.outline(stop)))
+    for stop in range(len(turn.masks)):
+        found.append(_least(block, stop))
         block.carve(stop)
     return _carved(turn, found), block
 
 
 def against_all(turn: Turn, block: Block, without: int | None = None) -> Carved:
     """Every stop against the shape that all stops leave, or all but one."""
-    return _carved(turn, [sticks_out(m, block.outline(k, without)) for k, m in enumerate(turn.masks)])
+    return _carved(turn, [_least(block, k, without) for k in range(len(turn.masks))])
 
 
 def _carved(turn: Turn, found: list[tuple[NDArray[np.bool_], NDArray[np.bool_]]]) -> Carved:

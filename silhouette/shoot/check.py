@@ -124,7 +124,7 @@ def missing_stops(stops: Sequence[Stop], turned: Floats) -> Finding:
     if not len(wide):
         return Finding("missing stops", "pass", (), f"The steps are about {usual:.0f} degrees all round.", "")
     places = []
-    for k in wide:
+    for k in (int(w) for w in wide):
         count = max(1, round(float(steps[k]) / usual) - 1)
         what = "a stop is" if count == 1 else f"{count} stops are"
         places.append(f"{what} missing between {stops[k].angle:.0f} and {stops[k + 1].angle:.0f}")

@@ -94,10 +94,10 @@ def _odd_ones(turn: carving.Turn, block: carving.Block, share: Floats) -> tuple[
 
 def _drift(carved: carving.Carved, first: int) -> tuple[int, ...]:
     """From the first clear stop back to where the change began, and on to the end wherever it shows."""
-    place = _grown(carved.regions[first].any(axis=1))
+    place = _grown(np.asarray(carved.regions[first].any(axis=1)))
     start = first
     while start > 1 and carved.share[start - 1] > BEGINNING:
-        rows = carved.regions[start - 1].any(axis=1)
+        rows = np.asarray(carved.regions[start - 1].any(axis=1))
         if not (rows & place).any():
             break
         start -= 1
@@ -121,7 +121,7 @@ def _held(
     worst = turn.masks[_worst(share, moved)]
     return Held(
         moved, drifting, _place(turn, worst, centres[piece]), far / turn.height,
-        _sank(worst, shape, labels == piece) / turn.height, nearness, share,
+        _sank(worst, shape, labels == piece, turn.height) / turn.height, nearness, share,
     )
 
 
@@ -129,14 +129,17 @@ def _worst(share: Floats, moved: tuple[int, ...]) -> int:
     return max(moved, key=lambda k: share[k])
 
 
-def _sank(mask: NDArray[np.bool_], shape: NDArray[np.bool_], piece: NDArray[np.bool_]) -> float:
-    """How much lower the piece lies than what the shape has and the outline lacks in the same columns, pixels."""
-    columns = np.convolve(piece.any(axis=0), np.ones(9), mode="same") > 0
-    bare = (shape & ~mask & columns[None]).astype(np.uint8)
-    missing = np.asarray(cv2.morphologyEx(bare, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0)
-    if missing.sum() < 0.3 * piece.sum():
+def _sank(mask: NDArray[np.bool_], shape: NDArray[np.bool_], piece: NDArray[np.bool_], height: float) -> float:
+    """How much lower the piece lies than what the carved shape has and the outline lacks close by, pixels."""
+    reach = int(0.12 * height) | 1
+    near = cv2.dilate(piece.astype(np.uint8), np.ones((reach, reach), np.uint8))
+    bare = (shape & ~mask).astype(np.uint8) * near
+    missing = cv2.morphologyEx(bare, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)).astype(bool)
+    if missing.sum() < 0.2 * piece.sum():
         return 0.0
-    return float(np.flatnonzero(piece.any(axis=1)).mean() - np.flatnonzero(missing.any(axis=1)).mean())
+    across = float(np.nonzero(piece)[1].mean() - np.nonzero(missing)[1].mean())
+    down = float(np.nonzero(piece)[0].mean() - np.nonzero(missing)[0].mean())
+    return down if abs(down) > 0.5 * abs(across) else 0.0
 
 
 def _place(turn: carving.Turn, mask: NDArray[np.bool_], centre: NDArray[np.float64]) -> str:

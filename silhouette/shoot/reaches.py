@@ -69,7 +69,7 @@ def measure(masks: Sequence[Mask], rows: int, *, mirrored: bool = False) -> Reac
         return None
     left = stack[:, picked].argmax(axis=2).T.astype(float)
     right = (width - stack[:, picked, ::-1].argmax(axis=2)).T.astype(float)
-    axis = float(np.median((left + right) / 2))
+    axis = float(np.median(((left + right) / 2).mean(axis=1)))
     seen = np.concatenate([right - axis, axis - left], axis=1) / height
     slant = np.arctan(seen * NEARNESS)
     side = np.repeat([-1.0, 1.0], len(stack))

@@ -32,7 +32,8 @@ def sideways(masks: Sequence[Mask], turned: Floats) -> Floats | None:
     except np.linalg.LinAlgError:
         return None
     towards = np.radians(np.tile(fit.turned, 2)[None] + seen.offset)
-    left_over = seen.reach - turnfit.slice_reach(fit.slices, towards)[0]
+    sides = np.repeat([fit.axis, -fit.axis], len(masks))
+    left_over = seen.reach - turnfit.slice_reach(fit.slices, towards)[0] - sides
     low = seen.rows >= seen.rows[-1] - LOWER * seen.height_px
     n = len(masks)
     shift = np.median((left_over[low, :n] - left_over[low, n:]) / 2, axis=0)

@@ -35,6 +35,8 @@ ROWS_WORTH = 0.2
 """Neighbouring rows tell much the same: this share of a row counts as news."""
 FLOOR = 0.0025
 """Least error of a reach, figure heights: half a pixel of a small figure."""
+AXIS_SPREAD = 0.05
+"""How far the turning axis may lie from where it was first taken to be, figure heights."""
 RIM, RIM_SPREAD = 0.015, 0.03
 """Expected rim of a slice and its spread, figure heights."""
 LARGEST_STEP = 5.0
@@ -51,6 +53,8 @@ class Fit:
     """(n,) standard deviation, degrees, by the fit itself."""
     slices: Floats
     """(r, 6) c_x, c_y, B_xx, B_xy, B_yy, rim of every row, figure heights."""
+    axis: float
+    """How far to picture right of where the reaches take it the turning axis lies, figure heights."""
     error: Floats
     """(r,) typical error of a row's reaches, figure heights."""
     cost: float
@@ -76,28 +80,27 @@ def fit(reaches: Reaches, turned: Floats, *, rounds: int = 30) -> Fit:
     """Least-squares angles from a first guess ``turned`` (n,) in degrees, first 0, growing."""
     n = len(turned)
     turned = turned.astype(float).copy()
-    slices = _first_slices(reaches, turned)
-    state = _weigh(reaches, turned, slices)
+    slices, axis = _first_slices(reaches, turned), 0.0
+    state = _weigh(reaches, turned, slices, axis)
     for _ in range(rounds):
-        normal, gradient, eliminate = _angle_equations(state, n)
-        by_steps, pull = _step_prior(turned)
-        normal, gradient = normal + by_steps, gradient + pull
-        normal += np.eye(n) * 1e-3 * np.trace(normal) / n
+        normal, gradient, eliminate = _equations(state, turned, axis)
+        normal[:n, :n] += np.eye(n) * 1e-3 * np.trace(normal[:n, :n]) / n
         normal[0], normal[:, 0], normal[0, 0], gradient[0] = 0.0, 0.0, 1.0, 0.0
         move = np.linalg.solve(normal, gradient)
-        move *= min(1.0, LARGEST_STEP / max(np.abs(move).max(), 1e-9))
-        turned = np.maximum.accumulate(turned + move)
+        move *= min(1.0, LARGEST_STEP / max(np.abs(move[:n]).max(), 1e-9))
+        turned, axis = np.maximum.accumulate(turned + move[:n]), axis + float(move[n])
         slices = slices + 0.9 * eliminate(move)
-        state = _weigh(reaches, turned, slices)
-        if np.abs(move).max() < 0.03:
+        state = _weigh(reaches, turned, slices, axis)
+        if np.abs(move[:n]).max() < 0.03:
             break
-    normal = _angle_equations(state, n)[0] + _step_prior(turned)[0]
+    normal = _equations(state, turned, axis)[0]
     normal[0], normal[:, 0], normal[0, 0] = 0.0, 0.0, 1.0
-    spread = np.sqrt(np.maximum(np.diag(np.linalg.inv(normal)), 0.0))
+    spread = np.sqrt(np.maximum(np.diag(np.linalg.inv(normal))[:n], 0.0))
     spread[0] = 0.0
     steps = np.diff(turned)
     surprise = 0.5 * (TAIL + 1) * np.log1p(((steps - np.median(steps)) / UNEVEN) ** 2 / TAIL).sum()
-    return Fit(turned, spread, slices, np.sqrt(state.variance), ROWS_WORTH * state.misfit + float(surprise))
+    cost = ROWS_WORTH * state.misfit + float(surprise) + 0.5 * (axis / AXIS_SPREAD) ** 2
+    return Fit(turned, spread, slices, axis, np.sqrt(state.variance), cost)
 
 
 @dataclass(frozen=True)
@@ -137,16 +140,21 @@ def _directions(reaches: Reaches, turned: Floats) -> Floats:
     return np.asarray(np.radians(np.tile(turned, 2)[None] + reaches.offset), dtype=np.float64)
 
 
+def _sides(n: int) -> Floats:
+    """(2 n,) what an axis that lies farther to picture right adds to the reaches to right and left."""
+    return np.repeat([1.0, -1.0], n)
+
+
 def _expect_rim(normal: Floats, gradient: Floats, slices: Floats) -> None:
     normal[:, 5, 5] += 1 / RIM_SPREAD**2
     gradient[:, 5] += (RIM - slices[:, 5]) / RIM_SPREAD**2
 
 
-def _weigh(reaches: Reaches, turned: Floats, slices: Floats) -> _State:
+def _weigh(reaches: Reaches, turned: Floats, slices: Floats, axis: float) -> _State:
     """Residuals and their weights: smeared over directions, single ones far off count less, rows by their own error."""
     towards = _directions(reaches, turned)
     model, by_slice, turn = slice_reach(slices, towards)
-    residual = reaches.reach - model
+    residual = reaches.reach - model - axis * _sides(len(turned))
     spread = np.sqrt(2.2 * np.median(residual**2, axis=1) + 1e-7)[:, None]
     trust = 1 / (1 + (residual / (3 * spread)) ** 2)
     apart = np.degrees(towards[:, :, None] - towards[:, None, :])
@@ -162,26 +170,37 @@ def _weigh(reaches: Reaches, turned: Floats, slices: Floats) -> _State:
     return _State(residual, weight, by_slice, turn * np.pi / 180, slices, variance, misfit)
 
 
-def _angle_equations(state: _State, n: int) -> tuple[Floats, Floats, Callable[[Floats], Floats]]:
-    """Normal matrix (n, n) and gradient (n,) of the angles, the slices eliminated, and what gives the slices back."""
+def _equations(state: _State, turned: Floats, axis: float) -> tuple[Floats, Floats, Callable[[Floats], Floats]]:
+    """Normal matrix (n + 1, n + 1) and gradient of the angles and the axis, and what then gives the slices' change.
+
+    The slices are eliminated; what is expected of steps and axis is included.
+    """
+    n, rows = len(turned), len(state.residual)
     weighted = np.einsum("rik,rij->rjk", state.by_slice, state.weight, optimize=True)
     own = np.einsum("rjk,rjl->rkl", weighted, state.by_slice) + np.eye(6) * 1e-3
     slope = np.einsum("rjk,rj->rk", weighted, state.residual)
     _expect_rim(own, slope, state.slices)
-    turn = state.by_degree
-    both = (state.weight * turn[:, :, None] * turn[:, None, :]).sum(axis=0)
-    normal = both[:n, :n] + both[n:, :n] + both[:n, n:] + both[n:, n:]
-    pull = (turn * np.einsum("rij,rj->ri", state.weight, state.residual)).sum(axis=0)
-    cross = weighted * turn[..., None]
-    cross = np.transpose(cross[:, :n] + cross[:, n:], (0, 2, 1))
+    design = np.zeros((rows, 2 * n, n + 1))
+    stops = np.arange(n)
+    design[:, stops, stops] = state.by_degree[:, :n]
+    design[:, n + stops, stops] = state.by_degree[:, n:]
+    design[:, :, n] = _sides(n)
+    heavy = np.matmul(state.weight, design)
+    cross = np.matmul(np.transpose(weighted, (0, 2, 1)), design)
     solved, step = np.linalg.solve(own, cross), np.linalg.solve(own, slope[..., None])[..., 0]
-    normal = normal - np.einsum("rki,rkj->ij", cross, solved)
-    gradient = pull[:n] + pull[n:] - np.einsum("rki,rk->i", cross, step)
+    normal = np.einsum("rji,rjk->ik", design, heavy, optimize=True) - np.einsum("rki,rkj->ij", cross, solved)
+    gradient = np.einsum("rji,rj->i", heavy, state.residual) - np.einsum("rki,rk->i", cross, step)
+    normal, gradient = ROWS_WORTH * normal, ROWS_WORTH * gradient
+    by_steps, pull = _step_prior(turned)
+    normal[:n, :n] += by_steps
+    gradient[:n] += pull
+    normal[n, n] += 1 / AXIS_SPREAD**2
+    gradient[n] -= axis / AXIS_SPREAD**2
 
     def eliminate(move: Floats) -> Floats:
         return np.asarray(step - np.einsum("rki,i->rk", solved, move), dtype=np.float64)
 
-    return ROWS_WORTH * normal, ROWS_WORTH * gradient, eliminate
+    return normal, gradient, eliminate
 
 
 def _step_prior(turned: Floats) -> tuple[Floats, Floats]:
