@@ -25,6 +25,8 @@ MARGIN = 36.0
 FOOT = 20.0
 APART = 30.0
 """Least angle between two of the three weakest (or strongest) views shown, degrees, where there is a choice."""
+RULED = 20.0
+"""Between two lines to write on, points: 7 mm."""
 WHEELS = 6
 """Wheels on one comparison page."""
 
@@ -140,11 +142,11 @@ def _spread(views: Sequence[View], most: int) -> list[View]:
 def _draw_tries(pose: Pose, ax: Any, size: float) -> None:
     """What to try, then lines to write on: never fewer than five."""
     width, height = ink.size_of(ax)
-    line, ruled = 1.3 * size, 20.0
+    line = 1.3 * size
     y = height
     ax.text(0, y, "What to try", size=size + 2, weight="bold", va="top")
     y -= size + 9
-    floor = 5 * ruled + 20
+    floor = 5 * RULED + 20
     tries = [(advice.text, advice_line(advice)) for advice in advise(pose)] or [
         ("Nothing is weak all round.", f"Weakest at {words.degrees(pose.round.worst_angle)}."
          if pose.round.worst_angle is not None else "")]
@@ -157,12 +159,17 @@ def _draw_tries(pose: Pose, ax: Any, size: float) -> None:
             ax.text(0, y, row, size=size, weight=weight, va="top")
             y -= line
         y -= 5
-    y -= 8
+    _draw_notes(ax, y - 8, size)
+
+
+def _draw_notes(ax: Any, y: float, size: float) -> None:
+    """Lines to write on, from ``y`` points down to the foot of the axes."""
+    width, _ = ink.size_of(ax)
     ax.text(0, y, "Notes", size=size + 2, weight="bold", va="top")
-    y -= size + 4 + ruled
+    y -= size + 4 + RULED
     while y >= 2:
         ax.plot([0, width], [y, y], color=ink.FAIR, linewidth=0.5, scalex=False, scaley=False)
-        y -= ruled
+        y -= RULED
 
 
 # ---------------------------------------------------------------------------------------------------- the comparison
@@ -175,8 +182,7 @@ def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], asked: st
     head.text(0, 40, "Candidates, best first", size=18, weight="bold", va="top")
     told = f"{asked}. Nothing was dropped; the choice is yours."
     head.text(0, 14, ink.fit_line(told, width, 8), size=8, color=ink.SOFT, va="top")
-    lines = 0.25 * height
-    block = height - 46 - lines - 12
+    block = 0.75 * height - 58
 
     def cell(columns: int) -> tuple[float, float]:
         rows = -(-len(poses) // columns)
@@ -185,12 +191,18 @@ def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], asked: st
 
     columns = max((1, 2, 3), key=lambda columns: min(cell(columns)[0], cell(columns)[1] - 30))
     wide, high = cell(columns)
+    rest = height - 56 - (high + 10) * -(-len(poses) // columns)
+    lines = min(rest, 0.34 * height)
+    if rest - lines > 4 * RULED:
+        _draw_notes(ink.page_axes(page, MARGIN, MARGIN + FOOT, width, rest - lines - 14), rest - lines - 14, 8)
+    else:
+        lines = rest
     scale = shared_scale(poses, wide, high)
     for i, pose in enumerate(poses):
         row, column = divmod(i, columns)
         bottom = MARGIN + FOOT + height - 36 - (row + 1) * (high + 10)
         draw_wheel(pose, ink.page_axes(page, MARGIN + column * (wide + 16), bottom, wide, high), scale=scale)
-    draw_lines(tuple(poses), ink.page_axes(page, MARGIN, MARGIN + FOOT + 4, width, lines))
+    draw_lines(tuple(poses), ink.page_axes(page, MARGIN, MARGIN + FOOT + rest - lines + 2, width, lines))
     return page
 
 
