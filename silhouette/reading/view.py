@@ -109,7 +109,6 @@ def interest(measures: Measures, intent: Intent = "open") -> float:
         "gaps": gaps + (1 - w.GAPS_AMOUNT) * unequal([g.share for g in measures.gaps]),
         "turns": w.rise(measures.contour_complexity, w.TURNS_CURVE),
         "asymmetry": w.rise(1 - measures.symmetry, w.ASYMMETRY_CURVE),
-        "sizes": unequal([p.area for p in measures.parts]),
     }
     return 100 * sum(table[k] * worth[k] for k in table)
 

@@ -1,0 +1,121 @@
+"""Closed forms, published values, and agreement with other libraries' own numbers."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+from shapely import affinity
+from shapely.geometry import Polygon
+
+from silhouette.shape import contour
+from tests.shape.conftest import CIRCLE, DATA, ELL, PLUS, SQUARE, YOU
+
+FORMS = [  # shape, solidity, hull perimeter / perimeter, 4 pi A / P^2, total absolute curvature: by hand
+    (CIRCLE, 1, 1, 1, 1),
+    (SQUARE, 1, 1, math.pi / 4, 1),
+    (ELL, 6 / 7, (6 + math.sqrt(2)) / 8, 4 * math.pi * 3 / 64, 1.5),
+    (PLUS, 5 / 7, (4 + 4 * math.sqrt(2)) / 12, 4 * math.pi * 5 / 144, 3),
+    (YOU, 7 / 9, 12 / 16, 4 * math.pi * 7 / 256, 2),
+]
+
+
+@pytest.mark.parametrize(("shape", "solidity", "convexity", "circularity", "turning"), FORMS)
+def test_closed_forms(shape: Polygon, solidity: float, convexity: float, circularity: float, turning: float) -> None:
+    assert contour.solidity(shape) == pytest.approx(solidity, abs=1e-4)
+    assert contour.convexity(shape) == pytest.approx(convexity, abs=1e-4)
+    assert contour.circularity(shape) == pytest.approx(circularity, abs=1e-4)
+    assert contour.total_absolute_curvature(contour.ring_points(shape.exterior)) == pytest.approx(turning, abs=1e-9)
+
+
+def koch(level: int) -> Polygon:
+    z = np.exp(-2j * np.pi * np.arange(3) / 3)
+    for _ in range(level):
+        step = (np.roll(z, -1) - z) / 3
+        z = np.column_stack([z, z + step, z + step + step * np.exp(1j * np.pi / 3), z + 2 * step]).ravel()
+    return Polygon(np.column_stack([z.real, z.imag]))
+
+
+def test_koch_snowflake() -> None:
+    """Area 1, 4/3, ... and perimeter (4/3)^n of von Koch's curve: 4 pi A / P^2, and level 1 is a hexagram."""
+    assert [contour.circularity(koch(n)) for n in range(4)] == pytest.approx([0.6046, 0.4534, 0.2834, 0.1665], abs=1e-4)
+    assert contour.solidity(koch(1)) == pytest.approx(2 / 3)
+    assert contour.convexity(koch(1)) == pytest.approx(math.sqrt(3) / 2)
+
+
+def test_koch_dimension() -> None:
+    """The perimeter grows by 4/3 for rulers of a third: ln 4 / ln 3 (Mandelbrot)."""
+    lengths = [koch(n).length for n in range(1, 5)]
+    growth = np.diff(np.log(lengths)).mean()
+    assert 1 + growth / math.log(3) == pytest.approx(math.log(4) / math.log(3))
+
+
+def test_slit_and_spike() -> None:
+    """Zunic & Rosin (2004), A new convexity measure for polygons, IEEE PAMI: unit square with a slit or a spike."""
+    e = 1e-7
+    slit = Polygon([(0, 0), (1, 0), (1, 1), (0.5 + e, 1), (0.5, e), (0.5 - e, 1), (0, 1)])
+    assert contour.solidity(slit) == pytest.approx(1, abs=1e-5)
+    assert contour.convexity(slit) == pytest.approx(2 / 3, abs=1e-5)
+    for t in (0.5, 1.0, 3.0):
+        spike = Polygon([(0, 0), (1, 0), (1, 1 - e), (1 + t, 1), (1, 1), (0, 1)])
+        assert contour.solidity(spike) == pytest.approx(2 / (2 + t), abs=1e-5)
+
+
+def test_surprisal() -> None:
+    """Feldman & Singh (2005): -ln of a von Mises density about the turn of a regular 12-gon; a bend in says more."""
+    values = contour.surprisal(np.deg2rad([30, 0, -30]), 12)
+    assert values == pytest.approx([1.0738, 1.2078, 1.5738], abs=1e-4)
+
+
+def test_agrees_with_scikit_image() -> None:
+    """Area, convex area and solidity of the same drawing by skimage.measure.regionprops."""
+    measure = pytest.importorskip("skimage.measure")
+    import cv2
+
+    for shape in (ELL, PLUS, YOU):
+        canvas = np.zeros((700, 700), np.uint8)
+        cv2.fillPoly(canvas, [np.array(shape.exterior.coords[:-1], np.int32) * 200 + 20], 1)
+        found = measure.regionprops(canvas)[0]
+        assert contour.solidity(shape) == pytest.approx(found.solidity, abs=0.005)
+        assert shape.area == pytest.approx(found.area / 200**2, rel=0.02)
+
+
+def test_agrees_with_shapely() -> None:
+    shape = PLUS.difference(SQUARE.buffer(-0.3))
+    assert contour.convexity(shape) == pytest.approx(shape.convex_hull.length / shape.exterior.length)
+    assert contour.raster(affinity.translate(affinity.scale(PLUS, 1 / 3, 1 / 3, origin=(0, 0)), -0.5)).sum() == (
+        pytest.approx(PLUS.area / 9 * 192**2, rel=0.005))
+
+
+def test_mirrored_shape_gives_the_mirrored_picture() -> None:
+    shape = affinity.translate(affinity.scale(ELL, 0.5, 0.5, origin=(0, 0)), -0.5)
+    one = contour.raster(shape)
+    other = contour.raster(affinity.scale(shape, -1, 1, origin=(0, 0)))
+    assert np.array_equal(one, other[:, ::-1])
+
+
+def test_symmetry() -> None:
+    half = affinity.translate(affinity.scale(PLUS, 1 / 3, 1 / 3, origin=(0, 0)), -0.5)
+    assert contour.symmetry(contour.raster(half)) > 0.97
+    ell = affinity.translate(affinity.scale(ELL, 0.5, 0.5, origin=(0, 0)), -0.5)
+    # best axis of the L: at x = 1/2 of its foot, 1x2 column on itself: overlap 2 of 2 * 3 - 2, or 2 of 4 across
+    assert contour.symmetry(contour.raster(ell)) == pytest.approx(0.5, abs=0.02)
+
+
+@pytest.mark.parametrize(("shape", "bays"), [(CIRCLE, 0), (SQUARE, 0), (ELL, 1), (PLUS, 4), (YOU, 1)])
+def test_bays_can_be_counted(shape: Polygon, bays: float) -> None:
+    assert contour.contour_complexity(shape) == pytest.approx(bays, abs=0.35)
+
+
+def test_complexity_follows_the_parts_people_mark() -> None:
+    """Kendall's tau with the median part count of Carlier et al. (2016): total absolute curvature reaches 0.59."""
+    rows = json.loads((DATA / "parts.json").read_text())
+    ours = np.array([contour.contour_complexity(Polygon(r["outline"]).buffer(0)) for r in rows])
+    theirs = np.array([r["parts_median"] for r in rows])
+    above = np.triu_indices(len(rows), 1)
+    a = np.sign(np.subtract.outer(ours, ours)[above])
+    b = np.sign(np.subtract.outer(theirs, theirs)[above])
+    tau = (a * b).sum() / math.sqrt((a != 0).sum() * (b != 0).sum())
+    assert tau > 0.60

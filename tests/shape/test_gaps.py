@@ -1,0 +1,81 @@
+"""Negative space and kissing edges, on drawings that a person can measure."""
+
+from __future__ import annotations
+
+import pytest
+from shapely.geometry import Polygon, box
+
+from silhouette.shape import gaps
+from silhouette.shape.measure import normalised
+from silhouette.shape.outline import outline_of
+from tests.shape.conftest import SQUARE, YOU, figure_mask
+
+
+def figure(name: str) -> Polygon:
+    found = outline_of(figure_mask(name))
+    assert found is not None
+    return found.polygon
+
+
+def test_a_u_has_one_open_gap() -> None:
+    (gap,) = gaps.gaps_of(normalised(YOU))
+    assert gap.kind == "open"
+    assert gap.share == pytest.approx(2 / 9)
+    assert gap.mouth == pytest.approx(1 / 3)
+    assert gap.polygon.area == pytest.approx(2 / 9)
+    assert gaps.depth_of(gap) == pytest.approx(4 / 3)
+    assert gaps.negative_space((gap,)) == pytest.approx(2 / 9), "deep for its mouth: it counts in full"
+
+
+def test_a_frame_has_one_enclosed_gap() -> None:
+    (gap,) = gaps.gaps_of(normalised(box(0, 0, 4, 4).difference(box(1, 1, 3, 3))))
+    assert (gap.kind, gap.mouth) == ("enclosed", 0.0)
+    assert gap.share == pytest.approx(0.25)
+
+
+def test_a_hollow_back_is_hardly_a_gap() -> None:
+    hollow = Polygon([(0, 0), (4, 0), (4, 10), (0, 10), (0.4, 5)])
+    (gap,) = gaps.gaps_of(normalised(hollow))
+    assert gap.share == pytest.approx(0.05)
+    assert gaps.negative_space((gap,)) < 0.01
+
+
+def test_no_gap_in_a_block() -> None:
+    assert gaps.gaps_of(SQUARE) == ()
+    assert gaps.negative_space(()) == 0
+
+
+def test_open_and_enclosed_gaps_make_up_the_hull() -> None:
+    outline = figure("akimbo_000")
+    found = gaps.gaps_of(outline)
+    assert sum(g.kind == "enclosed" for g in found) == 2, "one between each arm and the body"
+    seen = sum(g.polygon.area for g in found) + outline.area
+    assert seen == pytest.approx(outline.convex_hull.area, rel=0.02)
+
+
+def fork(slit: float) -> Polygon:
+    """A block with two prongs that bulge towards each other in the middle, ``slit`` apart there."""
+    half = slit / 2
+    left = [(-0.2, 1), (-0.2, 0), (0.2, 0), (0.2, 1), (0.1, 1), (half, 0.6), (0.1, 0.2), (-0.1, 0.2), (-half, 0.6), (-0.1, 1)]
+    return normalised(Polygon(left))
+
+
+@pytest.mark.parametrize(("slit", "kisses"), [(0.004, 1), (0.008, 1), (0.05, 0), (0.1, 0)])
+def test_edges_kiss_only_when_near(slit: float, kisses: int) -> None:
+    found = gaps.tangents_of(fork(slit))
+    assert len(found) == kisses
+    for tangent in found:
+        assert tangent.distance == pytest.approx(slit, abs=0.003)
+        assert tangent.point == pytest.approx((0, 0.6), abs=0.01)
+
+
+def test_a_thin_bridge_kisses_too_but_a_broad_overlap_does_not() -> None:
+    bar = box(-0.3, 0, 0.3, 0.1).union(box(-0.3, 0.9, 0.3, 1))
+    for width, kisses in ((0.008, 1), (0.05, 0)):
+        rhombs = Polygon([(-0.3, 0.1), (0.3, 0.1), (width / 2, 0.5), (0.3, 0.9), (-0.3, 0.9), (-width / 2, 0.5)])
+        assert len(gaps.tangents_of(normalised(bar.union(rhombs)))) == kisses
+
+
+def test_a_wedge_that_closes_is_no_kiss() -> None:
+    wedge = Polygon([(-0.3, 0), (0.3, 0), (0.3, 1), (0.04, 1), (0, 0.2), (-0.04, 1), (-0.3, 1)])
+    assert gaps.tangents_of(normalised(wedge)) == ()
