@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from silhouette.cutout import backdrop, matting
 from silhouette.cutout.backdrop import Shared
-from silhouette.records import Cut, Pixels
+from silhouette.records import NO_FIGURE, Cut, Pixels
 from silhouette.settings import DISTRUST
 
 
@@ -25,7 +25,8 @@ def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None) 
         The one of the two whose own confidence is higher; ``cutter`` says which.
     """
     first = backdrop.cut(pixels, shared)
-    if first.confidence >= DISTRUST or not matting.at_hand(model):
+    # Saliency models find something in every picture, so an empty room is not put to them.
+    if first.confidence >= DISTRUST or NO_FIGURE in first.flags or not matting.at_hand(model):
         return first
     second = matting.cut(pixels, shared, first, model)
     return second if second.confidence > first.confidence else first

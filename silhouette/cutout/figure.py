@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.cutout.plate import Floats, tint
+from silhouette.cutout.plate import Floats, tint, widest
 
 LONG = 224
 """Longer side of what the network sees when it looks closely, pixels."""
@@ -32,7 +32,15 @@ PLANES = 10
 
 
 OWN_COLOUR = 18.0
-"""Levels of tint (plus 4 times the noise) that no shadow has."""
+"""Levels of tint or of brightness over the backdrop (plus 4 times the noise) that no shadow has."""
+OFF_TINT = 0.13
+"""Tint over lightness that no shadow has, however dark: the light that fills shadows is coloured by a tenth at most."""
+DARKEST = 0.24
+"""Share of the backdrop's level to which even one hard lamp's shadow hardly falls (a thirtieth of the light)."""
+EVEN = 10.0
+"""Step between neighbours, levels (plus 3 times the noise), within one even colour."""
+SHARE_HELD = 0.15
+"""Share of an even patch that the network takes for figure, from which the whole patch is."""
 COLOUR_ODDS = 2.5
 """Log odds that a pixel of such a colour gains, where the network does not speak firmly against it: hands and poles are
 thinner than what it sees well."""
@@ -106,20 +114,53 @@ def look(picture: NDArray[np.uint8], backdrop: Floats, sigma: float, window: tup
     """
     rows, cols = window
     part = picture[window]
-    size = seen_size(*part.shape[:2], longer)[::-1]
+    h, w = part.shape[:2]
+    size = seen_size(h, w, longer)[::-1]
     small = cv2.resize(part, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     # The same window of the backdrop, by the map from seen pixels to the backdrop's.
     up, along = backdrop.shape[0] / picture.shape[0], backdrop.shape[1] / picture.shape[1]
-    scale = np.array([[part.shape[1] / size[0] * along, 0, 0], [0, part.shape[0] / size[1] * up, 0]], np.float32)
+    scale = np.array([[w / size[0] * along, 0, 0], [0, h / size[1] * up, 0]], np.float32)
     scale[:, 2] = scale[:, :2] @ [0.5, 0.5] - 0.5 + np.array([cols.start * along, rows.start * up])
     behind = cv2.warpAffine(backdrop, scale, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
                             borderMode=cv2.BORDER_REPLICATE)
     network = _network(longer)
     network.setInput(planes(small, behind, sigma)[None])
     odds: Floats = network.forward()[0, 0]
-    _, rest = tint(small, behind)
-    odds[(rest > OWN_COLOUR + 4.0 * sigma) & (odds > FIRMLY)] += COLOUR_ODDS
-    return Look(odds, small, behind, window)
+    strange = no_shadow(small, behind, sigma)
+    odds[strange & (odds > FIRMLY)] += COLOUR_ODDS
+    return Look(joined(odds, small, strange, sigma), small, behind, window)
+
+
+def no_shadow(picture: Floats, backdrop: Floats, sigma: float) -> NDArray[np.bool_]:
+    """Where a picture differs from its backdrop as no shadow does: in colour, by being brighter or far darker."""
+    ratio, rest = tint(picture, backdrop)
+    level = backdrop.mean(axis=2)
+    coloured = (rest > OWN_COLOUR + 4.0 * sigma) | ((rest > 3.0 + 1.5 * sigma) & (rest > OFF_TINT * ratio * level))
+    too_dark = (ratio < DARKEST) & (level > 60.0)
+    return coloured | too_dark | ((ratio - 1.0) * level > OWN_COLOUR + 4.0 * sigma)
+
+
+def joined(odds: Floats, picture: Floats, strange: NDArray[np.bool_], sigma: float) -> Floats:
+    """Add to the figure what hangs together with it in one even colour that no shadow has.
+
+    The network knows bodies; a straight sleeve, a mannequin or a block that somebody sits on it may take for furniture.
+    But furniture differs in colour from the figure before it, so a patch counts only as a whole, by the share of it that
+    the network takes for figure.
+    """
+    step = np.zeros(odds.shape, np.float32)
+    across, along = widest(picture[:, 1:] - picture[:, :-1]), widest(picture[1:] - picture[:-1])
+    step[:, :-1] = across
+    step[:-1] = np.maximum(step[:-1], along)
+    patch = strange & (step < EVEN + 3.0 * sigma)
+    _, labels = cv2.connectedComponents(patch.astype(np.uint8), connectivity=4)
+    size = np.bincount(labels.ravel())
+    held = np.bincount(labels[odds > 0].ravel(), minlength=len(size))
+    keep = held > SHARE_HELD * size
+    keep[0] = False
+    if not keep.any():
+        return odds
+    grown = cv2.dilate(keep[labels].astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    return np.where(grown & strange, np.maximum(odds, 1.0), odds)
 
 
 def widened(box: tuple[float, float, float, float], shape: tuple[int, int]) -> tuple[slice, slice]:

@@ -15,6 +15,8 @@ from silhouette.settings import TRUST
 
 SPECK = 0.0006
 """Holes and scraps under this share of the figure's bounding box are noise (a gap that counts is three times that)."""
+GHOST = 0.6
+"""Confidence under which a small scrap, or one at the picture's edge, is no figure at all."""
 SOFT_EDGE = 0.012
 """Width of the edge, in figure heights, from which a picture is called blurred."""
 
@@ -87,6 +89,8 @@ def finished(mask: NDArray[np.bool_], sure: float, cutter: Literal["backdrop", "
     rows = np.flatnonzero(mask.any(axis=1))
     if len(rows) and softness > SOFT_EDGE * (rows[-1] - rows[0] + 1):
         found.append(BLURRED)
+    if sure < GHOST and {SMALL_FIGURE, CUT_BY_FRAME} & set(found):
+        found = [NO_FIGURE]
     if NO_FIGURE in found:
         return Cut(np.zeros_like(mask), 0.0, cutter, tuple(dict.fromkeys(found)))
     if sure < TRUST:

@@ -109,3 +109,10 @@ def test_bad_given_masks_get_one_sentence(tmp_path: Path, fault: str) -> None:
     with pytest.raises(PictureError) as caught:
         tidy.given(path, (160, 224))
     assert str(path) in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_a_doubtful_scrap_at_the_edge_is_no_figure() -> None:
+    scrap = np.zeros((200, 160), bool)
+    scrap[160:, :30] = True
+    cut = tidy.finished(scrap, 0.4, "backdrop", (), 1.0)
+    assert cut.flags == (NO_FIGURE,) and not cut.mask.any() and cut.confidence == 0
