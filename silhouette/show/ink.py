@@ -17,6 +17,7 @@ from shapely.geometry.polygon import orient
 
 from silhouette.errors import OutputError
 from silhouette.records import CANNOT_TELL, INFERRED, View
+from silhouette.show.paper import NO_METADATA
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -237,5 +238,4 @@ def write_whole(path: Path, write: Callable[[Path], object]) -> Path:
 def save_figure(figure: Figure, path: Path, **how: Any) -> Path:
     """Save a figure as the kind its file name says, with no date, author or program in it."""
     kind = path.suffix[1:].lower()
-    metadata = {"pdf": {"CreationDate": None, "Producer": None, "Creator": None}, "png": {"Software": None}}.get(kind)
-    return write_whole(path, lambda beside: figure.savefig(beside, format=kind, metadata=metadata, **how))
+    return write_whole(path, lambda beside: figure.savefig(beside, format=kind, metadata=NO_METADATA[kind], **how))
