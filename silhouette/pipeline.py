@@ -23,6 +23,7 @@ from silhouette.records import (
     ONE_PICTURE,
     SAME_ANGLE,
     SHAPE_ALONE,
+    TWO_FIGURES,
     UNREADABLE,
     BodyReading,
     Mask,
@@ -317,6 +318,8 @@ def _nothing_read(pose: Pose) -> str:
             if len(pose.views) == 1
             else f"no figure was found in its {len(pose.views)} pictures."
         )
+    if all(TWO_FIGURES in v.flags for v in pose.views if v.outline is not None):
+        return "two people stand in it, and it cannot be told which of them is meant."
     return "the figure could not be told from the background well enough to score it."
 
 
