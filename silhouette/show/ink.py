@@ -45,8 +45,16 @@ def style() -> Iterator[None]:
     """The project's matplotlib style, for the time of a ``with`` block."""
     import matplotlib
 
-    with matplotlib.rc_context(fname=STYLE):
+    with matplotlib.rc_context(_style()):
         yield
+
+
+@lru_cache(maxsize=1)
+def _style() -> Any:
+    """The style file as read once: reading it takes longer than drawing a strip of figures."""
+    import matplotlib
+
+    return matplotlib.rc_params_from_file(STYLE, use_default_template=False)
 
 
 def new_figure(width: float, height: float) -> Figure:
