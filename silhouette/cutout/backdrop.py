@@ -76,10 +76,11 @@ def _reach(thumbs: plate.Floats, backdrop: plate.Floats) -> tuple[float, float, 
     found = np.zeros((h, w), np.bool_)
     for thumb in thumbs:
         # The network expects the noise of a larger picture than a thumbnail.
+        sigma = 2 * plate.noise(thumb)
         picture = np.clip(thumb, 0, 255).astype(np.uint8)
-        seen = figure.look(picture, backdrop, 2 * plate.noise(thumb), (slice(0, h), slice(0, w)), figure.FIRST_LONG)
+        seen = figure.look(picture, backdrop, sigma, (slice(0, h), slice(0, w)), figure.FIRST_LONG)
         odds, _ = tidy.whole(seen.odds)
-        found |= cv2.resize(odds, (w, h)) > -1
+        found |= cv2.resize(figure.touching(seen, odds, sigma).astype(np.uint8), (w, h)) > 0
     rows, cols = np.flatnonzero(found.any(axis=1)), np.flatnonzero(found.any(axis=0))
     if not len(rows):
         return 0.0, 1.0, 0.0, 1.0
@@ -155,7 +156,7 @@ def _find(half: Pixels, behind: plate.Floats, sigma: float,
         close = figure.look(half, behind, sigma, everything, longer)
         odds, flags = tidy.whole(close.odds)
         if NO_FIGURE not in flags:
-            close = figure.look(half, behind, sigma, figure.around(odds, (h, w)))
+            close = figure.look(half, behind, sigma, figure.around(close, odds, sigma, (h, w)))
             odds, more = tidy.whole(close.odds)
             return close, odds, tuple(dict.fromkeys((*flags, *more)))
     return close, odds, flags

@@ -143,9 +143,9 @@ def no_shadow(picture: Floats, backdrop: Floats, sigma: float) -> NDArray[np.boo
 def joined(odds: Floats, picture: Floats, strange: NDArray[np.bool_], sigma: float) -> Floats:
     """Add to the figure what hangs together with it in one even colour that no shadow has.
 
-    The network knows bodies; a straight sleeve, a mannequin or a block that somebody sits on it may take for furniture.
-    But furniture differs in colour from the figure before it, so a patch counts only as a whole, by the share of it that
-    the network takes for figure.
+    The network knows bodies; a straight sleeve or a mannequin it may take for furniture. But furniture differs in
+    colour from the figure before it, so a patch counts only as a whole, by the share of it that the network takes for
+    figure.
     """
     step = np.zeros(odds.shape, np.float32)
     across, along = widest(picture[:, 1:] - picture[:, :-1]), widest(picture[1:] - picture[:-1])
@@ -171,9 +171,18 @@ def widened(box: tuple[float, float, float, float], shape: tuple[int, int]) -> t
             slice(max(0, int(left - margin)), min(shape[1], int(right + margin))))
 
 
-def around(odds: Floats, shape: tuple[int, int]) -> tuple[slice, slice]:
-    """The window of a picture of ``shape`` (h, w) that holds the figure found in ``odds`` and a margin."""
-    x, y, w, h = cv2.boundingRect((odds > -1).astype(np.uint8))
+def touching(seen: Look, odds: Floats, sigma: float) -> NDArray[np.bool_]:
+    """The figure found in ``odds`` and whatever touches it that is no shadow, (h, w)."""
+    candidates = (odds > -1) | no_shadow(seen.picture, seen.backdrop, sigma)
+    _, labels = cv2.connectedComponents(candidates.astype(np.uint8), connectivity=8)
+    keep = np.zeros(labels.max() + 1, np.bool_)
+    keep[labels[odds > 0]] = True
+    return keep[labels]
+
+
+def around(seen: Look, odds: Floats, sigma: float, shape: tuple[int, int]) -> tuple[slice, slice]:
+    """The window of a picture of ``shape`` (h, w) with the figure found in ``odds``, what touches it, and a margin."""
+    x, y, w, h = cv2.boundingRect(touching(seen, odds, sigma).astype(np.uint8))
     up, along = shape[0] / odds.shape[0], shape[1] / odds.shape[1]
     return widened((y * up, (y + h) * up, x * along, (x + w) * along), shape)
 

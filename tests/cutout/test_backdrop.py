@@ -91,7 +91,7 @@ def test_other_light_in_one_view_is_followed(turn: tuple[list[np.ndarray], list[
     assert overlap(backdrop.cut(darker, shared).mask, masks[3]) > 0.95
 
 
-def test_nothing_is_shared_by_pictures_of_other_sizes_or_too_few(turn: tuple[list[np.ndarray], list[np.ndarray]]) -> None:
+def test_nothing_is_shared_by_other_sizes_or_too_few(turn: tuple[list[np.ndarray], list[np.ndarray]]) -> None:
     pictures, _ = turn
     assert backdrop.learn(pictures[:3]) is None
     assert backdrop.learn([*pictures[:5], pictures[5][:-40]]) is None
