@@ -33,6 +33,7 @@ def write(ranking: Ranking, out: Path, *, masks: bool = False, photos: bool = Fa
         tables.views_table(ranking.poses).to_csv(folder / "views.csv", index=False)
         polar.write_chart(ranking, folder)
         sheet.write_sheet(ranking, folder)
+        sheet.write_spaces(ranking, folder)
         critique.write_critique(ranking, folder / "critique.pdf", paper=paper)
         report.write_report(ranking, folder / "report.html")
         if photos:
