@@ -1,7 +1,8 @@
-"""Prints how well the reader does against the truth: ``python tests/measure/reader.py FOLDER [--masks | --cut]``.
+"""Prints how well the reader does against the truth: ``python tests/measure/reader.py FOLDER [--cut] [--every N]``.
 
-FOLDER holds turnarounds (``POSE/truth.json``, ``POSE/masks/NNN.png`` and the stills), or ``views.csv`` with masks, or is
-an ``.npz`` of kept-out views written by ``silhouette.studio.training learn``.
+FOLDER holds turnarounds (``POSE/truth.json``, ``POSE/masks/NNN.png`` and the stills), or ``views.csv`` with masks, or
+is an ``.npz`` of kept-out views written by ``silhouette.studio.training``, or ``shapes.json`` of shapes that are no
+bodies.
 """
 
 from __future__ import annotations
@@ -19,8 +20,11 @@ from numpy.typing import NDArray
 from scipy.stats import spearmanr
 from shapely import affinity
 
+from silhouette.cutout import auto
+from silhouette.intake import stills
 from silhouette.reading import reader
 from silhouette.records import BodyReading, Outline
+from silhouette.settings import Settings
 from silhouette.shape.measure import normalised
 from silhouette.shape.outline import outline_of
 
@@ -33,9 +37,7 @@ def turnarounds(folder: Path, cut: bool) -> Iterator[Row]:
     for truth in sorted(folder.glob("*/truth.json")):
         for row in json.loads(truth.read_text()):
             if cut:
-                from silhouette.pipeline import cut_still  # type: ignore[attr-defined]
-
-                mask = cut_still(truth.parent / row["file"])
+                mask = auto.cut(stills.read_still(truth.parent / row["file"], Settings().work_px).pixels).mask
             else:
                 mask = cv2.imread(str(truth.parent / row["mask"]), cv2.IMREAD_GRAYSCALE) > 127
             yield truth.parent.name, mask, np.array([row["limb_legibility"][k] for k in LIMBS]), None
