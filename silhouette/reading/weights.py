@@ -40,10 +40,10 @@ CLOSED_HOLLOW_CURVE = (0.03, 0.20)
 
 # -- interesting: is the outline worth looking at? ---------------------------------------------------------------------
 INTERESTING = {"gaps": 0.40, "turns": 0.30, "asymmetry": 0.30}
-"""Gaps, by amount and by how unequal they are (big, medium and small); how much the outline turns; how far left and right
-differ. Near to equal, since no study tells them apart; gaps first, since they are what sculptors name first. The sizes
-of the parts would belong here too, but whether a part stands out is yes or no, and one that comes and goes with the
-grain of a picture moved the score by nine points."""
+"""Gaps, by amount and by how unequal they are (big, medium and small); how much the outline turns; how far left and
+right differ. Near to equal, since no study tells them apart; gaps first, since they are what sculptors name first. The
+sizes of the parts would belong here too, but whether a part stands out is yes or no, and one that comes and goes with
+the grain of a picture moved the score by nine points."""
 INTERESTING_CLOSED = {"gaps": 0.0, "turns": 0.45, "asymmetry": 0.55}
 """The same without the gaps, for closed poses and reliefs."""
 GAPS_CURVE = (0.02, 0.40)

@@ -56,8 +56,9 @@ def test_open_and_enclosed_gaps_make_up_the_hull() -> None:
 def fork(slit: float) -> Polygon:
     """A block with two prongs that bulge towards each other in the middle, ``slit`` apart there."""
     half = slit / 2
-    left = [(-0.2, 1), (-0.2, 0), (0.2, 0), (0.2, 1), (0.1, 1), (half, 0.6), (0.1, 0.2), (-0.1, 0.2), (-half, 0.6), (-0.1, 1)]
-    return normalised(Polygon(left))
+    outside = [(-0.2, 1), (-0.2, 0), (0.2, 0), (0.2, 1)]
+    inside = [(0.1, 1), (half, 0.6), (0.1, 0.2), (-0.1, 0.2), (-half, 0.6), (-0.1, 1)]
+    return normalised(Polygon(outside + inside))
 
 
 @pytest.mark.parametrize(("slit", "kisses"), [(0.004, 1), (0.008, 1), (0.05, 0), (0.1, 0)])

@@ -1,0 +1,81 @@
+"""Limb separation against what is true of the body (rendered poses that nothing was fitted on)."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from silhouette.records import Measures
+from silhouette.shape import contour, legibility, limbs
+from silhouette.shape.measure import measure_outline, normalised
+from silhouette.shape.outline import outline_of
+from tests.shape.conftest import CIRCLE, PLUS, figure_mask
+
+LIMBS = ("head", "arm_l", "arm_r", "leg_l", "leg_r")
+
+
+def ranks(values: np.ndarray) -> np.ndarray:
+    _, where, count = np.unique(values, return_inverse=True, return_counts=True)
+    return (np.cumsum(count) - (count - 1) / 2)[where]
+
+
+def spearman(a: np.ndarray, b: np.ndarray) -> float:
+    return float(np.corrcoef(ranks(a), ranks(b))[0, 1])
+
+
+@pytest.fixture(scope="module")
+def seen(truth: list[dict[str, float | str]]) -> list[Measures]:
+    found = [outline_of(figure_mask(str(row["mask"]).removesuffix(".png"))) for row in truth]
+    return [measure_outline(o.polygon) for o in found if o is not None]
+
+
+def test_limb_separation_follows_true_legibility(truth: list[dict[str, float | str]], seen: list[Measures]) -> None:
+    limb = np.sort([[float(row[k]) for k in LIMBS] for row in truth], axis=1)
+    separation = np.array([m.limb_separation for m in seen])
+    weakest = np.array([m.weakest_limbs for m in seen])
+    assert spearman(separation, limb.mean(axis=1)) > 0.92
+    assert spearman(separation, limb[:, :2].mean(axis=1)) > 0.85
+    assert spearman(weakest, limb[:, :2].mean(axis=1)) > 0.87
+    poses = np.array([row["pose"] for row in truth])
+    within = [spearman(separation[poses == p], limb[poses == p].mean(axis=1)) for p in np.unique(poses)]
+    assert np.median(within) > 0.85
+
+
+def test_parts_that_stand_follow_limbs_that_show(truth: list[dict[str, float | str]], seen: list[Measures]) -> None:
+    showing = np.array([sum(float(row[k]) > 0.55 for k in LIMBS) for row in truth])
+    assert spearman(np.array([len(m.parts) for m in seen]), showing) > 0.8
+
+
+def test_limb_by_limb(truth: list[dict[str, float | str]], seen: list[Measures]) -> None:
+    for name, true, guessed in (
+        ("head", [row["head"] for row in truth], [m.limbs.head for m in seen if m.limbs]),
+        ("weaker arm", [min(row["arm_l"], row["arm_r"]) for row in truth], [m.limbs.arms[0] for m in seen if m.limbs]),
+        ("weaker leg", [min(row["leg_l"], row["leg_r"]) for row in truth], [m.limbs.legs[0] for m in seen if m.limbs]),
+    ):
+        assert np.abs(np.array(true, float) - np.array(guessed)).mean() < 0.10, name
+
+
+def test_features_are_the_same_mirrored() -> None:
+    mask = figure_mask("lunge_060")
+    values = []
+    for picture_mask in (mask, mask[:, ::-1]):
+        found = outline_of(picture_mask)
+        assert found is not None
+        picture = contour.raster(found.polygon)
+        parts = limbs.cut_parts(found.polygon, picture, contour.depth(picture))
+        values.append(legibility.features(found.polygon, picture, parts))
+    assert values[0] == pytest.approx(values[1], abs=0.02)
+
+
+@pytest.mark.parametrize("shape", [CIRCLE, PLUS], ids=["circle", "plus"])
+def test_shapes_unlike_a_body_stay_within_reach(shape: object) -> None:
+    figure = normalised(shape)  # type: ignore[arg-type]
+    picture = contour.raster(figure)
+    parts = limbs.cut_parts(figure, picture, contour.depth(picture))
+    found = legibility.guess(legibility.features(figure, picture, parts))
+    assert 0 <= found.weakest <= found.mean <= 1 and 0 <= found.standing <= 5
+
+
+def test_arms_before_the_body_are_seen_to_be_lost(seen: list[Measures], truth: list[dict[str, float | str]]) -> None:
+    arms = {row["mask"]: m.limbs.arms for row, m in zip(truth, seen, strict=True) if m.limbs}
+    assert max(arms["akimbo_090.png"]) < 0.25 < min(arms["lunge_000.png"])
