@@ -118,12 +118,6 @@ def _draw(rings: list[Points], rows: int, columns: int) -> NDArray[np.float32]:
     return cv2.resize(canvas, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
 
 
-def depth(picture: NDArray[np.float32]) -> NDArray[np.float32]:
-    """How far inside the outline each pixel of a coverage picture lies, figure heights; 0 outside."""
-    solid = np.pad((picture > 0.5).astype(np.uint8), 1)
-    return cv2.distanceTransform(solid, cv2.DIST_L2, 5)[1:-1, 1:-1].astype(np.float32) / np.float32(picture.shape[0])
-
-
 def symmetry(picture: NDArray[np.float32]) -> float:
     """Overlap of a figure with its own mirror image about the best upright axis: intersection over union, 0 to 1.
 

@@ -124,8 +124,3 @@ def _narrowest(points: Points, first: NDArray[np.intp], second: NDArray[np.intp]
         if all(np.hypot(x - t.point[0], y - t.point[1]) > APART for t in chosen):
             chosen.append(Tangent(point=(x, y), distance=float(distance[k])))
     return tuple(chosen)
-
-
-def slit(tangent: Tangent, polygon: Polygon) -> bool:
-    """True where the edges all but touch (a slit of background), False where a thin bridge of figure joins them."""
-    return not polygon.covers(shapely.Point(tangent.point))

@@ -58,9 +58,6 @@ class CutPart:
     part: Part
     sharpness: float
     """Inward turn of the outline at the two ends of the base together, radians."""
-    backing: float
-    """Half width of the figure just behind the base over half the base: about 1 where a tube is merely pinched, more
-    where the core begins."""
 
 
 @dataclass(frozen=True)
@@ -96,22 +93,22 @@ def _nearest(a: Points, b: Points) -> tuple[float, int, int]:
     return float(squared[i, j]), i, j
 
 
-def cut_parts(polygon: Polygon, picture: NDArray[np.float32], depth: NDArray[np.float32]) -> tuple[CutPart, ...]:
+def cut_parts(polygon: Polygon, picture: NDArray[np.float32]) -> tuple[CutPart, ...]:
     """The parts that can be cut off a normalised outline, longest first.
 
     Parameters
     ----------
     polygon
         Height 1, see :func:`silhouette.shape.measure.normalised`.
-    picture, depth
-        Its coverage picture and the distance from the outline inside it, figure heights (:mod:`contour`).
+    picture
+        Its coverage picture (:func:`silhouette.shape.contour.raster`); cuts are checked on it to run inside.
     """
     ring = open_ring(polygon)
     if len(ring) < 16:
         return ()
     bend = turns(smooth(ring, SMOOTH))
     chosen = _best_set(_candidates(ring, bend, picture), len(ring))
-    return tuple(_with_evidence(ring, bend, cut, depth) for cut in sorted(chosen, key=lambda c: -c.length))
+    return tuple(_with_evidence(ring, bend, cut) for cut in sorted(chosen, key=lambda c: -c.length))
 
 
 def standing(cuts: tuple[CutPart, ...], limbs: float) -> tuple[Part, ...]:
@@ -215,7 +212,7 @@ def _best_set(cuts: list[_Cut], n: int) -> list[_Cut]:
     return best
 
 
-def _with_evidence(ring: Points, bend: NDArray[np.float64], cut: _Cut, depth: NDArray[np.float32]) -> CutPart:
+def _with_evidence(ring: Points, bend: NDArray[np.float64], cut: _Cut) -> CutPart:
     n = len(ring)
     piece = ring[np.arange(cut.start, cut.stop + 1) % n]
     (ax, ay), (bx, by) = piece[0], piece[-1]
@@ -226,7 +223,4 @@ def _with_evidence(ring: Points, bend: NDArray[np.float64], cut: _Cut, depth: ND
     )
     window = np.arange(-3, 4)
     sharpness = -sum(float(np.minimum(bend[(end + window) % n], 0).sum()) for end in (cut.start, cut.stop))
-    into = np.array([-(by - ay), bx - ax]) / max(cut.base, 1e-9)  # points away from the part: the part is to its left
-    behind = np.array([(ax + bx) / 2, (ay + by) / 2]) - np.linspace(0.3, 1.0, 8)[:, None] * cut.base * into
-    backing = float(_at(behind, depth).max()) / max(cut.base / 2, 1e-9)
-    return CutPart(part=part, sharpness=sharpness, backing=backing)
+    return CutPart(part=part, sharpness=sharpness)

@@ -35,7 +35,7 @@ def measure_outline(polygon: Polygon) -> Measures:
     """
     figure = normalised(polygon)
     picture = contour.raster(figure)
-    cuts = limbs.cut_parts(figure, picture, contour.depth(picture))
+    cuts = limbs.cut_parts(figure, picture)
     guessed = legibility.guess(legibility.features(figure, picture, cuts))
     negative = gaps.gaps_of(figure)
     return Measures(

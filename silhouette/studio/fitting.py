@@ -6,6 +6,11 @@
 ``render`` draws random poses, half of them dressed, from all round, and writes each black shape with the true
 legibility of its limbs to ``views.csv``. ``fit`` measures every shape, and a roughened copy of some, and trains a few
 small networks on them; poses of the set ``heldout`` are kept apart and the table at the end is of those alone.
+
+The numbers that ship were fitted on 10,284 views of 816 poses: 250 random ones, half of them dressed, and the studio's
+41 named ones, 2.5 to 6 m away, and 525 random bare ones, 3.2 to 6 m away, whose limbs' outlines were counted as drawn
+within 1.6 pixels of the figure's. Another 115 poses were kept apart. A fit to newly rendered poses will differ in the
+second decimal.
 """
 
 from __future__ import annotations
@@ -53,7 +58,7 @@ def features_of(mask: Mask) -> Floats | None:
     if found is None:
         return None
     picture = contour.raster(found.polygon)
-    parts = limbs.cut_parts(found.polygon, picture, contour.depth(picture))
+    parts = limbs.cut_parts(found.polygon, picture)
     return legibility.features(found.polygon, picture, parts)
 
 
@@ -148,15 +153,11 @@ def store(path: Path, x: Floats, copy: Floats, y: Floats) -> None:
     np.savez_compressed(path, **{name: values.astype(np.float32) for name, values in numbers.items()})
 
 
-def ranks(values: Floats) -> Floats:
-    """Ranks, ties given their middle rank."""
-    _, where, count = np.unique(values, return_inverse=True, return_counts=True)
-    return (np.cumsum(count) - (count - 1) / 2)[where]
-
-
 def spearman(a: Floats, b: Floats) -> float:
     """Spearman's rank correlation."""
-    return float(np.corrcoef(ranks(a), ranks(b))[0, 1])
+    from scipy.stats import spearmanr
+
+    return float(spearmanr(a, b)[0])
 
 
 def table(x: Floats, truth: Floats) -> str:

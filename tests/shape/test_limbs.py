@@ -19,7 +19,7 @@ from tests.shape.conftest import CIRCLE, figure_mask
 def cut(polygon: Polygon) -> tuple[limbs.CutPart, ...]:
     figure = normalised(polygon)
     picture = contour.raster(figure)
-    return limbs.cut_parts(figure, picture, contour.depth(picture))
+    return limbs.cut_parts(figure, picture)
 
 
 def keeper(arm: float = 0.28, legs: float = 0.12) -> Polygon:
