@@ -37,7 +37,7 @@ OFF_TINT = 0.13
 """Tint over lightness that no shadow has, however dark: the light that fills shadows is coloured by a tenth at most."""
 DARKEST = 0.24
 """Share of the backdrop's level to which even one hard lamp's shadow hardly falls (a thirtieth of the light)."""
-EVEN = 10.0
+EVEN = 25.0
 """Step between neighbours, levels (plus 3 times the noise), within one even colour."""
 SHARE_HELD = 0.15
 """Share of an even patch that the network takes for figure, from which the whole patch is."""
@@ -152,7 +152,7 @@ def joined(odds: Floats, picture: Floats, strange: NDArray[np.bool_], sigma: flo
     step[:, :-1] = across
     step[:-1] = np.maximum(step[:-1], along)
     patch = strange & (step < EVEN + 3.0 * sigma)
-    _, labels = cv2.connectedComponents(patch.astype(np.uint8), connectivity=4)
+    _, labels = cv2.connectedComponents(patch.astype(np.uint8), connectivity=8)
     size = np.bincount(labels.ravel())
     held = np.bincount(labels[odds > 0].ravel(), minlength=len(size))
     keep = held > SHARE_HELD * size
