@@ -81,9 +81,9 @@ def prepare(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) ->
     stack = np.asarray(masks, dtype=np.bool_)
     if mirrored:
         stack = stack[:, :, ::-1]
-    filled = stack.any(axis=2)
+    filled = np.asarray(stack.any(axis=2))
     heights = filled.shape[1] - filled[:, ::-1].argmax(axis=1) - filled.argmax(axis=1)
-    across = stack.any(axis=1)
+    across = np.asarray(stack.any(axis=1))
     widths = across.shape[1] - across[:, ::-1].argmax(axis=1) - across.argmax(axis=1)
     height = float(np.median(heights))
     scale = FIGURE_PX / max(height, float(widths.max()))
@@ -91,7 +91,7 @@ def prepare(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) ->
         np.asarray(cv2.resize(m.astype(np.float32), None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)) > 0.5
         for m in stack
     ])
-    columns = small.any(axis=1)
+    columns = np.asarray(small.any(axis=1))
     middles = (columns.argmax(axis=1) + columns.shape[1] - columns[:, ::-1].argmax(axis=1)) / 2
     level, places = small.shape[1] / 2, np.asarray(turned, dtype=np.float64)
     return Turn(small, places, _axis(middles, places), level, scale, height * scale)
@@ -115,8 +115,10 @@ def _axis(middles: Floats, turned: Floats) -> float:
 class Block:
     """The block that is carved: cell middles, and how many stops have cut each away."""
 
-    def __init__(self, turn: Turn, nearness: float, cell: float) -> None:
+    def __init__(self, turn: Turn, nearness: float, cell: float, strict: bool = False) -> None:
         self.turn = turn
+        self.angle_off = 0.0 if strict else ANGLE_OFF
+        self.enough = 1 if strict else 2
         self.distance = turn.height / nearness
         columns, rows = np.asarray(turn.masks.any(axis=(0, 1))), np.asarray(turn.masks.any(axis=(0, 2)))
         side = np.flatnonzero(columns)
@@ -131,9 +133,8 @@ class Block:
         x, z = x[round_], z[round_]
         self.x, self.z, self.v = np.repeat(x, len(up)), np.repeat(z, len(up)), np.tile(up, len(x))
         self.cuts = np.zeros(len(self.x), dtype=np.uint8)
-        # how many stops cut a cell away (2: two or more), the last that did, and the cells cut by at most one
-        self.cutter = np.full(len(self.x), -1, dtype=np.int16)
-        self.near = np.arange(len(self.x))
+        # a cell is gone when two stops cut it away: a single one may have lost a foot in the cutting out; strictly, one
+        self.left = np.arange(len(self.x))
 
     def seen(
         self, cells: NDArray[np.int64], stop: int, off: float = 0.0
@@ -159,25 +160,20 @@ class Block:
             [_widened(mask, SIDEWAYS + ROOM_STEP * across, UPRIGHT + ROOM_STEP * up) for across in range(ROOM_STEPS)]
             for up in range(RISE_STEPS)
         ])
-        column, row, inside, depth = self.seen(self.near, stop)
-        column, row, depth, cells = column[inside], row[inside], depth[inside], self.near[inside]
-        slack = np.radians(ANGLE_OFF) / ROOM_STEP
+        column, row, inside, depth = self.seen(self.left, stop)
+        column, row, depth, cells = column[inside], row[inside], depth[inside], self.left[inside]
+        slack = np.radians(self.angle_off) / ROOM_STEP
         across = np.minimum(np.ceil(np.abs(depth) * slack), ROOM_STEPS - 1).astype(np.int64)
         lift = np.abs((column - self.turn.axis) * (self.v[cells] - self.turn.level)) / self.distance
         up = np.minimum(np.round(lift * slack), RISE_STEPS - 1).astype(np.int64)
         kept = ~inside
         kept[inside] = wide[up, across, row, column]
-        gone = self.near[~kept]
-        self.cuts[gone] += 1
-        self.cutter[gone] = stop
-        self.near = self.near[self.cuts[self.near] < 2]
+        self.cuts[self.left[~kept]] += 1
+        self.left = self.left[self.cuts[self.left] < self.enough]
 
-    def outline(self, stop: int, without: int | None = None, off: float = 0.0) -> NDArray[np.bool_]:
-        """The carved shape as a stop sees it, turned by ``off``; ``without`` forgets what that one stop cut away."""
-        whole = self.cuts[self.near] == 0
-        if without is not None:
-            whole |= self.cutter[self.near] == without
-        column, row, inside, _ = self.seen(self.near[whole], stop, off)
+    def outline(self, stop: int, off: float = 0.0) -> NDArray[np.bool_]:
+        """The carved shape as a stop sees it, turned by ``off`` degrees."""
+        column, row, inside, _ = self.seen(self.left, stop, off)
         picture = np.zeros(self.turn.masks.shape[1:], dtype=np.uint8)
         picture[row[inside], column[inside]] = 1
         closed = cv2.morphologyEx(picture, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
@@ -203,20 +199,25 @@ def sticks_out(mask: NDArray[np.bool_], shape: NDArray[np.bool_]) -> tuple[NDArr
     return best[1], best[2]
 
 
-def _least(block: Block, stop: int, without: int | None = None) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def _least(block: Block, stop: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """What sticks out of a stop's outline, where its angle and its place may be a little off."""
     mask = block.turn.masks[stop]
-    best = sticks_out(mask, block.outline(stop, without))
-    if best[0].sum() > TRY_ANGLES * mask.sum():
-        for off in (-ANGLE_OFF, ANGLE_OFF):
-            other = sticks_out(mask, block.outline(stop, without, off))
+    best = sticks_out(mask, block.outline(stop))
+    if block.angle_off and best[0].sum() > TRY_ANGLES * mask.sum():
+        for off in (-block.angle_off, block.angle_off):
+            other = sticks_out(mask, block.outline(stop, off))
             best = min(best, other, key=lambda found: found[0].sum())
     return best
 
 
-def carve(turn: Turn, nearness: float, *, cell: float = FINE) -> tuple[Carved, Block]:
-    """Carve stop by stop; each is first held against what the stops before it have left."""
-    block = Block(turn, nearness, cell)
+def carve(
+    turn: Turn, nearness: float, *, cell: float = FINE, strict: bool = False
+) -> tuple[Carved, Block]:
+    """Carve stop by stop; each is first held against what the stops before it have left.
+
+    ``strict`` takes every angle and every outline at its word.
+    """
+    block = Block(turn, nearness, cell, strict)
     found = []
     for stop in range(len(turn.masks)):
         found.append(_least(block, stop))
@@ -224,9 +225,9 @@ def carve(turn: Turn, nearness: float, *, cell: float = FINE) -> tuple[Carved, B
     return _carved(turn, found), block
 
 
-def against_all(turn: Turn, block: Block, without: int | None = None) -> Carved:
-    """Every stop against the shape that all stops leave, or all but one."""
-    return _carved(turn, [_least(block, k, without) for k in range(len(turn.masks))])
+def against_all(turn: Turn, block: Block) -> Carved:
+    """Every stop against the shape that all stops leave."""
+    return _carved(turn, [_least(block, k) for k in range(len(turn.masks))])
 
 
 def _carved(turn: Turn, found: list[tuple[NDArray[np.bool_], NDArray[np.bool_]]]) -> Carved:

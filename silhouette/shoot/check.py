@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.errors import PoseError
 from silhouette.records import CheckReport, Finding, Stop, StopLook, Verdict
 from silhouette.settings import TRUST
 from silhouette.shoot import distance, held, light, spot
@@ -27,7 +28,7 @@ DOUBLED, DOUBLED_DEG, ALIKE = 0.35, 6.0, 0.4
 differ by less than this share of the usual difference."""
 NOT_ROUND_DEG = 4.0
 """Short of a full turn by this, or a third of a step, it is open."""
-SMALL_PX, TINY_PX = 300.0, 150.0
+SMALL_PX, TINY_PX = 200.0, 100.0
 """Figure heights in the original, pixels, under which thin gaps are lost, and under which an outline says little."""
 SOFTER, BLURRED = 1.6, 2.2
 """Edge width of a stop over the usual one from which it is soft, and from which it is a retake."""
@@ -48,23 +49,43 @@ def check_turnaround(
     stops : n stops in the order shot
     looks : n looks, one a stop, by :func:`silhouette.shoot.look.look_at`
     height_m : the figure's height in the room as it stands in the pose, metres, if known: turns shares into centimetres
+
+    Raises
+    ------
+    PoseError
+        No figure was found in any picture.
     """
+    if not any(look.mask.any() for look in looks):
+        raise PoseError("No figure was found in any of the pictures.", do="Film the model before a plain backdrop.")
     turned = turned_through(stops)
     sure = [k for k, look in enumerate(looks) if look.mask.any() and look.confidence >= TRUST]
     same_size = len({looks[k].mask.shape for k in sure}) == 1
     known = any(s.angle_from != "spread" for s in stops)
-    pose = None
-    if len(sure) >= 8 and same_size and known:
+    pose, moved = None, None
+    if len(sure) >= 2 and same_size:
+        moved = spot.jump([looks[k].mask for k in sure])
+    if len(sure) >= 8 and same_size and known and moved is None:
         pose = held.judge([looks[k].mask for k in sure], turned[np.asarray(sure)])
     findings = [
-        full_turn(stops, turned), missing_stops(stops, turned), doubled_stops(stops, turned, looks),
-        held_pose(stops, turned, sure, pose, height_m), stance(stops, turned, looks, sure, height_m),
+        *(_turn_lost() if moved is not None else _turn(stops, turned, looks)),
+        held_pose(stops, turned, sure, pose, height_m),
+        camera_moved(stops, sure[moved]) if moved is not None else stance(stops, turned, looks, sure, height_m),
         framing(stops, looks), figure_size(stops, looks), sharpness(stops, looks),
         light.steady_light(looks), light.light_direction(looks),
-        distance.distance(looks, height_m, _nearness(pose, turned)), distance.camera_height(looks, height_m),
+        distance.distance(looks, height_m, _nearness(pose, turned, looks)), distance.camera_height(looks, height_m),
     ]
     findings.sort(key=lambda f: ORDER[f.verdict])
     return CheckReport(name, tuple(stops), tuple(findings))
+
+
+def _turn(stops: Sequence[Stop], turned: Floats, looks: Sequence[StopLook]) -> list[Finding]:
+    return [full_turn(stops, turned), missing_stops(stops, turned), doubled_stops(stops, turned, looks)]
+
+
+def _turn_lost() -> list[Finding]:
+    """The answers about the turn where the camera was moved on the way."""
+    text = "The camera was moved on the way: how far the model turned is not known."
+    return [Finding(check, "unknown", (), text, "") for check in ("full turn", "missing stops", "doubled stops")]
 
 
 def turned_through(stops: Sequence[Stop]) -> Floats:
@@ -165,9 +186,10 @@ def _difference(one: StopLook, other: StopLook) -> float | None:
     return float((one.mask ^ other.mask).sum() / (one.mask | other.mask).sum())
 
 
-def _nearness(pose: held.Held | None, turned: Floats) -> float | None:
-    """Only a whole turn in which the pose was held tells how near the camera stood."""
-    return None if pose is None or pose.unfit or abs(float(turned[-1])) < 300 else pose.nearness
+def _nearness(pose: held.Held | None, turned: Floats, looks: Sequence[StopLook]) -> float | None:
+    """Only whole outlines of a whole turn tell how near the camera stood."""
+    whole = pose is not None and not pose.unfit and abs(float(turned[-1])) >= 300
+    return pose.nearness if pose is not None and whole and not any(look.edges for look in looks) else None
 
 
 def held_pose(
@@ -220,6 +242,16 @@ def stance(
     return Finding("stance", "retake" if retake else "look", which, text, do)
 
 
+def camera_moved(stops: Sequence[Stop], stop: int) -> Finding:
+    """The answer to the stance where the whole picture shifted."""
+    return Finding(
+        "stance", "retake", (stop,),
+        f"Between {stops[stop - 1].angle:.0f} and {stops[stop].angle:.0f} the whole figure jumps in the picture: the "
+        "camera was moved. Angles and pose cannot be compared across that.",
+        "Fix the tripod and shoot the whole turn again.",
+    )
+
+
 def framing(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
     """Does the picture's edge cut the figure?"""
     if not any(look.mask.any() for look in looks):
@@ -269,7 +301,8 @@ def sharpness(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
     widths = np.asarray([np.nan if look.edge_width is None else look.edge_width for look in looks])
     heights = [look.height_px for look in looks if look.height_px > 0]
     if np.isfinite(widths).sum() < 3 or not heights:
-        return Finding("sharpness", "unknown", (), "The figure stands out too little from the backdrop to judge it.", "")
+        text = "The figure stands out too little from the backdrop to judge it."
+        return Finding("sharpness", "unknown", (), text, "")
     usual = float(np.nanmedian(widths))
     text = f"The figure's edge is about {usual:.1f} pixels wide"
     soft = np.flatnonzero(widths > SOFTER * usual)

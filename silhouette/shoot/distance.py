@@ -12,6 +12,9 @@ HAND_M = 0.6
 """How far a hand reaches toward the camera or away from it, metres."""
 TOO_CLOSE_M, CLOSE_M = 2.5, 3.3
 """Nearer than the first spoils proportions for good, nearer than the second shows in arms that reach out, metres."""
+FEET_M = 0.08
+"""The lowest point of a figure is a foot some 14 cm nearer than the axis, and a lens at waist height (0.55 of the
+figure) looks down on it: that draws the figure longer and the camera 0.55 x 14 cm nearer than it stood, metres."""
 LONG_SIDE_MM = 36.0
 """Long side of the 35 mm frame that equivalent focal lengths refer to."""
 LOW, HIGH = 0.35, 0.75
@@ -19,16 +22,17 @@ LOW, HIGH = 0.35, 0.75
 
 
 def from_lens(looks: Sequence[StopLook], height_m: float) -> float | None:
-    """Metres from camera to figure: D = f x H / (36 mm x share of the long side); None without a focal length.
+    """Metres from camera to axis: D = f x H / (36 mm x share of the long side), and a little for the feet.
 
-    f is the 35 mm equivalent focal length, H the figure's height in the room, the share its height in the picture over
+    None without a focal length. f is the 35 mm equivalent focal length, H the figure's height in the room, the share
+    its height in the picture over
     the picture's long side. Plain geometry of a pinhole; cropping, digital zoom and stabilisation break it.
     """
     tried = [
         look.focal_35mm * height_m / (LONG_SIDE_MM * look.height_px / max(look.full_size))
         for look in looks if look.focal_35mm and look.height_px > 0 and not look.edges
     ]
-    return float(np.median(tried)) if tried else None
+    return float(np.median(tried)) + FEET_M if tried else None
 
 
 def larger(distance_m: float, reach_m: float = HAND_M) -> float:
@@ -46,6 +50,7 @@ def distance(looks: Sequence[StopLook], height_m: float | None, nearness: float 
     nearness : figure height over camera distance, as the outlines of a whole turn tell it, if they do
     """
     metres = from_lens(looks, height_m) if height_m else None
+    by_lens = metres is not None
     source = "by the lens and the figure's height in the picture"
     if metres is None and nearness is not None:
         metres = (height_m or 1.7) / nearness
@@ -60,7 +65,7 @@ def distance(looks: Sequence[StopLook], height_m: float | None, nearness: float 
         f"The camera stood about {metres:.1f} m away, {source}: a hand reaching {HAND_M:.1f} m forward looks "
         f"{100 * (times - 1):.0f} % larger than one as far behind."
     )
-    if metres < TOO_CLOSE_M:
+    if metres < TOO_CLOSE_M and by_lens:
         return Finding("distance", "retake", (), text, "Step back to 4 m and use a longer lens, or crop later.")
     if metres < CLOSE_M:
         return Finding("distance", "look", (), text, "Step back to 4 m if the room allows it.")

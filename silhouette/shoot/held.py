@@ -14,17 +14,17 @@ from silhouette.shoot import carving
 
 Floats = NDArray[np.float64]
 
-MOVED = 0.012
+MOVED = 0.006
 """Share of the figure's area that sticks out of what the other stops allow, from which a stop has moved."""
+ODD = 0.011
+"""The same, against all stops, from which anything is said at all: outlines of good turns reach 0.009."""
 BEGINNING = 0.0008
-"""Where the pose goes on to change, a stop before with at least this much at the same place is its beginning."""
+"""Where the pose goes on changing, a stop before it with this much there is its beginning."""
 SINGLE = 3
 """Up to this many stops can be off one by one; more in a row are a pose that changed."""
 EARLY_DEG, UNFIT = 140.0, 0.4
 """Where this share of all stops stick out, many of them already before this much of the turn, the pictures do not belong
 together: the camera moved, or the angles are wrong."""
-CURED = 0.35
-"""A stop is the odd one out if leaving it out of the carving takes away all but this part of what sticks out."""
 
 
 @dataclass(frozen=True)
@@ -61,47 +61,36 @@ def judge(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) -> H
     nearness = carving.find_nearness(turn)
     carved, block = carving.carve(turn, nearness)
     share = carved.share
-    strong = np.flatnonzero(share > MOVED)
-    if not len(strong):
+    everyone = carving.against_all(turn, block)
+    off = np.flatnonzero(everyone.share > ODD)
+    if not len(off):
         return Held((), False, None, 0.0, 0.0, nearness, share)
-    odd = _odd_ones(turn, block, share)
-    if odd:
-        other = carving.against_all(turn, block, odd[0])
-        worst = odd[0]
-        region, shape = other.regions[worst], other.left_over[worst]
-        if region.any():
-            return _held(turn, odd, False, region, shape, nearness, share)
+    if len(off) <= SINGLE:
+        return _held(turn, tuple(int(k) for k in off), False, everyone, nearness)
+    strong = np.flatnonzero(share > MOVED)
     early = np.abs(turn.turned) < EARLY_DEG
     if len(strong) > UNFIT * len(share) and (share[early] > MOVED).sum() > 0.3 * early.sum():
         return Held((), False, None, 0.0, 0.0, nearness, share, unfit=True)
-    moved = _drift(carved, int(strong[0]))
-    worst = int(strong[np.argmax(share[strong])])
-    return _held(turn, moved, True, carved.regions[worst], carved.left_over[worst], nearness, share)
+    if not len(strong):
+        return Held((), False, None, 0.0, 0.0, nearness, share)
+    strict, _ = carving.carve(turn, nearness, strict=True)
+    return _held(turn, _drift(carved, strict, int(strong[0])), True, carved, nearness)
 
 
-def _odd_ones(turn: carving.Turn, block: carving.Block, share: Floats) -> tuple[int, ...]:
-    """The single stop without which the others fit together, if there is one."""
-    everyone = carving.against_all(turn, block).share
-    total = float(np.maximum(everyone - BEGINNING, 0).sum())
-    best, least = -1, total
-    for stop in np.flatnonzero(everyone > 0):
-        rest = np.delete(carving.against_all(turn, block, int(stop)).share, stop)
-        left = float(np.maximum(rest - BEGINNING, 0).sum())
-        if left < least:
-            best, least = int(stop), left
-    return (best,) if best >= 0 and least < CURED * total and np.median(share) < BEGINNING else ()
+def _drift(carved: carving.Carved, strict: carving.Carved, first: int) -> tuple[int, ...]:
+    """From the first clear stop back to where the change began, and on to the end wherever it shows.
 
-
-def _drift(carved: carving.Carved, first: int) -> tuple[int, ...]:
-    """From the first clear stop back to where the change began, and on to the end wherever it shows."""
+    ``strict`` feels the beginning sooner, but alone would cry wolf.
+    """
     place = _grown(np.asarray(carved.regions[first].any(axis=1)))
     start = first
-    while start > 1 and carved.share[start - 1] > BEGINNING:
-        rows = np.asarray(carved.regions[start - 1].any(axis=1))
+    while start > 1 and strict.share[start - 1] > BEGINNING:
+        rows = np.asarray(strict.regions[start - 1].any(axis=1))
         if not (rows & place).any():
             break
         start -= 1
-    return tuple(k for k in range(start, len(carved.share)) if carved.share[k] > BEGINNING)
+    later = (k for k in range(first, len(carved.share)) if carved.share[k] > BEGINNING)
+    return tuple(dict.fromkeys([*range(start, first + 1), *later]))
 
 
 def _grown(rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -110,23 +99,20 @@ def _grown(rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _held(
-    turn: carving.Turn, moved: tuple[int, ...], drifting: bool, region: NDArray[np.bool_], shape: NDArray[np.bool_],
-    nearness: float, share: Floats,
+    turn: carving.Turn, moved: tuple[int, ...], drifting: bool, carved: carving.Carved, nearness: float
 ) -> Held:
-    """Name the place and the size of the largest piece that sticks out."""
+    """Name the place and the size of the largest piece that sticks out at the worst stop."""
+    worst = max(moved, key=lambda k: carved.share[k])
+    mask, region, shape = turn.masks[worst], carved.regions[worst], carved.left_over[worst]
     _, labels, stats, centres = cv2.connectedComponentsWithStats(region.astype(np.uint8), connectivity=8)
-    piece = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    piece = np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])))
+    centre = centres[1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))]
     away = cv2.distanceTransform((~shape).astype(np.uint8), cv2.DIST_L2, 5)
-    far = float(np.percentile(away[labels == piece], 95)) + carving.UPRIGHT
-    worst = turn.masks[_worst(share, moved)]
+    far = float(np.percentile(away[piece], 95)) + carving.UPRIGHT
     return Held(
-        moved, drifting, _place(turn, worst, centres[piece]), far / turn.height,
-        _sank(worst, shape, labels == piece, turn.height) / turn.height, nearness, share,
+        moved, drifting, _place(turn, mask, centre), far / turn.height,
+        _sank(mask, shape, piece, turn.height) / turn.height, nearness, carved.share,
     )
-
-
-def _worst(share: Floats, moved: tuple[int, ...]) -> int:
-    return max(moved, key=lambda k: share[k])
 
 
 def _sank(mask: NDArray[np.bool_], shape: NDArray[np.bool_], piece: NDArray[np.bool_], height: float) -> float:

@@ -24,7 +24,7 @@ AWAY = 7
 BACK_LIT = 0.55
 """The figure's brightest parts over the backdrop round it, under which the light comes from behind or everything worn
 is dark."""
-FLAT = 0.03
+FLAT = 0.015
 """Mean log ratio of the figure's two sides under which neither side is brighter."""
 
 

@@ -22,7 +22,7 @@ LEAST_CONTRAST = 18.0
 def look_at(picture: Picture, cut: Cut) -> StopLook:
     """Everything that the check keeps of one stop; pure, costs about 10 ms."""
     mask = np.asarray(cut.mask, dtype=np.bool_)
-    luma = cv2.cvtColor(picture.pixels, cv2.COLOR_BGR2GRAY)
+    luma = np.asarray(cv2.cvtColor(picture.pixels, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
     rows = np.flatnonzero(mask.any(axis=1))
     height = (rows[-1] - rows[0] + 1) / picture.scale if len(rows) else 0.0
     figure, backdrop, side = _light(luma, mask)

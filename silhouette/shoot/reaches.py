@@ -50,11 +50,11 @@ def measure(masks: Sequence[Mask], rows: int, *, mirrored: bool = False) -> Reac
     With the camera at angle a, the line of sight that touches the slice to picture right at the image angle f touches
     it in direction a - 90 + f, at the distance D sin f from the axis; to picture left it is a + 90 - f.
     """
-    stack = np.asarray(masks, dtype=np.bool_)
+    stack: NDArray[np.bool_] = np.asarray(masks, dtype=np.bool_)
     if mirrored:
         stack = stack[:, :, ::-1]
     width = stack.shape[2]
-    filled = stack.any(axis=2)
+    filled: NDArray[np.bool_] = np.asarray(stack.any(axis=2))
     if not filled.any(axis=1).all():
         return None
     top = filled.argmax(axis=1)

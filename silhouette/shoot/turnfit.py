@@ -79,16 +79,17 @@ def slice_reach(slices: Floats, towards: Floats) -> tuple[Floats, Floats, Floats
 def fit(reaches: Reaches, turned: Floats, *, rounds: int = 30) -> Fit:
     """Least-squares angles from a first guess ``turned`` (n,) in degrees, first 0, growing."""
     n = len(turned)
-    turned = turned.astype(float).copy()
+    turned = np.array(turned, dtype=np.float64)
     slices, axis = _first_slices(reaches, turned), 0.0
     state = _weigh(reaches, turned, slices, axis)
     for _ in range(rounds):
         normal, gradient, eliminate = _equations(state, turned, axis)
         normal[:n, :n] += np.eye(n) * 1e-3 * np.trace(normal[:n, :n]) / n
         normal[0], normal[:, 0], normal[0, 0], gradient[0] = 0.0, 0.0, 1.0, 0.0
-        move = np.linalg.solve(normal, gradient)
+        move = np.asarray(np.linalg.solve(normal, gradient), dtype=np.float64)
         move *= min(1.0, LARGEST_STEP / max(np.abs(move[:n]).max(), 1e-9))
-        turned, axis = np.maximum.accumulate(turned + move[:n]), axis + float(move[n])
+        turned = np.asarray(np.maximum.accumulate(turned + move[:n]), dtype=np.float64)
+        axis += float(move[n])
         slices = slices + 0.9 * eliminate(move)
         state = _weigh(reaches, turned, slices, axis)
         if np.abs(move[:n]).max() < 0.03:

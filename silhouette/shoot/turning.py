@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.records import Mask
-from silhouette.shoot import reaches, turnfit
+from silhouette.shoot import reaches, spot, turnfit
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +27,8 @@ UNDERSTATED = 1.8
 """The fit's own spread is too small by this factor: true errors over spreads on rendered turns."""
 LEAST_SURE = 2.0
 """Half width of the 90 % interval is never given smaller, degrees."""
+ADRIFT = 45.0
+"""The same where the camera was moved on the way, degrees."""
 NOT_ROUND = 4.0
 """Degrees short of a full turn from which it is called open, at least; or a third of a step, if that is more."""
 
@@ -80,7 +82,12 @@ def estimate_angles(
     step = float(np.median(np.diff(turned)))
     overlap = float(turned[-1] - 360.0)
     closed = overlap >= -max(NOT_ROUND, step / 3)
-    return Turned(_angles(turned, start, turn), sure, closed, overlap, _notes(turned, sure, usable), turned)
+    notes = _notes(turned, sure, usable)
+    moved = spot.jump([masks[k] for k in usable])  # type: ignore[misc]
+    if moved is not None:
+        sure = np.maximum(sure, ADRIFT * (np.arange(n) > 0))
+        notes = (f"The camera was moved before stop {usable[moved]}: the angles cannot be trusted.",)
+    return Turned(_angles(turned, start, turn), sure, closed, overlap, notes, turned)
 
 
 def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirrored: bool) -> turnfit.Fit | None:
