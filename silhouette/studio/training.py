@@ -1,10 +1,11 @@
 """Trains the reader of ``silhouette/reading`` on rendered bodies alone, the same way every time.
 
-Four steps, each a command (``python -m silhouette.studio.training STEP ...``):
+Five steps, each a command (``python -m silhouette.studio.training STEP ...``):
 
 - ``stock FILE``: builds at rest, where anny is installed;
 - ``learn FOLDER --stock FILE``: views, training and the kept-out figures, on any torch machine (a large GPU takes
   minutes);
+- ``keep FOLDER --stock FILE``: the kept-out views alone, for ``tests/measure/reader.py``;
 - ``tune FOLDER --stock FILE --state FILE``: goes on from there on a processor, slowly;
 - ``export STATE FILE``: the network as ONNX with half-precision weights, where the ``onnx`` package is installed.
 
@@ -47,14 +48,10 @@ def learn(folder: Path, stock_file: Path, count: int, making: float, minutes: fl
     began = time.monotonic()
     stock = training_views.load_stock(stock_file, device)
     with torch.no_grad():
-        random = training_views.make_views(stock, kept_out, seed + 1, together=together, first_pose=10**6)
-        named = training_views.make_views(stock, kept_out, seed + 2, poses.KEPT_OUT, True, together, 2 * 10**6)
+        tests = keep(folder, stock, kept_out, seed, together)
         print("kept-out poses made after", round(time.monotonic() - began, 1), "s", flush=True)
         views = training_views.make_views(stock, count, seed, together=together,
                                           until=time.monotonic() + 60 * making)
-    tests = {"random": random, "named": named}
-    for name, kept in tests.items():
-        training_views.save_views(folder / f"{name}.npz", kept, 6000)
     report: dict[str, Any] = {"seed": seed, "poses": len(views) // training_views.TURN, "views": len(views),
                               "device": device, "making_s": round(time.monotonic() - began, 1), "curve": []}
     print(json.dumps(report), flush=True)
@@ -69,6 +66,17 @@ def learn(folder: Path, stock_file: Path, count: int, making: float, minutes: fl
     (folder / "report.json").write_text(json.dumps(report, indent=1))
     print(json.dumps(report["kept_out"], indent=1), flush=True)
     return report
+
+
+def keep(folder: Path, stock: training_views.Stock, count: int, seed: int, together: int = 1) -> dict[str, Views]:
+    """Views of ``count`` poses of either kind that training never sees; also written to ``folder``."""
+    folder.mkdir(parents=True, exist_ok=True)
+    with torch.no_grad():
+        kept = {"random": training_views.make_views(stock, count, seed + 1, together=together, first_pose=10**6),
+                "named": training_views.make_views(stock, count, seed + 2, poses.KEPT_OUT, True, together, 2 * 10**6)}
+    for name, kind in kept.items():
+        training_views.save_views(folder / f"{name}.npz", kind, 6000)
+    return kept
 
 
 def _train(net: ReaderNet, views: Views, tests: dict[str, Views], minutes: float, seed: int, batch: int,
@@ -286,6 +294,11 @@ def main() -> None:
     two.add_argument("--batch", type=int, default=384)
     two.add_argument("--kept-out", type=int, default=300)
     two.add_argument("--together", type=int, default=4)
+    kept = steps.add_parser("keep", help="make the kept-out views alone")
+    kept.add_argument("folder", type=Path)
+    kept.add_argument("--stock", type=Path, required=True)
+    kept.add_argument("--poses", type=int, default=60)
+    kept.add_argument("--seed", type=int, default=5)
     tuned = steps.add_parser("tune", help="go on from given weights, on a processor")
     tuned.add_argument("folder", type=Path)
     tuned.add_argument("--stock", type=Path, required=True)
@@ -301,6 +314,8 @@ def main() -> None:
     elif args.step == "learn":
         learn(args.folder, args.stock, args.poses, args.making, args.minutes, args.seed, args.batch, args.kept_out,
               args.together)
+    elif args.step == "keep":
+        keep(args.folder, training_views.load_stock(args.stock, "cpu"), args.poses, args.seed)
     elif args.step == "tune":
         tune(args.folder, args.stock, args.state, args.minutes, args.seed)
     else:

@@ -88,6 +88,21 @@ def least(v: NDArray[np.float64], n: int) -> NDArray[np.float64]:
     return np.sort(v, axis=1)[:, :n].mean(1)
 
 
+def no_bodies(file: Path) -> None:
+    """How often the reader stands aside before shapes that are no bodies, by class."""
+    aside: dict[str, list[bool]] = {}
+    for shape in json.loads(file.read_text()):
+        ring = np.array(shape["outline"], float)
+        mask = np.zeros((1040, 1040), np.uint8)
+        cv2.fillPoly(mask, [np.round(ring - ring.min(0) + 20).astype(np.int32)], 1)
+        line = outline_of(mask > 0)
+        if line is not None:
+            aside.setdefault(shape["cls"], []).append(reader.read_body(line).unlike > reader.UNLIKE)
+    for cls, seen in sorted(aside.items(), key=lambda c: np.mean(c[1])):
+        print(f"{cls:24}{len(seen):4} shapes  stands aside {np.mean(seen):.0%}")
+    print(f"{'all':24}{sum(map(len, aside.values())):4} shapes  stands aside {np.mean([a for seen in aside.values() for a in seen]):.1%}")
+
+
 def report(rows: list[Row]) -> None:
     lines = [outline_of(mask) for _, mask, _, _ in rows]
     kept = [i for i, line in enumerate(lines) if line is not None]
@@ -172,13 +187,16 @@ def main() -> None:
     parser.add_argument("--cut", action="store_true", help="cut the stills out instead of taking the exact masks")
     parser.add_argument("--every", type=int, default=1, help="only every n-th view")
     args = parser.parse_args()
+    cv2.setNumThreads(1)
+    if args.folder.suffix == ".json":
+        no_bodies(args.folder)
+        return
     if args.folder.suffix == ".npz":
         rows = packed(args.folder)
     elif list(args.folder.glob("views.csv*")):
         rows = listed(args.folder)
     else:
         rows = turnarounds(args.folder, args.cut)
-    cv2.setNumThreads(1)
     report(list(rows)[:: args.every])
 
 
