@@ -180,7 +180,7 @@ def _lost_limbs(measures: Measures, limbs: LimbLegibility, intent: Intent) -> li
     shown = _sides_with_arms(measures)
     if stronger < w.ARM_LOST or (stronger < w.ARM_FLUSH and not shown):
         found.append((0.4 + w.ARM_FLUSH - weaker, "both arms lost in the torso"))
-    elif weaker < w.ARM_LOST or (weaker < w.ARM_FLUSH and len(shown) < 2):
+    elif weaker < w.ARM_LOST:
         other = {"left": ", picture right", "right": ", picture left"}
         where = other[shown.pop()] if len(shown) == 1 else ""
         found.append((0.2 + w.ARM_FLUSH - weaker, f"one arm lost in the torso{where}"))

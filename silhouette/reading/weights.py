@@ -60,12 +60,12 @@ CLEAR_SHARE = 0.75
 """Readability is first of all whether the shape can be told; interest moves it by a band at most."""
 
 # -- reasons -----------------------------------------------------------------------------------------------------------
-ARM_LOST, LEGS_ONE, HEAD_SUNK = 0.25, 0.44, 0.45
+ARM_LOST, LEGS_ONE, HEAD_SUNK = 0.26, 0.44, 0.45
 """Guessed legibility under which an arm is called lost, the legs one, the head sunk. Set on rendered poses kept out of
 the fitting, where these tell best a true legibility under 0.2, 0.4 and 0.4 (a guess keeps nearer to the middle)."""
 ARM_FLUSH = 0.45
-"""Legibility under which an arm is also called lost if no part and no gap shows on its side: its outer edge is drawn,
-as it is for an arm flush to the body, but nothing tells it from the torso."""
+"""Legibility under which both arms are also called lost if neither a part nor a gap shows an arm: the outer edges are
+drawn, as they are for arms flush to the body, but nothing tells them from the torso."""
 MIRRORED = 0.92
 """Overlap with the own mirror image from which both sides are said to match."""
 BARE = 0.04

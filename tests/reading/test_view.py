@@ -71,8 +71,8 @@ def test_reasons_say_what_is_lost() -> None:
 
 
 def test_a_lost_arm_is_looked_for_on_the_bare_side() -> None:
-    why = read("arms_flush_060").why
-    mirrored = view.read_view(*measured(mask_of("arms_flush_060")[:, ::-1])).why
+    why = read("arms_flush_090").why
+    mirrored = view.read_view(*measured(mask_of("arms_flush_090")[:, ::-1])).why
     assert any("one arm lost in the torso, picture" in w for w in why)
     swap = {"left": "right", "right": "left"}
     assert [" ".join(swap.get(word.strip(","), word.strip(",")) for word in w.split()) for w in why] == [
