@@ -84,3 +84,6 @@ DISTRUST = 0.975
 """Cut confidence under which `auto` asks the neural cutter for a second opinion."""
 BRIDGE = 60.0
 """Widest hole between stops, degrees, that is interpolated over."""
+WEAKEST_SHARE = 0.5
+"""Weight of the two least legible limbs in limb separation, and so in `clear`, beside the mean of all five (0 to 1): a
+view fails by the limbs that are lost."""

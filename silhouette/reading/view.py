@@ -6,7 +6,7 @@ import numpy as np
 
 from silhouette.reading import weights as w
 from silhouette.records import Band, BodyReading, LimbLegibility, Measures, Outline, Part, Reading
-from silhouette.settings import BAND_FAIR, BAND_STRONG, Intent
+from silhouette.settings import BAND_FAIR, BAND_STRONG, WEAKEST_SHARE, Intent
 
 HEIGHTS = ((0.16, "at the head"), (0.30, "at the shoulders"), (0.47, "at the waist"), (0.62, "at the hips"),
            (0.86, "at the knees"), (9.0, "at the feet"))
@@ -68,7 +68,7 @@ def clear_of(measures: Measures, body: BodyReading | None, trust: float) -> floa
 def weighed(limbs: LimbLegibility) -> float:
     """Legibility of the five limbs as one number, 0 to 1, the two least legible ones counted again."""
     five = sorted([limbs.head, *limbs.arms, *limbs.legs])
-    return (1 - w.WEAKEST_SHARE) * float(np.mean(five)) + w.WEAKEST_SHARE * float(np.mean(five[:2]))
+    return (1 - WEAKEST_SHARE) * float(np.mean(five)) + WEAKEST_SHARE * float(np.mean(five[:2]))
 
 
 def mixed(shape: LimbLegibility | None, reader: LimbLegibility, trust: float) -> LimbLegibility:

@@ -7,13 +7,10 @@ a straight line between (:func:`rise`), so that no small change of an outline ma
 from __future__ import annotations
 
 # -- clear: can one tell what each limb does? --------------------------------------------------------------------------
-WEAKEST_SHARE = 0.4
-"""Weight of the two least legible limbs beside the mean of all five: a view fails by the limb that is lost, so these
-two count as much again as their share in the mean (2 of 5). ``limb_separation`` is weighed in the same way."""
 CLEAR_CURVE = (0.10, 0.75)
-"""Limb legibility, weighed as above, at which nothing can be told and at which everything can. Laid so that on rendered
-bodies a typical view with one legible limb of five (0.34) comes out weak, with two or three (0.44, 0.48) fair, with
-four (0.54) at the border of strong and with five (0.64) strong."""
+"""Limb separation at which nothing can be told and at which everything can. Laid so that on rendered
+bodies a typical view with one legible limb of five (0.34) comes out weak, with two or three (0.42, 0.47) fair, with
+four (0.53) at the border of strong and with five (0.64) strong."""
 READER_SHARE = 0.5
 """How much of the limbs' legibility is the learned reader's, where it trusts itself, the rest being the shape's own. On
 rendered poses that neither had seen, rank correlation with the truth was 0.90 for each alone and 0.92 for the mean."""

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from silhouette.records import LimbLegibility
+from silhouette.settings import WEAKEST_SHARE
 from silhouette.shape.contour import bay_turns, resample, ring_points, smooth, turns
 from silhouette.shape.limbs import CutPart, clearness
 
@@ -119,11 +120,6 @@ class Guess:
     """Of the two least legible ones."""
     standing: float
     """How many of the five limbs are legible beyond 0.55, 0 to 5."""
-
-
-WEAKEST_SHARE = 0.4
-"""Weight of the two least legible limbs in limb separation beside the mean of all five: a view fails by the limb that
-is lost, so these two of five count as much again."""
 
 
 def separation(found: Guess) -> float:
