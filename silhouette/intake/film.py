@@ -261,10 +261,11 @@ def _evenly(scan: _Scan, times: NDArray[np.float64], motion: NDArray[np.float64]
     start, end = pauses.moving_stretch(times, motion)
     count = int(min(EVEN_STOPS, max(2, (end - start) / SLOT_S)))
     kept = np.asarray([k.time for k in scan.kept])
+    close = min(0.75 * SLOT_S, 0.2 * (end - start) / count)
     chosen = []
     for t in np.linspace(start, end, count + 1)[:-1]:
         near = kept[np.argmin(np.abs(kept - t))] if len(kept) else np.inf
-        chosen.append(float(near if abs(near - t) <= 0.75 * SLOT_S else times[np.argmin(np.abs(times - t))]))
+        chosen.append(float(near if abs(near - t) <= close else times[np.argmin(np.abs(times - t))]))
     return sorted(set(chosen))
 
 
@@ -356,8 +357,8 @@ class _open:
             ) from error
         stream = next((s for s in self.container.streams.video if not _is_cover(s)), None)
         if stream is None:
-            self.container.close()
             kind = "sound but no pictures" if self.container.streams.audio else "no pictures"
+            self.container.close()
             raise FilmError(f"The clip holds {kind}.", path=self.path, do="Give the clip that the phone filmed.")
         if stream.width * stream.height > MOST_PIXELS:
             self.container.close()

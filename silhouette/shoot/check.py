@@ -167,7 +167,7 @@ def doubled_stops(stops: Sequence[Stop], turned: Floats, looks: Sequence[StopLoo
     typical = float(np.median(known)) if known else 0.0
     twice = []
     for k, (step, difference) in enumerate(zip(steps, differences, strict=True)):
-        alike = difference is None or difference < ALIKE * typical
+        alike = difference is None or difference <= ALIKE * typical
         if step < min(DOUBLED * usual, DOUBLED_DEG) and alike:
             twice.append(k)
     if not twice:
@@ -197,7 +197,7 @@ def held_pose(
 ) -> Finding:
     """Do all outlines belong to one rigid figure?"""
     if pose is None:
-        text = "Too few trusted outlines with known angles to hold one stop against the others."
+        text = "Too few outlines that can be trusted and compared to hold one stop against the others."
         return Finding("held pose", "unknown", (), text, "")
     if pose.unfit:
         text = (

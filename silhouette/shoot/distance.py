@@ -62,12 +62,12 @@ def distance(looks: Sequence[StopLook], height_m: float | None, nearness: float 
         return Finding("distance", "unknown", (), f"The distance cannot be told without {lacking}.", "")
     times = larger(metres)
     text = (
-        f"The camera stood about {metres:.1f} m away, {source}: a hand reaching {HAND_M:.1f} m forward looks "
-        f"{100 * (times - 1):.0f} % larger than one as far behind."
+        f"The camera stood {'about' if by_lens else 'roughly'} {metres:.1f} m away, {source}: "
+        f"a hand reaching {HAND_M:.1f} m forward looks {100 * (times - 1):.0f} % larger than one as far behind."
     )
     if metres < TOO_CLOSE_M and by_lens:
         return Finding("distance", "retake", (), text, "Step back to 4 m and use a longer lens, or crop later.")
-    if metres < CLOSE_M:
+    if metres < (CLOSE_M if by_lens else TOO_CLOSE_M):
         return Finding("distance", "look", (), text, "Step back to 4 m if the room allows it.")
     return Finding("distance", "pass", (), text, "")
 

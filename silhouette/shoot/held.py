@@ -15,16 +15,16 @@ from silhouette.shoot import carving
 Floats = NDArray[np.float64]
 
 MOVED = 0.006
-"""Share of the figure's area that sticks out of what the other stops allow, from which a stop has moved."""
+"""Share of the figure's area that sticks out of what other stops allow, from which a stop has moved."""
 ODD = 0.011
 """The same, against all stops, from which anything is said at all: outlines of good turns reach 0.009."""
 BEGINNING = 0.0008
-"""Where the pose goes on changing, a stop before it with this much there is its beginning."""
+"""Where the pose goes on changing, a stop before with this much there is the beginning."""
 SINGLE = 3
 """Up to this many stops can be off one by one; more in a row are a pose that changed."""
 EARLY_DEG, UNFIT = 140.0, 0.4
-"""Where this share of all stops stick out, many of them already before this much of the turn, the pictures do not belong
-together: the camera moved, or the angles are wrong."""
+"""Where this share of all stops stick out, many of them already before this much of the turn, the pictures do not
+belong together: the camera moved, or the angles are wrong."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,240 @@
+"""The shoot check on rendered clips with known faults, and each question on looks made by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from silhouette.cutout import backdrop
+from silhouette.errors import PoseError
+from silhouette.intake import film
+from silhouette.records import CheckReport, Cut, Finding, Picture, Stop, StopLook
+from silhouette.shoot import check, distance, held, light, spot
+from silhouette.shoot.look import look_at
+from silhouette.shoot.turning import estimate_angles
+
+CLIPS = Path(__file__).parents[1] / "data" / "clips"
+NAMES = {
+    "full turn", "missing stops", "doubled stops", "held pose", "stance", "framing", "figure size", "sharpness",
+    "steady light", "light direction", "distance", "camera height",
+}
+
+
+@cache
+def taken(name: str) -> tuple[tuple[Stop, ...], tuple[StopLook, ...]]:
+    """A rendered clip, cut out and with its angles found."""
+    clip = CLIPS / f"{name}.mp4"
+    found = film.find_stops(clip)
+    pictures = list(film.read_stops(clip, found))
+    shared = backdrop.learn([p.pixels for p in pictures])
+    cuts = [backdrop.cut(p.pixels, shared) for p in pictures]
+    turned = estimate_angles([c.mask for c in cuts], found.motion_share)
+    stops = tuple(
+        Stop(k, clip, p.name, float(a), "clip", float(s), p.time)
+        for k, (p, a, s) in enumerate(zip(pictures, turned.angles, turned.sure, strict=True))
+    )
+    return stops, tuple(look_at(p, c) for p, c in zip(pictures, cuts, strict=True))
+
+
+@cache
+def report(name: str) -> CheckReport:
+    stops, looks = taken(name)
+    return check.check_turnaround(name, stops, looks, height_m=1.72)
+
+
+def finding(of: CheckReport, name: str) -> Finding:
+    return next(f for f in of.findings if f.check == name)
+
+
+def test_held_turn_passes_every_check() -> None:
+    found = report("steady")
+    assert {f.check for f in found.findings} == NAMES
+    assert {f.check: f.verdict for f in found.findings if f.verdict not in ("pass", "unknown")} == {}
+    assert found.exit_code == 0
+    assert "closed" in finding(found, "full turn").evidence
+
+
+def test_sinking_arms_are_named_in_time_and_the_first_stops_are_not_blamed() -> None:
+    found = report("droop")
+    pose = finding(found, "held pose")
+    assert pose.verdict == "retake" and found.exit_code == 1
+    assert 12 <= min(pose.stops) <= 14
+    assert pose.where == "arm height" and pose.how_far is not None and pose.how_far.endswith("cm")
+    assert found.findings[0].verdict == "retake"
+
+
+def test_gap_open_turn_and_dark_stops_are_placed() -> None:
+    found = report("gap_and_short")
+    assert finding(found, "missing stops").after_stop == (8,)
+    assert "open" in finding(found, "full turn").evidence and finding(found, "full turn").verdict == "retake"
+    lamp = finding(found, "steady light")
+    assert lamp.stops == (5, 6) and "darker" in lamp.evidence
+    assert finding(found, "held pose").verdict != "retake"
+
+
+def test_single_moved_stop_is_the_only_one_blamed() -> None:
+    stops, looks = taken("steady")
+    mask = looks[7].mask.copy()
+    rows = np.flatnonzero(mask.any(axis=1))
+    at = int(rows[0] + 0.45 * len(rows))
+    right = np.flatnonzero(mask[at])[-1]
+    mask[at : at + 14, right : right + 60] = True
+    changed = [*looks[:7], replace(looks[7], mask=mask), *looks[8:]]
+    pose = finding(check.check_turnaround("one", stops, changed), "held pose")
+    assert pose.verdict == "retake" and pose.stops == (7,)
+    assert pose.how_far is not None and pose.how_far.endswith("% of its height")
+
+
+def test_lost_foot_in_one_cut_blames_nobody() -> None:
+    stops, looks = taken("steady")
+    mask = looks[7].mask.copy()
+    rows = np.flatnonzero(mask.any(axis=1))
+    mask[rows[-1] - 25 :] = False
+    changed = [*looks[:7], replace(looks[7], mask=mask), *looks[8:]]
+    turned = check.turned_through(stops)
+    assert held.judge([look.mask for look in changed], turned).moved == ()
+
+
+def test_moved_camera_stops_the_comparison() -> None:
+    stops, looks = taken("steady")
+    shifted = [replace(k, mask=np.roll(k.mask, (-30, 45), axis=(0, 1))) for k in looks[15:]]
+    found = check.check_turnaround("moved", stops, [*looks[:15], *shifted])
+    assert finding(found, "stance").verdict == "retake" and finding(found, "stance").stops == (15,)
+    assert finding(found, "full turn").verdict == finding(found, "held pose").verdict == "unknown"
+    assert spot.jump([k.mask for k in looks]) is None
+
+
+def test_model_off_its_spot_is_named() -> None:
+    stops, looks = taken("steady")
+    off = int(0.07 * looks[9].height_px * looks[9].scale)
+    changed = [*looks[:9], replace(looks[9], mask=np.roll(looks[9].mask, off, axis=1)), *looks[10:]]
+    found = finding(check.check_turnaround("off", stops, changed, height_m=1.72), "stance")
+    assert 9 in found.stops and found.verdict in ("look", "retake")
+
+
+def made(n: int = 24, step: float = 15.0, **changes: object) -> tuple[list[Stop], list[StopLook]]:
+    """Stops and looks made by hand: a box of a figure before grey, the same at every stop."""
+    mask = np.zeros((200, 150), bool)
+    mask[30:170, 60:90] = True
+    look = StopLook(
+        mask=mask, thumb=np.full((96, 72, 3), 120, np.uint8), confidence=0.95, flags=(), full_size=(3000, 4000),
+        scale=0.05, focal_35mm=None, height_px=2800.0, edges=(), edge_width=2.0, figure_light=(40.0, 90.0, 160.0),
+        backdrop_light=120.0, side_light=0.1,
+    )
+    stops = [Stop(k, Path("x"), f"{k:02d}", (k * step) % 360, "given") for k in range(n)]
+    return stops, [replace(look, **changes) for _ in range(n)]  # type: ignore[arg-type]
+
+
+def test_turn_by_given_angles() -> None:
+    stops, looks = made(25)
+    turned = check.turned_through(stops)
+    assert turned[-1] == 360 and check.full_turn(stops, turned).verdict == "pass"
+    assert check.full_turn(stops[:24], turned[:24]).verdict == "pass"
+    short = check.full_turn(stops[:18], turned[:18])
+    assert short.verdict == "retake" and "105 degrees short" in short.evidence
+    right = [replace(s, angle=-s.angle % 360) for s in stops]
+    assert check.turned_through(right)[-1] == -360
+    assert check.full_turn(right, check.turned_through(right)).verdict == "pass"
+    spread = [replace(s, angle_from="spread") for s in stops]
+    assert check.full_turn(spread, turned).verdict == "unknown"
+
+
+def test_two_gaps_and_a_double_by_given_angles() -> None:
+    stops, looks = made(24)
+    kept = [s for k, s in enumerate(stops) if k not in (4, 11, 12)]
+    found = check.missing_stops(kept, check.turned_through(kept))
+    assert found.after_stop == (3, 9)
+    assert "A stop is missing between 45 and 75" in found.evidence
+    assert "2 stops are missing between 150 and 195" in found.evidence
+    again = [*stops[:6], replace(stops[5], angle=77.0), *stops[6:]]
+    twice = check.doubled_stops(again, check.turned_through(again), [*looks, looks[0]])
+    assert twice.verdict == "look" and twice.stops == (5, 6)
+
+
+def test_uneven_steps_are_no_gap() -> None:
+    rng = np.random.default_rng(0)
+    for n in (12, 24, 36):
+        for _ in range(30):
+            angles = np.arange(n + 1) * 360 / n + rng.normal(0, 2, n + 1)
+            stops = [Stop(k, Path("x"), "x", float(a) % 360, "given") for k, a in enumerate(angles)]
+            assert check.missing_stops(stops, check.turned_through(stops)).verdict == "pass"
+
+
+def test_framing_size_and_sharpness() -> None:
+    stops, looks = made(8)
+    assert check.framing(stops, looks).verdict == "pass"
+    cut = [*looks[:3], replace(looks[3], edges=("top",)), *looks[4:]]
+    assert check.framing(stops, cut).stops == (3,) and "top" in check.framing(stops, cut).evidence
+    empty = [*looks[:2], replace(looks[2], mask=np.zeros_like(looks[2].mask)), *looks[3:]]
+    assert check.framing(stops, empty).verdict == "retake"
+    assert check.figure_size(stops, looks).verdict == "pass"
+    assert check.figure_size(stops, made(8, height_px=60.0)[1]).verdict == "retake"
+    soft = [*looks[:5], replace(looks[5], edge_width=5.0), *looks[6:]]
+    assert check.sharpness(stops, looks).verdict == "pass"
+    assert check.sharpness(stops, soft).verdict == "retake" and check.sharpness(stops, soft).stops == (5,)
+
+
+def test_light_that_changes_and_a_shadow_that_does_not_count() -> None:
+    _, looks = made(10)
+    assert light.steady_light(looks).verdict == "pass"
+    dark = [*looks[:4], replace(looks[4], thumb=np.full((96, 72, 3), 80, np.uint8)), *looks[5:]]
+    assert light.steady_light(dark).stops == (4,)
+    shaded = looks[4].thumb.copy()
+    shaded[60:, :20] = 70
+    assert light.steady_light([*looks[:4], replace(looks[4], thumb=shaded), *looks[5:]]).verdict == "pass"
+    warm = np.full((96, 72, 3), (108, 120, 132), np.uint8)
+    assert "colour" in light.steady_light([*looks[:4], replace(looks[4], thumb=warm), *looks[5:]]).evidence
+
+
+def test_light_direction() -> None:
+    assert "picture left" in light.light_direction(made(8)[1]).evidence
+    assert "flat" in light.light_direction(made(8, side_light=0.0)[1]).evidence
+    assert "back light" in light.light_direction(made(8, figure_light=(5.0, 20.0, 40.0))[1]).evidence
+
+
+def test_distance_is_the_pinhole_formula() -> None:
+    """26 mm, a 1.75 m figure on 0.3 of the long side: D = 26 x 1.75 / (36 x 0.3) = 4.21 m, and 8 cm for the feet."""
+    _, looks = made(3, focal_35mm=26.0, height_px=1200.0)
+    assert distance.from_lens(looks, 1.75) == pytest.approx(26 * 1.75 / (36 * 0.3) + distance.FEET_M)
+    assert distance.distance(looks, 1.75, None).verdict == "pass"
+    near = made(3, focal_35mm=26.0, height_px=3000.0)[1]
+    assert distance.distance(near, 1.75, None).verdict == "retake"
+    assert distance.distance(looks, None, None).verdict == "unknown"
+    for metres, times in ((2, 1.3), (3, 3.6 / 2.4), (4, 4.6 / 3.4)):
+        assert distance.larger(metres) == pytest.approx((metres + 0.6) / (metres - 0.6)), times
+
+
+def test_camera_height_if_level() -> None:
+    found = distance.camera_height(made(3)[1], 1.7)
+    assert "50 %" in found.evidence and "0.8" in found.evidence and found.verdict == "pass"
+    low = [replace(k, mask=np.roll(k.mask, -28, axis=0)) for k in made(3)[1]]
+    assert distance.camera_height(low, None).verdict == "look"
+
+
+def test_nobody_is_an_error() -> None:
+    stops, looks = made(5)
+    with pytest.raises(PoseError, match="No figure"):
+        check.check_turnaround("x", stops, [replace(k, mask=np.zeros_like(k.mask)) for k in looks])
+
+
+def test_look_measures_the_edge_and_the_light() -> None:
+    sharp = np.full((300, 200, 3), 180, np.uint8)
+    mask = np.zeros((300, 200), bool)
+    mask[60:260, 70:130] = True
+    sharp[mask] = 60
+    sharp[60:260, 70:100] = 90
+    widths = []
+    for blur in (0.8, 2.0):
+        picture = Picture(Path("x"), "x", cv2.GaussianBlur(sharp, (0, 0), blur), (400, 600))
+        look = look_at(picture, Cut(mask, 0.99, "backdrop"))
+        widths.append(look.edge_width or 0.0)
+    # an edge blurred by sigma rises over sqrt(2 pi) sigma at its steepest; working pixels are two original ones
+    assert widths[1] == pytest.approx(2 * np.sqrt(2 * np.pi) * 2.0, rel=0.15)
+    assert widths[0] < 0.6 * widths[1]
+    assert look.height_px == 400 and look.edges == () and look.side_light > 0.2
+    assert look.backdrop_light == pytest.approx(180, abs=6)
