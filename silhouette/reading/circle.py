@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.affinity import scale
 
+from silhouette.reading.view import speaks_for
 from silhouette.records import (
     INFERRED,
     Arc,
@@ -206,7 +207,7 @@ def _runs(wanted: NDArray[np.bool_], join: int) -> list[tuple[float, float]]:
 
 
 def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> tuple[str, ...]:
-    """What is said most of the views in a stretch (or of the nearest view), places left out, commonest first."""
+    """The faults found most in the views of a stretch (or in the nearest view), places left out, commonest first."""
     scored = [v for v in views if v.scored and v.reading is not None]
     width = (end - start) % 360 or 360.0
     within = [v for v in scored if (v.angle - start) % 360 <= width]
@@ -214,8 +215,9 @@ def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> t
     told = weak or within or sorted(scored, key=lambda v: abs((v.angle - start - width / 2 + 180) % 360 - 180))[:1]
     count: Counter[str] = Counter()
     for view in told:
-        for place, reason in enumerate(view.reading.why if view.reading else ()):
-            count[without_place(reason)] += len(view.reading.why) - place if view.reading else 0
+        faults = [r for r in (view.reading.why if view.reading else ()) if not speaks_for(r)]
+        for place, reason in enumerate(faults):
+            count[without_place(reason)] += len(faults) - place
     return tuple(reason for reason, _ in count.most_common(most))
 
 

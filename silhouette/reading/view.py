@@ -15,6 +15,11 @@ LOW_HEIGHTS = ((0.34, "high up"), (0.67, "half-way up"), (9.0, "low down"))
 """The same for a figure that sits, crouches or lies: its heights say nothing of its joints."""
 ARMS_DOWN_TO, ASIDE = 0.62, 0.03
 """A gap above the first and farther from the middle than the second (figure heights) lies between arm and body."""
+COLUMN = 0.45
+"""Width over height up to which a figure is a column: the shoulders' breadth is about a quarter of the stature (Drillis
+& Contini 1966: 0.259), an elbow held out on each side brings it to half."""
+STRENGTHS = ("head, both arms and both legs stand clear", "a clear gap opens the shape")
+"""How the reasons begin that speak for a view."""
 UPRIGHT = 1.0
 """Width over height of an outline under which its figure is taken to be upright."""
 
@@ -47,7 +52,8 @@ def read_view(
     interesting = interest(measures, intent)
     readability = w.CLEAR_SHARE * clear + (1 - w.CLEAR_SHARE) * interesting
     x0, _, x1, _ = outline.polygon.bounds
-    why = reasons(measures, limbs, intent, readability, upright=x1 - x0 < UPRIGHT)
+    wide = x1 - x0
+    why = reasons(measures, limbs, intent, readability, upright=wide < UPRIGHT, narrow=wide < COLUMN)
     return Reading(clear=clear, interesting=interesting, readability=readability, band=band_of(readability), why=why)
 
 
@@ -150,21 +156,30 @@ def place(x: float, y: float, *, upright: bool = True) -> str:
 
 
 def reasons(
-    measures: Measures, limbs: LimbLegibility | None, intent: Intent, readability: float, *, upright: bool = True
+    measures: Measures,
+    limbs: LimbLegibility | None,
+    intent: Intent,
+    readability: float,
+    *,
+    upright: bool = True,
+    narrow: bool = True,
 ) -> tuple[str, ...]:
-    """Why the view reads or does not, strongest first; at least one."""
+    """Why the view reads or does not, strongest first; at least one, and of a weak view at least one fault."""
     found: list[tuple[float, str]] = []
     if limbs is not None:
         found += _lost_limbs(measures, limbs, intent)
     for tangent in measures.tangents[:2]:
         found.append((0.15, f"edges just touch at {place(*tangent.point, upright=upright)}"))
     if measures.symmetry > w.MIRRORED:
-        found.append((0.10, "both sides of the outline match: a straight, symmetric column"))
+        column = ": a straight, symmetric column" if narrow else ""
+        found.append((0.10, f"both sides of the outline match{column}"))
     if intent == "open" and measures.negative_space < w.BARE:
         found.append((0.12, "no gap opens between limbs and body"))
+    if not found and intent == "open" and readability < BAND_FAIR:
+        found.append((0.0, "limbs stand out too little from the body"))
     if not found or readability >= BAND_STRONG:
         found.append((0.0, _strength(measures, limbs, upright)))
-    return tuple(text for _, text in sorted(found, key=lambda f: -f[0]))
+    return tuple(dict.fromkeys(text for _, text in sorted(found, key=lambda f: -f[0])))
 
 
 def _lost_limbs(measures: Measures, limbs: LimbLegibility, intent: Intent) -> list[tuple[float, str]]:
@@ -197,6 +212,11 @@ def _sides_with_arms(measures: Measures) -> set[str]:
         if middle.y < ARMS_DOWN_TO and abs(middle.x) > ASIDE:
             spots.append(middle.x)
     return {"left" if x < 0 else "right" for x in spots}
+
+
+def speaks_for(reason: str) -> bool:
+    """Whether a reason names a strength, not a fault."""
+    return reason.startswith(STRENGTHS)
 
 
 def _strength(measures: Measures, limbs: LimbLegibility | None, upright: bool) -> str:
