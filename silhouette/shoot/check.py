@@ -34,6 +34,8 @@ SOFTER, BLURRED = 1.6, 2.2
 """Edge width of a stop over the usual one from which it is soft, and from which it is a retake."""
 SOFT_ALL = 0.012
 """Usual edge width over the figure's height from which the whole set is soft."""
+CERTAIN = 0.015
+"""Share of the figure that sticks out at single stops under which a fault of the cut is as likely as a move."""
 OFF_SPOT, FAR_OFF = 0.03, 0.06
 """Figure heights off the spot worth a look (5 cm), and a retake (10 cm)."""
 
@@ -216,6 +218,9 @@ def held_pose(
         do = f"Let the model rest, take up the pose again and retake from {stops[which[0]].angle:.0f} on."
     else:
         text = f"At {_named(stops, which)} the figure at {pose.where} is {way} by {far}, unlike at the other stops."
+        if pose.share[list(pose.moved)].max() < CERTAIN:
+            do = f"Look at {_named(stops, which)}: retake if it moved; the cut may also be wrong there."
+            return Finding("held pose", "look", tuple(which), text, do, where=pose.where, how_far=far)
         do = f"Retake {_named(stops, which)}."
     return Finding("held pose", "retake", tuple(which), text, do, where=pose.where, how_far=far)
 

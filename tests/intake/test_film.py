@@ -1,4 +1,4 @@
-"""Clips: stops found, stills inside their holds, and every kind of clip that is none. The clips are rendered, with truth."""
+"""Clips: stops found, stills inside their holds, and every kind of clip that is none. Rendered clips, with truth."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def stepping(places: list[float], hold: int = 18, move: int = 12) -> list[np.nda
 
 
 def turned_by(source: Path, into: Path, clockwise: int) -> Path:
-    """The same file with the display matrix of its track header set, as a phone held upright writes it (ISO 14496-12)."""
+    """The same file with the display matrix of its track header set, as a phone held upright does (ISO 14496-12)."""
     data = bytearray(source.read_bytes())
     at = data.find(b"tkhd")
     start = at + 4 + 4 + (32 if data[at + 4] else 20) + 16

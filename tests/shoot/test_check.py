@@ -131,7 +131,7 @@ def made(n: int = 24, step: float = 15.0, **changes: object) -> tuple[list[Stop]
 
 
 def test_turn_by_given_angles() -> None:
-    stops, looks = made(25)
+    stops, _ = made(25)
     turned = check.turned_through(stops)
     assert turned[-1] == 360 and check.full_turn(stops, turned).verdict == "pass"
     assert check.full_turn(stops[:24], turned[:24]).verdict == "pass"

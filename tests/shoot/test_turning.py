@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from silhouette.shoot import reaches, turning, turnfit
+from silhouette.shoot import reaches, turnfit, turning
 
 D, NEAR = 1000.0, 0.4
 """Camera distance in pixels of the axis' depth; a figure of 400 pixels stands at nearness 0.4."""
