@@ -28,7 +28,7 @@ FAINT = 14.0
 """Contrast over noise under which the pixel's neighbours are averaged in."""
 CLEAR = 25.0
 """Contrast over noise from which an edge says how sharp the picture is."""
-FLOOR = 2.5
+FLOOR = 10.0
 """Contrast over noise under which the colours say nothing about the edge."""
 PER_CONTRAST = 1.0 / 3.0
 """Log odds that a pixel gains, per unit of contrast over noise, from lying wholly on the figure's side of one half."""
@@ -90,7 +90,8 @@ def _sides(half: NDArray[np.uint8], coarse: NDArray[np.uint8], rows: NDArray[np.
 
 
 def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sigma: float,
-           window: tuple[slice, slice] | None = None) -> tuple[NDArray[np.bool_], float]:
+           window: tuple[slice, slice] | None = None,
+           per_contrast: float = PER_CONTRAST) -> tuple[NDArray[np.bool_], float]:
     """A coarse mask with its edge placed on the full picture.
 
     Parameters
@@ -106,6 +107,8 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
         Noise of ``half``, levels.
     window : (rows, columns) of ``half`` that ``odds`` covers
         Outside there is no figure; None is the whole picture.
+    per_contrast : float
+        How much the colours are believed, see PER_CONTRAST.
 
     Returns
     -------
@@ -131,7 +134,7 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
     c2 = np.minimum((cols / along).astype(np.intp), around.shape[1] - 1)
     alpha, contrast = _mixture(shown, around, coarse, (rows, cols), (r2, c2), sigma)
     # Where figure and backdrop look alike the colours cannot place the edge, and the coarse mask's own edge stays.
-    weight = PER_CONTRAST * np.maximum(contrast / sigma - FLOOR, 0)
+    weight = per_contrast * np.maximum(contrast / sigma - FLOOR, 0)
     total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + np.clip(prior[rows, cols], -PRIOR_MOST, PRIOR_MOST)
     mask[:] = base
     mask[rows, cols] = total > 0

@@ -155,7 +155,11 @@ def joined(odds: Floats, picture: Floats, strange: NDArray[np.bool_], sigma: flo
     _, labels = cv2.connectedComponents(patch.astype(np.uint8), connectivity=8)
     size = np.bincount(labels.ravel())
     held = np.bincount(labels[odds > 0].ravel(), minlength=len(size))
-    keep = held > SHARE_HELD * size
+    # What runs out of the window at the side or below is floor or furniture, unless it is figure for the most part.
+    rim = np.unique(np.concatenate([labels[:, 0], labels[:, -1], labels[-1]]))
+    needed = np.full(len(size), SHARE_HELD)
+    needed[rim] = 0.5
+    keep = held > needed * size
     keep[0] = False
     if not keep.any():
         return odds

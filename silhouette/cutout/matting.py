@@ -26,8 +26,9 @@ LOSS = (0.64, 1.50)
 """Fitted on 147 rendered cuts: ln(lost overlap) = LOSS[0] + LOSS[1] ln(what the model expects to lose)."""
 APART = 0.85
 """Overlap with the backdrop cutter's cut under which the model may have taken something else for the figure."""
-SURENESS = 0.5
-"""The model is surer of its edge than it is right (it sees 320 pixels): its log odds are scaled by this."""
+PER_CONTRAST = 1.0 / 9.0
+"""How much the colours are believed at the edge. Less than by the backdrop cutter: this one is asked where figure and
+backdrop look alike."""
 
 
 def _homes() -> tuple[Path, Path]:
@@ -155,10 +156,10 @@ def cut(pixels: Pixels, shared: Shared | None = None, hint: Cut | None = None, m
     sigma = plate.noise(half)
     small = np.clip(cv2.resize(soft, half.shape[1::-1], interpolation=cv2.INTER_AREA), 1e-3, 1 - 1e-3)
     odds = np.log(small / (1 - small))
-    odds, flags = tidy.whole(SURENESS * odds)
+    odds, flags = tidy.whole(odds)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "neural", flags)
-    mask, softness = edge.refine(pixels, half, odds, sigma)
+    mask, softness = edge.refine(pixels, half, odds, sigma, per_contrast=PER_CONTRAST)
     return tidy.finished(mask, _confidence(small, odds > 0, mask, hint), "neural", flags, softness)
 
 

@@ -11,10 +11,10 @@ import numpy as np
 
 from silhouette.cutout.plate import Floats, tint, widest
 
-AS_LIKE = 4.0
+AS_LIKE = 8.0
 """Difference to the backdrop, in noise, under which the colours cannot show where the figure ends."""
-LOSS = (0.93, 1.46, 1.31)
-"""Fitted on 407 rendered cuts: ln(lost overlap) = LOSS[0] + LOSS[1] ln(what the odds expect to lose)
+LOSS = (2.36, 1.90, 0.68)
+"""Fitted on 182 rendered cuts: ln(lost overlap) = LOSS[0] + LOSS[1] ln(what the odds expect to lose)
 + LOSS[2] (share of the outline that looks like the backdrop)."""
 CLUTTER = (0.10, 0.20, 0.06)
 """Share of the surroundings that no shadow explains, from where to where it tells of a room instead of a plain
