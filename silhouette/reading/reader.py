@@ -4,7 +4,8 @@ A small network that was trained on rendered bodies alone (see ``READER.md`` bes
 viewer takes: given only the black shape, tell where each limb is. It runs on OpenCV's own dnn, on one core.
 
 The outline is framed as in training: its box, longer side ``FIGURE`` pixels, in the middle of a square of ``CANVAS``.
-Of a shape and its mirror image the network always sees the same one, so that mirroring changes nothing but the sides.
+The network sees the shape and its mirror image and the answers are averaged: a little better than one look, and
+mirroring changes nothing but the sides.
 """
 
 from __future__ import annotations
@@ -52,12 +53,11 @@ class Framed:
     """An outline as the network sees it."""
 
     picture: NDArray[np.float32]
-    """(1, FOLD^2, SIDE / FOLD, SIDE / FOLD) share of each pixel covered, folded."""
+    """(2, FOLD^2, SIDE / FOLD, SIDE / FOLD) share of each pixel covered, folded: the shape, then its mirror image."""
     scale: float
     """Canvas pixels per figure height."""
     middle: tuple[float, float]
     """Middle of the outline's box, figure heights."""
-    mirrored: bool
 
 
 def read_body(outline: Outline) -> BodyReading:
@@ -77,12 +77,12 @@ def read_body(outline: Outline) -> BodyReading:
     """
     framed = frame(outline.polygon)
     answers, where = _run(framed.picture)
-    told = 1 / (1 + np.exp(-answers.astype(np.float64)))
-    places, radii = _places(where)
+    told = (1 / (1 + np.exp(-answers.astype(np.float64)))).mean(0)
+    places, radii = _places(_both_looks(where))
     joints = []
     width, height = outline.picture_size
     for name, (x, y), radius in zip(POINTS, places, radii, strict=True):
-        across = (x - 0.5) * CANVAS / framed.scale * (-1 if framed.mirrored else 1) + framed.middle[0]
+        across = (x - 0.5) * CANVAS / framed.scale + framed.middle[0]
         down = (y - 0.5) * CANVAS / framed.scale + framed.middle[1]
         joints.append(Joint(name, float((across * outline.height_px + outline.origin_px[0]) / width),
                             float((down * outline.height_px + outline.origin_px[1]) / height),
@@ -112,33 +112,47 @@ def clear_from_body(body: BodyReading) -> float:
 
 
 def frame(polygon: Polygon) -> Framed:
-    """Draw the outline as the network sees it; of a shape and its mirror image always the same one."""
+    """Draw the outline and its mirror image as the network sees them."""
     x0, y0, x1, y1 = polygon.bounds
     middle = ((x0 + x1) / 2, (y0 + y1) / 2)
     scale = FIGURE / max(x1 - x0, y1 - y0)
-    mirrored = polygon.centroid.x > middle[0]
-    side = -1.0 if mirrored else 1.0
     rings = []
     for ring in (polygon.exterior, *polygon.interiors):
-        points = (np.asarray(ring.coords)[:, :2] - middle) * (scale * side, scale) + CANVAS / 2 - 0.5
+        points = (np.asarray(ring.coords)[:, :2] - middle) * scale + CANVAS / 2 - 0.5
         rings.append(np.round(points * 16).astype(np.int32))
     mask = np.zeros((CANVAS, CANVAS), np.uint8)
     cv2.fillPoly(mask, rings, 255, shift=4)
     grey = cv2.resize(mask, (SIDE, SIDE), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
     cells = SIDE // FOLD
-    folded = grey.reshape(cells, FOLD, cells, FOLD).transpose(1, 3, 0, 2).reshape(1, FOLD * FOLD, cells, cells)
-    return Framed(np.ascontiguousarray(folded), scale, middle, bool(mirrored))
+    both = np.stack([grey, grey[:, ::-1]])
+    folded = both.reshape(2, cells, FOLD, cells, FOLD).transpose(0, 2, 4, 1, 3).reshape(2, FOLD * FOLD, cells, cells)
+    return Framed(np.ascontiguousarray(folded), scale, middle)
 
 
-def _places(where: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _both_looks(where: NDArray[np.float32]) -> NDArray[np.float64]:
+    """(9, MAPS, MAPS) densities: the mean of those for the shape and for its mirror image, turned back.
+
+    The members of a pair have no names, so the second look's pair is taken in the order that agrees better.
+    """
+    flat = where.reshape(2, len(POINTS), -1).astype(np.float64)
+    p = np.exp(flat - flat.max(-1, keepdims=True))
+    p = (p / p.sum(-1, keepdims=True)).reshape(2, len(POINTS), MAPS, MAPS)
+    first, second = p[0], p[1, :, :, ::-1].copy()
+    root = np.sqrt(first), np.sqrt(second)
+    for i in range(1, len(POINTS), 2):
+        agree = np.einsum("ayx,byx->ab", root[0][i : i + 2], root[1][i : i + 2])
+        if agree[0, 1] + agree[1, 0] > agree[0, 0] + agree[1, 1]:
+            second[[i, i + 1]] = second[[i + 1, i]]
+    return (first + second) / 2
+
+
+def _places(maps: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """(9, 2) canvas fractions and (9,) radii that hold nine tenths of each map, canvas fractions.
 
     A joint is put at the mean of its map within two cells of the highest cell: where two places are possible that is
     the likelier one, and the radius reaches to the other.
     """
-    flat = where.reshape(len(POINTS), -1).astype(np.float64)
-    p = np.exp(flat - flat.max(1, keepdims=True))
-    p /= p.sum(1, keepdims=True)
+    p = maps.reshape(len(POINTS), -1)
     top = p.argmax(1)
     cells = np.arange(MAPS)
     near_y, near_x = (np.abs(cells - at[:, None]) <= 2 for at in (top // MAPS, top % MAPS))
@@ -156,7 +170,7 @@ def _places(where: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np
 
 
 def _run(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Answers (6,) and maps (9, MAPS, MAPS)."""
+    """Answers (2, 6) and maps (2, 9, MAPS, MAPS)."""
     net = _net()
     try:
         with _lock:
@@ -165,7 +179,7 @@ def _run(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.
     except cv2.error as err:
         raise CutterError("OpenCV cannot run the reader of outlines.",
                           do="Install opencv-python 4.10 or newer.") from err
-    return answers[0], where[0]
+    return answers, where
 
 
 @cache

@@ -100,7 +100,8 @@ def no_bodies(file: Path) -> None:
             aside.setdefault(shape["cls"], []).append(reader.read_body(line).unlike > reader.UNLIKE)
     for cls, seen in sorted(aside.items(), key=lambda c: np.mean(c[1])):
         print(f"{cls:24}{len(seen):4} shapes  stands aside {np.mean(seen):.0%}")
-    print(f"{'all':24}{sum(map(len, aside.values())):4} shapes  stands aside {np.mean([a for seen in aside.values() for a in seen]):.1%}")
+    every = [a for seen in aside.values() for a in seen]
+    print(f"{'all':24}{len(every):4} shapes  stands aside {np.mean(every):.1%}")
 
 
 def report(rows: list[Row]) -> None:

@@ -1,0 +1,135 @@
+"""The reader on rendered views it never saw, and on changes that must not matter."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.stats import spearmanr
+from shapely import affinity
+from shapely.geometry import Point, Polygon, box
+from shapely.ops import unary_union
+
+from silhouette.errors import CutterError
+from silhouette.reading import reader
+from silhouette.records import BodyReading, Joint, LimbLegibility, Outline
+
+DATA = Path(__file__).parents[1] / "data" / "reader" / "views.json"
+VIEWS: list[dict[str, Any]] = json.loads(DATA.read_text())
+
+
+def outline(view: dict[str, Any]) -> Outline:
+    polygon = Polygon(view["rings"][0], view["rings"][1:])
+    return Outline(polygon, view["height_px"], tuple(view["origin_px"]), tuple(view["picture_size"]))
+
+
+def truth(view: dict[str, Any]) -> list[float]:
+    t = view["limb_legibility"]
+    return [t["head"], *sorted((t["arm_l"], t["arm_r"])), *sorted((t["leg_l"], t["leg_r"]))]
+
+
+def told(body: BodyReading) -> list[float]:
+    limbs = body.limb_legibility
+    return [limbs.head, *limbs.arms, *limbs.legs]
+
+
+def of(polygon: Polygon) -> Outline:
+    return Outline(polygon, 500.0, (300.0, 50.0), (600, 800))
+
+
+def test_it_follows_the_true_legibility() -> None:
+    said = np.array([told(reader.read_body(outline(v))) for v in VIEWS])
+    true = np.array([truth(v) for v in VIEWS])
+    assert spearmanr(said.ravel(), true.ravel()).statistic > 0.75
+    assert spearmanr(said.mean(1), true.mean(1)).statistic > 0.85
+    assert np.abs(said - true).mean() < 0.08
+
+
+def test_it_takes_whole_bodies_for_bodies() -> None:
+    assert all(reader.read_body(outline(v)).unlike < reader.UNLIKE for v in VIEWS)
+
+
+@pytest.mark.parametrize("shape", [
+    Point(0, 0.5).buffer(0.5), box(-0.3, 0, 0.3, 1),
+    unary_union([box(-0.6, 0.2, 0.6, 0.6), *(box(x, 0.5, x + 0.08, 1.0) for x in (-0.55, -0.35, 0.3, 0.5)),
+                 box(0.55, 0, 0.8, 0.3)]),
+], ids=["boulder", "board", "table"])
+def test_it_stands_aside_before_other_things(shape: Polygon) -> None:
+    assert reader.read_body(of(shape)).unlike > reader.UNLIKE
+
+
+def test_joints_lie_on_the_figure_and_where_they_must() -> None:
+    view = next(v for v in VIEWS if v["pose"] == "akimbo" and v["angle"] == 0)
+    line = outline(view)
+    body = reader.read_body(line)
+    assert [j.joint for j in body.joints] == list(reader.POINTS)
+    size, origin = np.array(line.picture_size), np.array(line.origin_px)
+    places = [(np.array((j.x, j.y)) * size - origin) / line.height_px for j in body.joints]
+    near = line.polygon.buffer(0.02)
+    assert all(near.contains(Point(p)) for p in places)
+    head, hands, elbows, feet, knees = places[0], places[1:3], places[3:5], places[5:7], places[7:9]
+    assert head[1] < 0.12 < min(p[1] for p in elbows)
+    assert max(p[1] for p in hands) < min(p[1] for p in knees) < min(p[1] for p in feet)
+    assert np.ptp([p[0] for p in elbows]) > np.ptp([p[0] for p in hands]) > 0.1
+
+
+def test_mirroring_swaps_sides_and_nothing_else() -> None:
+    for view in VIEWS[:4]:
+        line = outline(view)
+        twin = replace(line, polygon=affinity.scale(line.polygon, -1, 1, origin=(0, 0)))
+        a, b = reader.read_body(line), reader.read_body(twin)
+        assert told(a) == pytest.approx(told(b), abs=0.01)
+        middle = line.origin_px[0] / line.picture_size[0]
+        assert joints_off(a, b, middle) < 0.01
+
+
+def joints_off(a: BodyReading, b: BodyReading, middle: float) -> float:
+    """Farthest that a joint of ``a`` lies from its twin in the mirrored ``b``; pairs in the better order."""
+    one = np.array([(j.x - middle, j.y) for j in a.joints])
+    other = np.array([(middle - j.x, j.y) for j in b.joints])
+    off = [np.abs(one[0] - other[0]).max()]
+    for i in range(1, 9, 2):
+        off.append(min(np.abs(one[i : i + 2] - other[order]).max() for order in ([i, i + 1], [i + 1, i])))
+    return max(off)
+
+
+def test_size_and_place_in_the_picture_move_the_joints_alone() -> None:
+    line = outline(VIEWS[0])
+    moved = Outline(line.polygon, line.height_px / 2, (line.origin_px[0] - 50, 10.0), line.picture_size)
+    a, b = reader.read_body(line), reader.read_body(moved)
+    assert told(a) == told(b) and [j.spread for j in a.joints] == [j.spread for j in b.joints]
+    there = (np.array((a.joints[0].x, a.joints[0].y)) * line.picture_size - line.origin_px) / 2 + moved.origin_px
+    assert np.array((b.joints[0].x, b.joints[0].y)) * line.picture_size == pytest.approx(there, abs=1e-6)
+
+
+def test_the_picture_is_area_averaged_and_folded_row_by_row() -> None:
+    framed = reader.frame(box(-0.25, 0, 0.25, 1))
+    grey = framed.picture[0].reshape(4, 4, 40, 40).transpose(2, 0, 3, 1).reshape(160, 160)
+    share = reader.FIGURE / reader.CANVAS
+    assert grey.mean() == pytest.approx(share * share / 2, rel=0.01)
+    assert grey[80, 80] == 1 and grey[80, 10] == 0 and set(np.unique(grey[40:120, 60])) <= {0, 1}
+
+
+def reading(legibility: float, spread: float) -> BodyReading:
+    pair = (legibility, legibility)
+    return BodyReading(LimbLegibility(legibility, pair, pair),
+                       tuple(Joint(name, 0.5, 0.5, spread) for name in reader.POINTS), 0.0)
+
+
+def test_clear_grows_with_legibility_and_with_sure_joints() -> None:
+    sure, unsure = reader.clear_from_body(reading(0.6, 0.03)), reader.clear_from_body(reading(0.6, 0.3))
+    assert 0 <= unsure < sure <= 100
+    assert reader.clear_from_body(reading(0.2, 0.03)) < sure
+    assert reader.clear_from_body(reading(0.9, 0.001)) == pytest.approx(100)
+
+
+def test_missing_weights_are_one_clear_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    reader._net.cache_clear()
+    monkeypatch.setattr(reader.resources, "files", lambda _: tmp_path)
+    with pytest.raises(CutterError, match="weights of the reader"):
+        reader.read_body(outline(VIEWS[0]))
+    reader._net.cache_clear()
