@@ -58,11 +58,13 @@ def timed(work: Callable[[Path], object], clip: Path) -> tuple[float, float]:
 def quality(stops: FilmStops, truth: Path) -> str:
     found = json.loads(truth.read_text())
     rows = found if isinstance(found, list) else found["stops"]
-    spans = [(row["start"] - 0.001, row["end"] + 0.001) for row in rows]
+    spans = [(row["start"] - 0.001, row["end"] + 0.001) for row in rows if row["end"] > row["start"]]
+    if not spans:
+        return "no holds in the truth"
     hit = {k for k, (start, end) in enumerate(spans) if any(start <= t <= end for t in stops.chosen)}
     inside = sum(any(start <= t <= end for start, end in spans) for t in stops.chosen)
     return (
-        f"stops {len(stops.chosen)} of {len(rows)}, recall {len(hit) / len(rows):.3f}, "
+        f"stops {len(stops.chosen)} of {len(spans)}, recall {len(hit) / len(spans):.3f}, "
         f"precision {len(hit) / len(stops.chosen):.3f}, stills inside a hold {inside}/{len(stops.chosen)}"
     )
 
