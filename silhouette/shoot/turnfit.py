@@ -31,7 +31,7 @@ TAIL = 4.0
 """Degrees of freedom of Student's t for the steps: low, so that a skipped stop does not spread over its neighbours."""
 SMEAR, SMEAR_DEG = 0.6, 14.0
 """Share of a residual that neighbouring directions have in common, and over how many degrees."""
-ROWS_WORTH = 0.2
+ROWS_WORTH = 0.1
 """Neighbouring rows tell much the same: this share of a row counts as news."""
 FLOOR = 0.0025
 """Least error of a reach, figure heights: half a pixel of a small figure."""

@@ -20,10 +20,12 @@ Floats = NDArray[np.float64]
 
 GUESSES = (300.0, 345.0, 360.0, 390.0, 420.0, 240.0, 180.0)
 """Degrees that the whole turn is first taken to be; each leads to a fit and the best explains the outlines best."""
+LEAST_TURN = 100.0
+"""A whole clip that turns less, degrees, is no turn: a figure that wanders about can be explained by not turning."""
 FEW_ROWS, ALL_ROWS = 16, 32
 REFINED = 3
 """Guesses that are followed to the end."""
-UNDERSTATED = 1.8
+UNDERSTATED = 1.4
 """The fit's own spread is too small by this factor: true errors over spreads on rendered turns."""
 LEAST_SURE = 2.0
 """Half width of the 90 % interval is never given smaller, degrees."""
@@ -105,11 +107,14 @@ def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirror
     tried = []
     for guess in guesses:
         try:
-            tried.append(turnfit.fit(few, guess, rounds=12))
+            fit = turnfit.fit(few, guess, rounds=12)
         except np.linalg.LinAlgError:
             continue
+        if fit.turned[-1] > LEAST_TURN:
+            tried.append(fit)
     tried.sort(key=lambda f: f.cost)
     finished = [turnfit.fit(full, f.turned) for f in tried[:REFINED]]
+    finished = [f for f in finished if f.turned[-1] > LEAST_TURN]
     return min(finished, key=lambda f: f.cost, default=None)
 
 

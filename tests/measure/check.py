@@ -12,14 +12,13 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from silhouette.cutout import backdrop
-from silhouette.errors import FilmError
+from silhouette.errors import FilmError, PoseError
 from silhouette.intake import film, stills
 from silhouette.records import CheckReport, Picture, Stop
 from silhouette.shoot import distance
@@ -76,8 +75,11 @@ def clips(folder: Path) -> Iterator[tuple[str, Any, Turned, CheckReport]]:
         except FilmError as error:
             print(f"{clip.name:24} {error}")
             continue
-        pictures = [replace(p, time=p.time) for p in film.read_stops(clip, stops)]
-        turned, report = check(pictures, stops.motion_share)
+        try:
+            turned, report = check(list(film.read_stops(clip, stops)), stops.motion_share)
+        except PoseError as error:
+            print(f"{clip.name:24} {error}")
+            continue
         known = np.asarray([row["turned"] for row in rows_of(truth)]) if truth.is_file() else np.empty(0)
         yield clip.name, known, turned, report
 
