@@ -68,7 +68,7 @@ def score_pose(
         pose = read_pose(Path(path), chosen, run, progress or silent, known)
     if not any(v.scored for v in pose.views):
         raise PoseError(_nothing_read(pose), path=path, do=_what_then(pose))
-    return ranking.rank([pose])[0]
+    return ranking.rank([pose], chosen.intent)[0]
 
 
 def rank_poses(
@@ -96,7 +96,7 @@ def rank_poses(
             poses.append(replace(read_pose(place, meant, run, progress or silent, known), name=name))
     if not any(v.scored for pose in poses for v in pose.views):
         raise PoseError(_nothing_read(poses[0]), path=places[0], do=_what_then(poses[0]))
-    return Ranking(ranking.rank(poses), intent=chosen.intent, arc=chosen.arc)
+    return Ranking(ranking.rank(poses, chosen.intent), intent=chosen.intent, arc=chosen.arc)
 
 
 def find_poses(paths: Sequence[str | Path]) -> list[Path]:

@@ -384,6 +384,7 @@ class Pose:
     intent: str = "open"
     """What the person means the pose to be: open, closed or relief."""
     rank: int | None = None
+    """1 for the best of the poses that are meant alike; None where it could not be read round."""
     tied_with: tuple[str, ...] = ()
     """Names of poses that are too close to call against this one."""
     samples: NDArray[np.float64] | None = field(default=None, repr=False)

@@ -13,18 +13,24 @@ SURE = 0.9
 """Share of resamplings in which one pose must come out ahead before the order is called."""
 
 
-def rank(poses: Sequence[Pose]) -> tuple[Pose, ...]:
+def rank(poses: Sequence[Pose], intent: str = "open") -> tuple[Pose, ...]:
     """The poses best first, each with its rank and the names it is tied with.
 
     The order follows the share of the counted degrees that read, then mean readability. Poses that could not be read
-    round come last, without a rank.
+    round come last, without a rank. Poses meant otherwise than ``intent`` come after those and are ranked among their
+    own kind: an open and a closed pose are asked different questions.
     """
+    kinds = [intent, *sorted({p.intent for p in poses} - {intent})]
+    return tuple(pose for kind in kinds for pose in _rank_alike([p for p in poses if p.intent == kind]))
+
+
+def _rank_alike(poses: Sequence[Pose]) -> list[Pose]:
     order = sorted(poses, key=_key, reverse=True)
     ranked = []
     for place, pose in enumerate(order, start=1):
         ties = tuple(other.name for other in order if other is not pose and too_close(pose, other))
         ranked.append(replace(pose, rank=None if pose.round.reads_degrees is None else place, tied_with=ties))
-    return tuple(ranked)
+    return ranked
 
 
 def too_close(one: Pose, other: Pose) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +35,13 @@ def test_poses_that_read_all_round_are_told_apart_by_how_well() -> None:
     clear, fair = ranking.rank([pose("fair", 360, 60, spread=0), pose("clear", 360, 85, spread=0)])
     assert (clear.name, fair.name) == ("clear", "fair")
     assert clear.tied_with == ()
+
+
+def test_a_closed_pose_is_ranked_among_its_own_kind() -> None:
+    closed = replace(pose("closed", 360, 90), intent="closed")
+    ranked = ranking.rank([closed, pose("a", 100), pose("b", 200)])
+    assert [(p.name, p.rank) for p in ranked] == [("b", 1), ("a", 2), ("closed", 1)]
+    assert ranking.rank([pose("a", 100), closed], "closed")[0].name == "closed"
 
 
 def test_an_incomplete_turn_is_compared_by_what_was_seen() -> None:
