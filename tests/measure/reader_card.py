@@ -78,7 +78,7 @@ def sheet(path: Path, chosen: NDArray[np.intp], masks: NDArray, lines: list[Outl
     """Twelve views with the joints as read; below each what was read over what is true."""
     cells = []
     for i in chosen:
-        side = 240
+        side = 190
         grey = cv2.resize(masks[i].astype(np.uint8) * 255, (side, side), interpolation=cv2.INTER_AREA)
         cell = np.full((side + 34, side, 3), 255, np.uint8)
         cell[:side] = (255 - grey * 0.75)[..., None].astype(np.uint8)
@@ -90,7 +90,7 @@ def sheet(path: Path, chosen: NDArray[np.intp], masks: NDArray, lines: list[Outl
             cv2.circle(cell, at, 3, INK[j.joint], -1, cv2.LINE_AA)
         for row, (word, values) in enumerate((("read", told(bodies[i])), ("true", truth[i]))):
             cv2.putText(cell, f"{word} " + " ".join(f"{v:.2f}" for v in values), (6, side + 12 + 16 * row),
-                        cv2.FONT_HERSHEY_SIMPLEX, 0.42, (0, 0, 0), 1, cv2.LINE_AA)
+                        cv2.FONT_HERSHEY_SIMPLEX, 0.36, (0, 0, 0), 1, cv2.LINE_AA)
         cells.append(cell)
     picture = np.vstack([np.hstack(cells[k : k + 6]) for k in range(0, 12, 6)])
     cv2.imwrite(str(path), picture, [cv2.IMWRITE_PNG_COMPRESSION, 9])
