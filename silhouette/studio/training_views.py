@@ -128,7 +128,7 @@ def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = pos
         Make ``Views.maps`` (a third of the work on a processor); else they are zero.
     """
     rng = np.random.default_rng(seed)
-    parts = []
+    parts: list[Views] = []
     for start in range(0, count, together):
         if parts and time.monotonic() > until:
             break

@@ -150,8 +150,8 @@ def rasterise(points: torch.Tensor, faces: torch.Tensor, limb: torch.Tensor, hei
         chosen = (span > done) & (span <= size)
         done = size
         some = (corners[chosen], first[chosen], plane[chosen])
-        for part in zip(*(v.split(_AT_ONCE // size**2) for v in some), strict=True):
-            _fill(out, *part, size, height, width)
+        for near, start, where in zip(*(v.split(_AT_ONCE // size**2) for v in some), strict=True):
+            _fill(out, near, start, where, size, height, width)
     stacked = out.view(planes, b, height, width)
     bits = torch.zeros(b, height, width, dtype=torch.uint8, device=points.device)
     for k in range(planes):
