@@ -1,0 +1,61 @@
+"""What training and the reader must agree on, and marks whose answer a person can see."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+pytest.importorskip("torch")
+
+import torch
+from shapely.geometry import box
+
+from silhouette.reading import reader
+from silhouette.studio import training, training_flaws, training_net, training_views
+from silhouette.studio.training_views import CANVAS, FIGURE, MAPS
+
+
+def test_the_reader_frames_as_training_does() -> None:
+    assert (reader.CANVAS, reader.FIGURE, reader.MAPS) == (CANVAS, FIGURE, MAPS)
+    assert (reader.SIDE, reader.FOLD) == (training_net.SIDE, training_net.FOLD)
+    assert tuple(p.split("_")[0] for p in training_views.POINTS) == reader.POINTS
+    mask = torch.zeros(1, 1, CANVAS, CANVAS)
+    low, wide = (CANVAS - FIGURE) // 2, FIGURE // 2
+    mask[..., low : low + FIGURE, (CANVAS - wide) // 2 : (CANVAS + wide) // 2] = 1
+    taught = training_net.folded(mask)[0].numpy()
+    seen = reader.frame(box(-0.25, 0, 0.25, 1)).picture[0]
+    assert np.abs(taught - seen).mean() < 0.005
+
+
+def test_packing_loses_nothing() -> None:
+    mask = torch.rand(2, 16, 32, generator=torch.Generator().manual_seed(0)) > 0.5
+    assert (training_views.unpack(training_views.pack(mask)) == mask).all()
+
+
+def test_a_pair_has_no_order() -> None:
+    where = torch.randn(1, 9, MAPS, MAPS, generator=torch.Generator().manual_seed(0)) * 3
+    joints = torch.rand(1, 9, 2, generator=torch.Generator().manual_seed(1))
+    swapped = joints[:, [0, 2, 1, 3, 4, 5, 6, 7, 8]]
+    one, other = training_net.point_loss(where, joints), training_net.point_loss(where, swapped)
+    assert one.item() == pytest.approx(other.item())
+    assert training.point_errors(swapped, joints).max() == 0
+
+
+def test_a_map_with_its_peak_on_the_joint_is_marked_best() -> None:
+    joints = torch.full((1, 9, 2), (7 + 0.5) / MAPS)
+    right, wrong = torch.zeros(1, 9, MAPS, MAPS), torch.zeros(1, 9, MAPS, MAPS)
+    right[:, :, 7, 7] = 12
+    wrong[:, :, 2, 15] = 12
+    assert training_net.point_loss(right, joints) < training_net.point_loss(wrong, joints)
+    assert training.peaks(right)[0, 0].tolist() == pytest.approx([7.5 / MAPS] * 2, abs=1e-3)
+
+
+def test_joints_move_with_the_shape() -> None:
+    mask = torch.zeros(4, 1, 160, 160)
+    mask[:, :, 30:36, 50:56] = 1
+    joints = torch.tensor([53 / 160, 33 / 160]).repeat(4, 9, 1)
+    gen = torch.Generator().manual_seed(4)
+    moved, _, there = training_flaws.moved(mask, torch.zeros(4, 6, MAPS, MAPS), joints, gen)
+    for one, spot in zip(moved[:, 0], there[:, 0], strict=True):
+        y, x = (one > 0.5).nonzero().float().mean(0)
+        assert spot.tolist() == pytest.approx([float(x + 0.5) / 160, float(y + 0.5) / 160], abs=0.006)
