@@ -20,10 +20,11 @@ from silhouette.cutout import auto, backdrop, matting, tidy
 from silhouette.errors import AnglesError, PictureError, PoseError
 from silhouette.intake import angles, film, stills
 from silhouette.known import Memory, Taken, key_of
-from silhouette.records import Cut, Picture, Pixels, Stop, StopLook
+from silhouette.records import Cut, Picture, Pixels, Stop
 from silhouette.settings import TRUST, Settings
 from silhouette.shoot import turning
 from silhouette.shoot.look import look_at
+from silhouette.shoot_records import StopLook
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""

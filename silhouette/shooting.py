@@ -11,10 +11,11 @@ from typing import Any
 from silhouette import gathering, pipeline, tables
 from silhouette.errors import PoseError, SettingsError
 from silhouette.intake import film, stills
-from silhouette.records import CANNOT_TELL, CheckReport, Outline, Pixels, SetLayout, SetView, View
+from silhouette.records import CANNOT_TELL, Outline, Pixels, View
 from silhouette.settings import TRUST, Paper, Settings
 from silhouette.shape import outline
 from silhouette.shoot import check, keep, refset, turning
+from silhouette.shoot_records import CheckReport, SetLayout, SetView
 from silhouette.writing import whole_folder
 
 

@@ -7,7 +7,8 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from silhouette.records import CheckReport, Pose, Ranking, Stop, View
+from silhouette.records import Pose, Ranking, Stop, View
+from silhouette.shoot_records import CheckReport
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.errors import PoseError
-from silhouette.records import CheckReport, Finding, Stop, StopLook, Verdict
+from silhouette.records import Stop
 from silhouette.settings import TRUST
 from silhouette.shoot import distance, held, light, spot
+from silhouette.shoot_records import CheckReport, Finding, StopLook, Verdict
 
 Floats = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from silhouette.records import Finding, StopLook
+from silhouette.shoot_records import Finding, StopLook
 
 HAND_M = 0.6
 """How far a hand reaches toward the camera or away from it, metres."""

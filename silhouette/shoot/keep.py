@@ -18,8 +18,9 @@ import cv2
 import numpy as np
 
 from silhouette.errors import OutputError
-from silhouette.records import Pixels, SetFigure, SetLayout, SetView
+from silhouette.records import Pixels
 from silhouette.shoot.svg import POSE_MM, outline_svg
+from silhouette.shoot_records import SetFigure, SetLayout, SetView
 
 Page = bytes | str | Callable[[], bytes | str]
 """A finished page, or what makes it; text is written as UTF-8."""

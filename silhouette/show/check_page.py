@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from silhouette.records import CheckReport, Finding, Outline, Stop, View
+from silhouette.records import Outline, Stop, View
 from silhouette.settings import Paper
+from silhouette.shoot_records import CheckReport, Finding
 from silhouette.show import ink, words
 from silhouette.show.paper import page_points
 from silhouette.show.rings import draw_body, ring_points, sector

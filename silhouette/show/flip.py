@@ -9,7 +9,8 @@ from pathlib import Path
 
 import cv2
 
-from silhouette.records import Pixels, SetLayout
+from silhouette.records import Pixels
+from silhouette.shoot_records import SetLayout
 from silhouette.show.svg import UNIT, path_d
 
 TEMPLATE = Path(__file__).with_name("turnaround.html.j2")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -16,7 +16,7 @@ MM = 72 / 25.4
 NO_METADATA = {"pdf": {"CreationDate": None, "Producer": None, "Creator": "silhouette"}, "png": {"Software": None}}
 
 # TrueType type inside the pdf: a page that goes to a print shop keeps text that can be searched and is never refused.
-_TRUETYPE = {"pdf.fonttype": 42}
+_TRUETYPE: Any = {"pdf.fonttype": 42}
 
 
 def page_points(paper: str) -> tuple[float, float]:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 import shapely
 from shapely import affinity
 
-from silhouette.records import Pixels, SetFigure, SetLayout
+from silhouette.records import Pixels
+from silhouette.shoot_records import SetFigure, SetLayout
 from silhouette.show.ink import (
     FAIR,
     INK,

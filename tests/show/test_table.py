@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from silhouette.records import CheckReport, Finding, Pose, Ranking, Stop
+from silhouette.records import Pose, Ranking, Stop
+from silhouette.shoot_records import CheckReport, Finding
 from silhouette.show import table
 
 

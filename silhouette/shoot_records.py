@@ -1,0 +1,233 @@
+"""The records of the shoot: what is checked, planned and kept. Goes on from ``records.py``, with its conventions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from shapely.geometry import Polygon
+
+from silhouette.records import AngleFrom, Mask, Outline, Pixels, Stop
+
+Verdict = Literal["pass", "look", "retake", "unknown"]
+
+
+@dataclass(frozen=True)
+class StopLook:
+    """What the shoot check keeps of one stop; the full picture is not needed any more. Made by ``shoot/look.py``."""
+
+    mask: Mask
+    """(h, w) True on the figure, working size; all False where no figure was found."""
+    thumb: Pixels
+    """(h', w', 3) BGR, longer side 96 pixels, for comparing the light."""
+    confidence: float
+    """Of the cut, 0 to 1."""
+    flags: tuple[str, ...]
+    """Of the cut."""
+    full_size: tuple[int, int]
+    """(width, height) of the upright original, pixels."""
+    scale: float
+    """Working pixels per original pixel."""
+    focal_35mm: float | None
+    height_px: float
+    """Height of the figure, original pixels; 0 without a figure."""
+    edges: tuple[str, ...]
+    """Edges of the picture that the figure touches: top, bottom, picture left, picture right."""
+    edge_width: float | None
+    """Width over which the figure's edge fades into the backdrop, original pixels; None where it cannot be measured."""
+    figure_light: tuple[float, float, float]
+    """Luma 0 to 255 of the figure: 10th, 50th and 95th percentile."""
+    backdrop_light: float
+    """Median luma of the backdrop close round the figure, 0 to 255."""
+    side_light: float
+    """Natural log of the figure's mean luma on picture left over picture right of its middle."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The answer to one question of the shoot check. Made by ``shoot/check.py``."""
+
+    check: str
+    """full turn, missing stops, doubled stops, held pose, stance, framing, figure size, sharpness, steady light,
+    light direction, distance or camera height."""
+    verdict: Verdict
+    stops: tuple[int, ...]
+    """Stops concerned, counted from 0 in the order shot."""
+    evidence: str
+    """One sentence in the words of the studio."""
+    do: str
+    """What to retake or change; empty when nothing."""
+    after_stop: tuple[int, ...] = ()
+    """Missing stops: the stops after which one is missing."""
+    where: str | None = None
+    """Held pose: where on the body, for example 'arm height'."""
+    how_far: str | None = None
+    """Held pose: roughly how far it moved, in centimetres if the model's height is known, else shares of the figure."""
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """The whole shoot check, worst first."""
+
+    name: str
+    stops: tuple[Stop, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """0 nothing needs a retake, 1 something does, 2 it could not be checked."""
+        verdicts = {f.verdict for f in self.findings}
+        return 1 if "retake" in verdicts else 2 if verdicts <= {"unknown"} else 0
+
+
+@dataclass(frozen=True)
+class Lamp:
+    """Where one lamp goes: x to picture right of the turning axis, y from it toward the camera, height over the floor,
+    all metres; ``share`` is its light on the figure, the key's being 1."""
+
+    name: Literal["key", "fill"]
+    x: float
+    y: float
+    height: float
+    share: float
+
+
+@dataclass(frozen=True)
+class DistanceRow:
+    """What one camera distance (m, lens to turning axis) does; the figures mean what they mean in :class:`Plan`."""
+
+    distance: float
+    forward: float
+    near_far: float
+    figure_px: float
+    frame_share: float
+    remark: str = ""  # whose distance it is: this plan's, the most in the room
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One line of the timetable, in minutes from the moment the model takes the first pose."""
+
+    start: float
+    end: float
+    what: str
+    kind: Literal["turn", "hold", "rest"]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A shoot, planned. Made by ``shoot/plan.py``. Lengths in metres; the frame and the pixels at the turning axis."""
+
+    pose: str
+    model_height: float
+    pose_height: float  # from the stand to the highest point
+    pose_width: float  # widest it is taken to come out while it turns
+    stand: float  # height of what the model stands, sits or lies on
+    room: float | None  # clear length along the line of sight
+    lens: float  # 35 mm equivalent, mm
+    phone: bool  # the lens is a phone's main lens, taken by default
+    orientation: Literal["upright", "wide"]
+    pixels: tuple[int, int]  # (width, height) as the camera is held
+    distance: float  # lens to turning axis
+    farthest: float | None  # the most that the room allows
+    verdict: Literal["good", "tolerable", "close", "too close"]  # what perspective does there
+    fits: bool  # the whole figure stays in the picture all round
+    room_needed: float  # room length for this distance, with backdrop and camera at ease
+    backdrop_gap: float  # turning axis to backdrop
+    backdrop_size: tuple[float, float]  # (width, height) that lies behind the figure at every stop
+    width_needed: float  # clear width that the lamps take
+    camera_height: float
+    frame: tuple[float, float]  # (width, height) that the picture shows
+    px_per_m: float
+    figure_px: float  # height of the figure; length, for a lying one
+    frame_share: float  # figure_px over the side of the picture along which it lies, 0 to 1
+    lens_to_fill: float  # 35 mm equivalent that would just fill the picture from here, mm
+    reach: float  # how far a hand held forward, or the end of a lying body, comes before the axis
+    forward_part: str  # what that is
+    forward: float  # how much larger it comes out than the body at the axis
+    near_far: float  # how much larger it comes out than a part as far behind the axis
+    distances: tuple[DistanceRow, ...]
+    lenses: tuple[tuple[float, float], ...]  # (35 mm equivalent, distance at which it just holds the figure)
+    lamps: tuple[Lamp, ...]
+    ratio: float  # key to fill
+    turning_radius: float
+    stops: int
+    step: float  # degrees from stop to stop
+    slow_turn: bool  # one slow turn on a clip, without holds: for poses that cannot be held
+    turn_s: float  # seconds of one turn, the repeat of the first stop included
+    pose_min: float
+    break_min: float
+    timetable: tuple[Slot, ...]
+    warnings: tuple[str, ...] = ()
+    said: tuple[tuple[str, str], ...] = ()  # (heading, sentences): the plan in words
+    checklist: tuple[tuple[str, tuple[str, ...]], ...] = ()  # (heading, lines)
+
+    @property
+    def session_min(self) -> float:
+        """Minutes from the first pose to the end of the last, breaks included."""
+        return self.timetable[-1].end
+
+
+@dataclass(frozen=True)
+class SetView:
+    """One stop of a reference set, as ``shoot/refset.py`` takes it; built from a :class:`View`."""
+
+    angle: float
+    name: str
+    angle_from: AngleFrom
+    outline: Outline | None
+    """None where no figure was cut out: the still goes into the set, no black shape does."""
+    scale: float
+    """Working pixels per pixel of the full picture."""
+    full_size: tuple[int, int]
+    """(width, height) of the full picture, upright."""
+    read: Callable[[], Pixels] | None = None
+    """Reads the full picture, (h, w, 3) BGR, sRGB, upright; called only while it is written."""
+    angle_sure: float | None = None
+    time: float | None = None
+
+
+@dataclass(frozen=True)
+class SetFigure:
+    """One black shape of a reference set, on the ground line and the plumb line that all of them share."""
+
+    angle: float
+    stem: str
+    """File name without its suffix: ``keeper_045``."""
+    polygon: Polygon
+    """x to the right of the plumb line, y downwards from the ground line, in heights of the pose."""
+    to_px: tuple[float, float, float]
+    """Pixels per height of the pose, and where plumb line and ground line cross, (x, y) in the full picture."""
+    view: SetView
+
+
+@dataclass(frozen=True)
+class SetLayout:
+    """A reference set laid out, before anything is written. Made by ``shoot/refset.py``, drawn by ``show/``.
+
+    All figures share one scale, in which the pose is 1 high.
+    """
+
+    name: str
+    figures: tuple[SetFigure, ...]
+    """In the order of the angles; stops without an outline are left out."""
+    views: tuple[tuple[str, SetView], ...]
+    """(stem, stop): every stop, in the order of the angles."""
+    bounds: tuple[float, float, float, float]
+    """Left, top, right, bottom of all figures together."""
+    window: tuple[float, float, float, float]
+    """The same with a margin: what every silhouette, cropped still and page shows."""
+    head: float
+    """One head height."""
+    crown: float
+    """Height over the ground line from which heads are counted down: the model standing upright."""
+    pose_height_m: float | None
+    fixed_camera: bool
+    """False where the pictures share no scale by themselves, and each figure was set to its own height and ground."""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def head_lines(self) -> tuple[tuple[int, float], ...]:
+        """(number, height over the ground line): 0 at the crown of the upright model, then a head lower each."""
+        return tuple((i, self.crown - i * self.head) for i in range(int(self.crown / self.head + 1e-9) + 1))
