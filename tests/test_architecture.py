@@ -47,5 +47,9 @@ def test_importing_the_package_loads_nothing_heavy() -> None:
     import subprocess
     import sys
 
-    code = "import sys, silhouette, silhouette.cli; print([m for m in ('cv2', 'numpy', 'matplotlib') if m in sys.modules])"
-    assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
+    code = (
+        "import sys, silhouette, silhouette.cli\n"
+        "print([m for m in ('cv2', 'numpy', 'matplotlib') if m in sys.modules])"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert told.stdout.strip() == "[]"

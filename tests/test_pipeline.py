@@ -95,7 +95,9 @@ def test_a_figure_cut_by_the_frame_is_scored_and_flagged(drawn_turn: Callable[..
     assert all(CUT_BY_FRAME in v.flags and v.reading for v in pose.views)
 
 
-def test_a_mask_by_hand_is_used_as_it_is(drawn_turn: Callable[..., Path], capsule_mask: Callable[..., np.ndarray]) -> None:
+def test_a_mask_by_hand_is_used_as_it_is(
+    drawn_turn: Callable[..., Path], capsule_mask: Callable[..., np.ndarray]
+) -> None:
     folder = drawn_turn("keeper", EIGHT)
     by_hand = capsule_mask(45, "down")
     cv2.imwrite(str(folder / "045.mask.png"), by_hand.astype(np.uint8) * 255)
@@ -146,7 +148,7 @@ def test_result_is_plain_data_with_null_for_what_was_not_made(drawn_turn: Callab
     assert {"name", "reads_degrees", "readability", "rank", "tied_with", "weak_arcs", "views"} <= set(pose)
     assert {"mean", "worst"} <= set(pose["readability"])
     bad = next(v for v in pose["views"] if v["angle"] == 90)
-    for key in ("readability", "clear", "interesting", "band", "negative_space", "limb_separation", "parts", "tangents"):
+    for key in ("readability", "clear", "interesting", "band", "negative_space", "limb_separation", "parts"):
         assert bad[key] is None
     frame = ranking.to_frame()
     assert len(frame) == 8 and set(frame["pose"]) == {"keeper"}
