@@ -41,6 +41,8 @@ EVEN = 25.0
 """Step between neighbours, levels (plus 3 times the noise), within one even colour."""
 SHARE_HELD = 0.15
 """Share of an even patch that the network takes for figure, from which the whole patch is."""
+BROAD = 0.4
+"""Share of the window's width from which a patch at its lower side is no leg."""
 COLOUR_ODDS = 2.5
 """Log odds that a pixel of such a colour gains, where the network does not speak firmly against it: hands and poles are
 thinner than what it sees well."""
@@ -155,16 +157,17 @@ def joined(odds: Floats, picture: Floats, strange: NDArray[np.bool_], sigma: flo
     _, labels = cv2.connectedComponents(patch.astype(np.uint8), connectivity=8)
     size = np.bincount(labels.ravel())
     held = np.bincount(labels[odds > 0].ravel(), minlength=len(size))
-    # What runs out of the window at the side or below is floor or furniture, unless it is figure for the most part.
-    rim = np.unique(np.concatenate([labels[:, 0], labels[:, -1], labels[-1]]))
+    # What runs out of the window at the side, or broadly below, is floor or furniture, unless it is figure for the
+    # most part; what runs out narrowly below may be the legs of a figure that the frame cuts.
     needed = np.full(len(size), SHARE_HELD)
-    needed[rim] = 0.5
+    needed[np.bincount(labels[-1], minlength=len(size)) > BROAD * labels.shape[1]] = 0.5
+    needed[np.unique(np.concatenate([labels[:, 0], labels[:, -1]]))] = 0.5
     keep = held > needed * size
     keep[0] = False
     if not keep.any():
         return odds
     grown = cv2.dilate(keep[labels].astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    return np.where(grown & strange, np.maximum(odds, 1.0), odds)
+    return np.where(grown & strange, np.maximum(odds, COLOUR_ODDS), odds)
 
 
 def widened(box: tuple[float, float, float, float], shape: tuple[int, int]) -> tuple[slice, slice]:
