@@ -11,6 +11,7 @@ with one by the clock, so let the machine be idle. Between two runs only ratios 
 from __future__ import annotations
 
 import argparse
+import os
 import statistics
 import subprocess
 import sys
@@ -124,11 +125,10 @@ def help_ms() -> float:
 
 def neural_row(path: Path, model: Path, decode: float) -> tuple[str, float, float]:
     """The same file through rembg with the given model, as its users call it."""
+    os.environ["U2NET_HOME"] = str(model.resolve().parent)  # so that rembg takes this file and asks no server
     from rembg import new_session, remove
 
-    session = new_session(
-        "u2net_custom" if model.stem not in ("u2netp", "u2net") else model.stem, model_path=str(model)
-    )
+    session = new_session(model.stem)
     data = path.read_bytes()
     remove(data, session=session, only_mask=True)
     ms = median_ms(lambda: remove(data, session=session, only_mask=True), 3)
