@@ -1,7 +1,7 @@
 """Bring in the pictures of one pose, from a folder, a still or a clip, and cut the figure out of each.
 
-The camera stands still, so all pictures of a pose help with each: a sample of them is looked at together first. At most
-``HELD`` working pictures are kept in memory on the way; what lies beyond is read again.
+The camera stands still, so all pictures of a pose help with each: a few of them are looked at together first. Only
+those are held in memory and handed between processes; every other picture is read where it is cut.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ from silhouette.errors import AnglesError, PictureError, PoseError
 from silhouette.intake import angles, film, stills
 from silhouette.known import Memory, Taken, key_of
 from silhouette.records import Cut, Picture, Pixels, Stop
+from silhouette.records_shoot import StopLook
 from silhouette.settings import TRUST, Settings
 from silhouette.shoot import turning
 from silhouette.shoot.look import look_at
-from silhouette.shoot_records import StopLook
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""
@@ -34,10 +34,6 @@ Job = tuple[Stop, Picture | str | None, Any, Settings, bool]
 """One picture to cut out: its stop, the picture or what is wrong with it (None: to be read), what all pictures have in
 common, the settings, and whether to look at it for the shoot check."""
 
-HELD = 48
-"""Working pictures kept in memory between the look at all and the cut of each: about 110 MB at 756 x 1008."""
-SAMPLE = 24
-"""Pictures that are looked at together to learn what does not move."""
 
 
 @dataclass(frozen=True)
@@ -147,11 +143,12 @@ def _cut_all(
     stops: Sequence[Stop], settings: Settings, run: Run, tell: Progress, look: bool
 ) -> tuple[list[Taken], list[StopLook | None]]:
     name, total = name_of(stops[0].source.parent), len(stops)
+    sample = backdrop.sample(total)
     held: dict[int, Picture | str] = {}
-    for i, picture in enumerate(run(_read, [(s.source, settings.work_px) for s in stops[:HELD]])):
-        held[i] = picture
-        tell(f"{name}: reading", i + 1, total)
-    shared = _learn([p.pixels for p in held.values() if isinstance(p, Picture)])
+    for picture in run(_read, [(stops[i].source, settings.work_px) for i in sample]):
+        held[sample[len(held)]] = picture
+        tell(f"{name}: reading", len(held), len(sample))
+    shared = backdrop.learn([p.pixels for p in held.values() if isinstance(p, Picture)])
     jobs = ((stop, held.pop(i, None), shared, settings, look) for i, stop in enumerate(stops))
     return _take_each(jobs, total, name, run, tell)
 
@@ -183,11 +180,6 @@ def _alone() -> None:
     import cv2
 
     cv2.setNumThreads(1)
-
-
-def _learn(pictures: Sequence[Pixels]) -> Any:
-    step = max(1, len(pictures) // SAMPLE)
-    return backdrop.learn(pictures[::step][:SAMPLE]) if len(pictures) > 1 else None
 
 
 def _read(job: tuple[Path, int]) -> Picture | str:
@@ -253,7 +245,7 @@ def _cut_clip(
 
     found = film.find_stops(place, work_px=settings.work_px, progress=progress)
     pictures = list(film.read_stops(place, found, settings.work_px))
-    shared = _learn([p.pixels for p in pictures])
+    shared = backdrop.learn([pictures[i].pixels for i in backdrop.sample(len(pictures))])
     stops = [
         Stop(i, place, p.name, float("nan"), "clip", time=time, hold=hold)
         for i, (p, time, hold) in enumerate(zip(pictures, found.chosen, found.holds, strict=True))

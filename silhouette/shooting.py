@@ -11,11 +11,11 @@ from typing import Any
 from silhouette import gathering, pipeline, tables
 from silhouette.errors import PoseError, SettingsError
 from silhouette.intake import film, stills
-from silhouette.records import CANNOT_TELL, Outline, Pixels, View
+from silhouette.records import CANNOT_TELL, Outline, Pixels, Pose, View
+from silhouette.records_shoot import CheckReport, SetLayout, SetView
 from silhouette.settings import TRUST, Paper, Settings
 from silhouette.shape import outline
 from silhouette.shoot import check, keep, refset, turning
-from silhouette.shoot_records import CheckReport, SetLayout, SetView
 from silhouette.writing import whole_folder
 
 
@@ -129,16 +129,18 @@ def export_set(
     SilhouetteError
         If the pictures are of no use, or the set cannot be written; then nothing is left behind.
     """
-    place, tell = Path(path), progress or pipeline.silent
-    chosen = Settings().but(**settings)
+    tell = progress or pipeline.silent
     keep.refuse(Path(out), overwrite)
-    with gathering.workers(chosen.jobs) as run:
-        pose = pipeline.read_pose(place, chosen, run, tell, None)
-    views = [set_view(v) for v in pose.views if not v.inferred and v.problem is None]
-    if not views:
-        raise PoseError("none of its pictures can be read.", path=place, do="Copy them from the camera again.")
-    layout = refset.lay_out(
-        name or pose.name, views, pose_height_m=pose_height_m, model_height_m=height_m, head_m=head_m
+    views, pose = _views_to_keep(Path(path), Settings().but(**settings), tell)
+    heights = {"pose_height_m": pose_height_m, "model_height_m": height_m, "head_m": head_m}
+    layout = refset.lay_out(name or pose.name, views, **heights)
+    pages = pages_for(
+        layout,
+        photos=not silhouettes_only,
+        photos_in_page=photos_in_page and not silhouettes_only,
+        print_scale=print_scale,
+        sheets_at=sheets_at,
+        paper=paper,
     )
     keep.export(
         layout,
@@ -147,18 +149,21 @@ def export_set(
         originals=originals,
         crop=crop,
         print_scale=print_scale,
-        pages=pages_for(
-            layout,
-            photos=not silhouettes_only,
-            photos_in_page=photos_in_page and not silhouettes_only,
-            print_scale=print_scale,
-            sheets_at=sheets_at,
-            paper=paper,
-        ),
+        pages=pages,
         overwrite=overwrite,
         progress=tell,
     )
-    return layout
+    return replace(layout, notes=(*pose.notes, *layout.notes))
+
+
+def _views_to_keep(place: Path, settings: Settings, tell: gathering.Progress) -> tuple[list[SetView], Pose]:
+    """The stops that a set can hold, and the pose they were read with."""
+    with gathering.workers(settings.jobs) as run:
+        pose = pipeline.read_pose(place, settings, run, tell, None)
+    views = [set_view(v) for v in pose.views if not v.inferred and v.problem is None]
+    if not views:
+        raise PoseError("none of its pictures can be read.", path=place, do="Copy them from the camera again.")
+    return views, pose
 
 
 def set_view(view: View) -> SetView:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from silhouette.records import Pose, Ranking, Stop, View
-from silhouette.shoot_records import CheckReport
+from silhouette.records_shoot import CheckReport
 
 if TYPE_CHECKING:
     import pandas as pd

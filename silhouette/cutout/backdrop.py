@@ -41,18 +41,23 @@ def _gain(thumb: plate.Floats, reference: plate.Floats, seen: NDArray[np.bool_])
     return np.median((thumb[seen] + 1.0) / (reference[seen] + 1.0), axis=0).astype(np.float32)
 
 
+def sample(count: int) -> list[int]:
+    """Which of ``count`` pictures, in the order shot, :func:`learn` needs to see."""
+    return [round(i) for i in np.linspace(0, count - 1, min(count, ENOUGH_VIEWS))]
+
+
 def learn(pictures: Sequence[Pixels]) -> Shared | None:
     """What the pictures of one pose have in common, or None where the camera moved or they are too few.
 
     Parameters
     ----------
     pictures : sequence of (h, w, 3) uint8
-        BGR; working pictures or thumbnails of them, up to about two dozen spread over the turn.
+        BGR; working pictures or thumbnails of them, spread over the turn; of many a few are looked at (:func:`sample`).
     """
     shapes = {p.shape for p in pictures}
     if len(pictures) < 4 or len(shapes) != 1:
         return None
-    few = [pictures[round(i)] for i in np.linspace(0, len(pictures) - 1, min(len(pictures), ENOUGH_VIEWS))]
+    few = [pictures[i] for i in sample(len(pictures))]
     thumbs: plate.Floats = np.stack([plate.shrink(p, plate.THUMB).astype(np.float32) for p in few])
     singles = [plate.from_one(t) for t in thumbs]
     guesses = np.stack([g for g, _ in singles])

@@ -198,7 +198,7 @@ def _jpeg_is_whole(data: bytes) -> bool:
     while at + 4 <= len(data) and data[at] == 0xFF:
         marker = data[at + 1]
         if marker == 0xDA:
-            return data.find(b"\xff\xd9", at) > 0
+            return data.rfind(b"\xff\xd9", at) > 0  # from behind, where it is
         at += 1 if marker == 0xFF else 2 if 0xD0 <= marker <= 0xD8 else 2 + int.from_bytes(data[at + 2 : at + 4], "big")
     return False
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from silhouette.shoot_records import Plan
+from silhouette.records_shoot import Plan
 
 LEAST_FIGURE_PX = 600
 """A figure this many pixels tall still shows a gap of 1 % of its height as 6 pixels."""

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from silhouette.errors import PoseError
 from silhouette.records import Stop
+from silhouette.records_shoot import CheckReport, Finding, StopLook, Verdict
 from silhouette.settings import TRUST
 from silhouette.shoot import distance, held, light, spot
-from silhouette.shoot_records import CheckReport, Finding, StopLook, Verdict
 
 Floats = NDArray[np.float64]
 

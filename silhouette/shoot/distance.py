@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from silhouette.shoot_records import Finding, StopLook
+from silhouette.records_shoot import Finding, StopLook
 
 HAND_M = 0.6
 """How far a hand reaches toward the camera or away from it, metres."""

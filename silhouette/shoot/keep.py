@@ -19,8 +19,8 @@ import numpy as np
 
 from silhouette.errors import OutputError
 from silhouette.records import Pixels
+from silhouette.records_shoot import SetFigure, SetLayout, SetView
 from silhouette.shoot.svg import POSE_MM, outline_svg
-from silhouette.shoot_records import SetFigure, SetLayout, SetView
 
 Page = bytes | str | Callable[[], bytes | str]
 """A finished page, or what makes it; text is written as UTF-8."""

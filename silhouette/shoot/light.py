@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.shoot_records import Finding, StopLook
+from silhouette.records_shoot import Finding, StopLook
 
 Floats = NDArray[np.float64]
 

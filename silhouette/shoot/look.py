@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from silhouette.records import Cut, Mask, Picture
-from silhouette.shoot_records import StopLook
+from silhouette.records_shoot import StopLook
 
 THUMB_PX = 96
 """Longer side of the thumbnail kept for comparing the light, pixels."""

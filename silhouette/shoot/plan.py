@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from silhouette.errors import SettingsError
+from silhouette.records_shoot import DistanceRow, Lamp, Plan
 from silhouette.shoot.advice import EASY_GAP, checklist_for, warnings_for
 from silhouette.shoot.plan_words import words_for
 from silhouette.shoot.timetable import timetable_for, turn_seconds
-from silhouette.shoot_records import DistanceRow, Lamp, Plan
 
 PoseKind = Literal["standing", "arms raised", "seated", "lying"]
 Orientation = Literal["upright", "wide"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 
-from silhouette.shoot_records import Plan
+from silhouette.records_shoot import Plan
 
 WIDTH = 80
 _INDENT = 9

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from silhouette.shoot_records import Lamp, Plan
+from silhouette.records_shoot import Lamp, Plan
 
 
 def words_for(plan: Plan) -> tuple[tuple[str, str], ...]:

@@ -15,7 +15,7 @@ import numpy as np
 from shapely import affinity
 
 from silhouette.errors import PoseError, SettingsError
-from silhouette.shoot_records import SetFigure, SetLayout, SetView
+from silhouette.records_shoot import SetFigure, SetLayout, SetView
 
 HEAD_SHARE = 0.130
 """Head height (chin to crown) over stature: 1 - 0.870, after Drillis & Contini 1966."""

@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 from shapely.geometry import Polygon
 
-from silhouette.shoot_records import SetFigure, SetLayout
+from silhouette.records_shoot import SetFigure, SetLayout
 
 POSE_MM = 200.0
 """Printed height of the pose, mm, where no print scale is asked for."""

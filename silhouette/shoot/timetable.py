@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from silhouette.shoot_records import Slot
+from silhouette.records_shoot import Slot
 
 SETTLE_MIN = 10.0
 """Minutes until a pose has settled (10 to 15 in practice): the turn that counts is shot then, not before."""

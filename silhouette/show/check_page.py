@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from silhouette.records import Outline, Stop, View
+from silhouette.records_shoot import CheckReport, Finding
 from silhouette.settings import Paper
-from silhouette.shoot_records import CheckReport, Finding
 from silhouette.show import ink, words
 from silhouette.show.paper import page_points
 from silhouette.show.rings import draw_body, ring_points, sector

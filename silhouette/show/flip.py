@@ -10,7 +10,7 @@ from pathlib import Path
 import cv2
 
 from silhouette.records import Pixels
-from silhouette.shoot_records import SetLayout
+from silhouette.records_shoot import SetLayout
 from silhouette.show.svg import UNIT, path_d
 
 TEMPLATE = Path(__file__).with_name("turnaround.html.j2")

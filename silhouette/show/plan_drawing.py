@@ -14,7 +14,7 @@ import shapely
 from shapely import affinity
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
-from silhouette.shoot_records import Lamp, Plan
+from silhouette.records_shoot import Lamp, Plan
 from silhouette.show.ink import ACCENT, FAIR, INK, PALE, PAPER, SOFT, add_paths, outline_path, size_of
 from silhouette.show.paper import MM
 

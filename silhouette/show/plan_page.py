@@ -9,7 +9,7 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from silhouette.shoot_records import Plan
+from silhouette.records_shoot import Plan
 from silhouette.show.ink import ACCENT, INK, SMALLEST, SOFT, bare, new_figure, page_axes, style, wrap, write_whole
 from silhouette.show.paper import page_bytes, page_points
 from silhouette.show.plan_drawing import draw_enlargement, draw_floor, draw_side

@@ -11,7 +11,7 @@ import shapely
 from shapely import affinity
 
 from silhouette.records import Pixels
-from silhouette.shoot_records import SetFigure, SetLayout
+from silhouette.records_shoot import SetFigure, SetLayout
 from silhouette.show.ink import (
     FAIR,
     INK,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from silhouette.records import CANNOT_TELL, NO_FIGURE, Pose, Ranking, View
-from silhouette.shoot_records import CheckReport, Finding
+from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show import words
 
 COLUMNS = 80

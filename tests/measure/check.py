@@ -21,11 +21,11 @@ from silhouette.cutout import backdrop
 from silhouette.errors import FilmError, PoseError
 from silhouette.intake import film, stills
 from silhouette.records import Picture, Stop
+from silhouette.records_shoot import CheckReport
 from silhouette.shoot import distance
 from silhouette.shoot.check import check_turnaround
 from silhouette.shoot.look import look_at
 from silhouette.shoot.turning import Turned, estimate_angles
-from silhouette.shoot_records import CheckReport
 
 
 def rows_of(path: Path) -> list[dict[str, Any]]:

@@ -14,10 +14,10 @@ from silhouette.cutout import backdrop
 from silhouette.errors import PoseError
 from silhouette.intake import film
 from silhouette.records import Cut, Picture, Stop
+from silhouette.records_shoot import CheckReport, Finding, StopLook
 from silhouette.shoot import check, distance, held, light, spot
 from silhouette.shoot.look import look_at
 from silhouette.shoot.turning import estimate_angles
-from silhouette.shoot_records import CheckReport, Finding, StopLook
 
 CLIPS = Path(__file__).parents[1] / "data" / "clips"
 NAMES = {

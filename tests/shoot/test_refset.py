@@ -22,9 +22,9 @@ from shapely import affinity
 from silhouette.errors import OutputError, PictureError, PoseError, SettingsError
 from silhouette.intake.stills import read_full
 from silhouette.records import Outline
+from silhouette.records_shoot import SetView
 from silhouette.shoot import keep, refset
 from silhouette.shoot.svg import outline_svg
-from silhouette.shoot_records import SetView
 
 WIDE, HIGH, TALL, AXIS, GROUND = 300, 400, 320.0, 150.0, 380.0
 # A post 0.2 wide from ground to crown with an arm at 0.6 to 0.7 of its height, reaching 0.4 from the plumb line.

@@ -12,7 +12,7 @@ from PIL import Image
 from shapely import affinity
 
 from silhouette.records import Outline, Pose, Stop
-from silhouette.shoot_records import CheckReport, Finding
+from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show.check_page import check_page, draw_onion, draw_stops, verdict_of, write_check_page
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
-from silhouette.shoot_records import SetFigure, SetLayout, SetView
+from silhouette.records_shoot import SetFigure, SetLayout, SetView
 from silhouette.show.flip import flip_page, side_words
 
 ANGLES = tuple(range(0, 360, 15))

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from silhouette.shoot_records import SetFigure, SetLayout, SetView
+from silhouette.records_shoot import SetFigure, SetLayout, SetView
 from silhouette.show import set_sheets
 from silhouette.show.paper import PAPER_MM
 from silhouette.show.set_sheets import contact_sheet, scale_sheets

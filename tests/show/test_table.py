@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from silhouette.records import Pose, Ranking, Stop
-from silhouette.shoot_records import CheckReport, Finding
+from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show import table
 
 
