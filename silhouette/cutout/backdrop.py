@@ -58,7 +58,7 @@ def learn(pictures: Sequence[Pixels]) -> Shared | None:
     if len(pictures) < 4 or len(shapes) != 1:
         return None
     few = [pictures[i] for i in sample(len(pictures))]
-    thumbs: plate.Floats = np.stack([plate.shrink(p, plate.THUMB).astype(np.float32) for p in few])
+    thumbs: plate.Floats = np.stack([plate.shrink(halved(p), plate.THUMB).astype(np.float32) for p in few])
     singles = [plate.from_one(t) for t in thumbs]
     guesses = np.stack([g for g, _ in singles])
     seen = np.stack([cv2.erode(s.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0 for _, s in singles])
