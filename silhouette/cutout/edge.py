@@ -7,6 +7,7 @@ edge runs where a passes one half.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import cv2
@@ -22,6 +23,8 @@ REACH = 5
 GAMMA = 1.5
 """Exponent that turns levels into what is mixed at the edge. A camera mixes light (about 2.2), a plain renderer levels
 (1); halfway neither is off by more than a tenth of a pixel."""
+FARTHEST = 45
+"""Side of the widest window in which the colours of figure and backdrop are taken, pixels of the half picture."""
 ENOUGH = 3.0
 """Pixels that a window needs for its mean to be believed."""
 FAINT = 14.0
@@ -38,20 +41,27 @@ PRIOR_MOST = 4.0
 
 
 
-def _means(picture: NDArray[np.uint8], chosen: NDArray[Any], rows: NDArray[Any], cols: NDArray[Any],
+def _means(picture: NDArray[Any], chosen: NDArray[Any], places: NDArray[np.intp],
            sizes: tuple[int, ...]) -> Floats:
-    """Mean colours (n, 3) of the chosen pixels (255, else 0) in the smallest window round each place that holds any."""
+    """Mean colours (n, 3) of the chosen pixels (255, else 0) in the smallest window round each place that holds any.
+
+    ``picture`` (h, w, 4) has 255 as its fourth channel, so that the sums over a window count its pixels too; ``places``
+    are indices into its h x w pixels.
+    """
     h, w = chosen.shape
-    sums = cv2.integral(cv2.merge([*cv2.split(cv2.bitwise_and(picture, picture, mask=chosen)), chosen & 1]))
-    result = np.zeros((len(rows), 3), np.float32)
-    open_ = np.arange(len(rows))
+    sums = cv2.integral(cv2.bitwise_and(picture, picture, mask=chosen)).reshape(-1, 4)
+    rows, cols = np.divmod(places, w)
+    result = np.zeros((len(places), 3), np.float32)
+    open_ = np.arange(len(places))
     for size in sizes:
         r, c = rows[open_], cols[open_]
-        top, bottom = np.maximum(r - size // 2, 0), np.minimum(r + size // 2 + 1, h)
+        top, bottom = np.maximum(r - size // 2, 0) * (w + 1), np.minimum(r + size // 2 + 1, h) * (w + 1)
         left, right = np.maximum(c - size // 2, 0), np.minimum(c + size // 2 + 1, w)
-        total = sums[bottom, right] - sums[top, right] - sums[bottom, left] + sums[top, left]
-        result[open_] = total[:, :3] / np.maximum(total[:, 3:], 1)
-        open_ = open_[total[:, 3] < ENOUGH]
+        total = np.take(sums, bottom + right, axis=0) - np.take(sums, top + right, axis=0)
+        total += np.take(sums, top + left, axis=0) - np.take(sums, bottom + left, axis=0)
+        count = total[:, 3] // 255
+        result[open_] = total[:, :3] / np.maximum(count, 1)[:, None]
+        open_ = open_[count < ENOUGH]
         if not len(open_):
             break
     return result
@@ -61,8 +71,13 @@ _CURVE = ((np.arange(256, dtype=np.float32) / 255.0) ** GAMMA).astype(np.float32
 
 
 def _light(levels: NDArray[Any]) -> Floats:
-    """Levels 0 to 255 to what is mixed, 0 to 1 (a plain power of GAMMA)."""
-    return _CURVE[np.clip(levels, 0, 255).astype(np.uint8)]
+    """Levels, 0 to 255, to what is mixed, 0 to 1 (a plain power of GAMMA)."""
+    return np.take(_CURVE, levels.astype(np.uint8))
+
+
+def _solid(odds: NDArray[Any]) -> NDArray[np.uint8]:
+    """255 where the odds are above 0."""
+    return cv2.threshold(odds, 0.0, 255.0, cv2.THRESH_BINARY)[1].astype(np.uint8)
 
 
 def _band(solid: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -71,22 +86,16 @@ def _band(solid: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(cv2.morphologyEx(solid, cv2.MORPH_GRADIENT, disc), np.uint8)
 
 
-def _sides(half: NDArray[np.uint8], coarse: NDArray[np.uint8], rows: NDArray[np.intp],
-           cols: NDArray[np.intp]) -> tuple[Floats, Floats]:
-    """The figure's and the backdrop's colour near each of the given pixels, (n, 3) each."""
+def _sides(half: NDArray[np.uint8], coarse: NDArray[np.uint8], places: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """The figure's and the backdrop's colour near each of the given pixels (indices into h x w), (n, 3) each."""
     kernel = np.ones((3, 3), np.uint8)
     inside = cv2.erode(coarse, kernel)
     # Fingers have no inside: there the whole of it must do.
     thin = cv2.bitwise_and(coarse, cv2.bitwise_not(cv2.dilate(inside, kernel, iterations=2)))
     inside = cv2.bitwise_or(inside, thin)
     outside = cv2.bitwise_not(cv2.dilate(coarse, kernel, iterations=2))
-    wanted = np.zeros(coarse.shape, np.bool_)
-    wanted[rows, cols] = True
-    r, c = np.nonzero(wanted)
-    place = np.zeros(coarse.shape, np.intp)
-    place[r, c] = np.arange(len(r))
-    place = place[rows, cols]
-    return _means(half, inside, r, c, (5, 15, 45))[place], _means(half, outside, r, c, (7, 15, 45))[place]
+    counted = cv2.cvtColor(half, cv2.COLOR_BGR2BGRA)
+    return _means(counted, inside, places, (5, 15, FARTHEST)), _means(counted, outside, places, (7, 15, FARTHEST))
 
 
 def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sigma: float,
@@ -119,40 +128,66 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
     result = np.zeros(pixels.shape[:2], np.bool_)
     if not (odds > 0).any():
         return result, 0.0
-    h2, w2 = half.shape[:2]
-    near = window or (slice(0, h2), slice(0, w2))
-    down, along = pixels.shape[0] / h2, pixels.shape[1] / w2
+    near = window or (slice(0, half.shape[0]), slice(0, half.shape[1]))
+    down, along = pixels.shape[0] / half.shape[0], pixels.shape[1] / half.shape[1]
     rows_at = slice(round(near[0].start * down), round(near[0].stop * down))
     cols_at = slice(round(near[1].start * along), round(near[1].stop * along))
-    shown, mask = pixels[rows_at, cols_at], result[rows_at, cols_at]
+    shown, mask, around = pixels[rows_at, cols_at], result[rows_at, cols_at], half[near]
     prior = cv2.resize(odds, shown.shape[1::-1], interpolation=cv2.INTER_LINEAR)
-    base = (prior > 0).astype(np.uint8)
-    rows, cols = np.nonzero(_band(base))
-    around = half[near]
-    coarse = np.where(cv2.resize(odds, around.shape[1::-1]) > 0, 255, 0).astype(np.uint8)
+    coarse = _solid(cv2.resize(odds, around.shape[1::-1]))
+    # Only what lies near the figure is looked at.
+    own = _with_margin(cv2.boundingRect(coarse), FARTHEST // 2 + REACH, coarse.shape)
+    large = _scaled(own, (down, along), prior.shape)
+    shown, mask, prior, coarse, around = shown[large], mask[large], prior[large], coarse[own], around[own]
+    base = _solid(prior)
+    rows, cols = np.divmod(np.flatnonzero(_band(base) > 0), base.shape[1])
     r2 = np.minimum((rows / down).astype(np.intp), around.shape[0] - 1)
     c2 = np.minimum((cols / along).astype(np.intp), around.shape[1] - 1)
-    alpha, contrast = _mixture(shown, around, coarse, (rows, cols), (r2, c2), sigma)
+    alpha, contrast = _mixture(shown, around, coarse, (rows, cols), r2 * around.shape[1] + c2, sigma)
     # Where figure and backdrop look alike the colours cannot place the edge, and the coarse mask's own edge stays.
     weight = per_contrast * np.maximum(contrast / sigma - FLOOR, 0)
     total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + np.clip(prior[rows, cols], -PRIOR_MOST, PRIOR_MOST)
-    mask[:] = base
+    mask[:] = base > 0
     mask[rows, cols] = total > 0
     clear = contrast > CLEAR * sigma
     softness = (2 * REACH + 1) * float((clear & (alpha > 0.2) & (alpha < 0.8)).sum()) / max(float(clear.sum()), 1.0)
     return result, softness
 
 
+def _with_margin(box: Sequence[int], margin: int, shape: Sequence[int]) -> tuple[slice, slice]:
+    """Rows and columns of a box (x, y, width, height) with a margin, within a picture of ``shape`` (h, w)."""
+    x, y, w, h = box
+    return (slice(max(0, y - margin), min(shape[0], y + h + margin)),
+            slice(max(0, x - margin), min(shape[1], x + w + margin)))
+
+
+def _scaled(window: tuple[slice, slice], by: tuple[float, float], shape: Sequence[int]) -> tuple[slice, slice]:
+    """The same window of a picture of ``shape`` (h, w) that is larger by the two factors."""
+    rows, cols = (slice(round(s.start * f), min(n, int(np.ceil(s.stop * f))))
+                  for s, f, n in zip(window, by, shape, strict=True))
+    return rows, cols
+
+
 def _mixture(shown: NDArray[np.uint8], half: NDArray[np.uint8], coarse: NDArray[np.uint8],
-             at: tuple[NDArray[np.intp], NDArray[np.intp]], at_half: tuple[NDArray[np.intp], NDArray[np.intp]],
+             at: tuple[NDArray[np.intp], NDArray[np.intp]], at_half: NDArray[np.intp],
              sigma: float) -> tuple[Floats, Floats]:
     """Per pixel of the band: the figure's share in it (n,), and how far figure and backdrop differ there, levels."""
-    figure, behind = _sides(half, coarse, *at_half)
-    contrast = np.sqrt(np.einsum("ij,ij->i", figure - behind, figure - behind))
+    # About four pixels share each pixel of the half picture.
+    wanted = np.zeros(coarse.size, np.bool_)
+    wanted[at_half] = True
+    places = np.flatnonzero(wanted)
+    which = np.empty(coarse.size, np.intp)
+    which[places] = np.arange(len(places))
+    which = which[at_half]
+    figure, behind = _sides(half, coarse, places)
+    contrast = np.sqrt(np.einsum("ij,ij->i", figure - behind, figure - behind))[which]
     here = shown[at]
     faint = np.flatnonzero(contrast < FAINT * sigma)
-    here[faint] = cv2.blur(shown, (3, 3))[at[0][faint], at[1][faint]]
-    figure, behind, mixed = _light(figure), _light(behind), _CURVE[here]
+    if len(faint):
+        here[faint] = cv2.blur(shown, (3, 3))[at[0][faint], at[1][faint]]
+    figure, behind = _light(figure), _light(behind)
     across = figure - behind
-    length = np.einsum("ij,ij->i", across, across)
-    return np.einsum("ij,ij->i", mixed - behind, across) / np.maximum(length, 1e-9), contrast
+    length = np.maximum(np.einsum("ij,ij->i", across, across), 1e-9)
+    across /= length[:, None]
+    beyond = np.take(_CURVE, here) - np.take(behind, which, axis=0)
+    return np.einsum("ij,ij->i", beyond, np.take(across, which, axis=0)), contrast
