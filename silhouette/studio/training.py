@@ -259,21 +259,24 @@ def spearman(a: torch.Tensor, b: torch.Tensor) -> float:
 
 
 def export(state: Path, out: Path) -> None:
-    """Write the network as ONNX, weights in half precision, for OpenCV's dnn; needs ``onnx``."""
+    """Write the network as ONNX, weights kept in half precision and widened when it is loaded; needs ``onnx``."""
     import onnx
-    from onnx import numpy_helper
+    from onnx import TensorProto, helper, numpy_helper
 
     net = ReaderNet()
     net.load_state_dict(torch.load(state, map_location="cpu", weights_only=True))
     net.eval()
     side = training_net.SIDE // training_net.FOLD
     torch.onnx.export(net, (torch.zeros(1, training_net.FOLD**2, side, side),), str(out), dynamo=False,
-                      input_names=["picture"], output_names=["answers", "where"], opset_version=13)
+                      input_names=["picture"], output_names=["answers", "where"], opset_version=13,
+                      dynamic_axes={name: {0: "looks"} for name in ("picture", "answers", "where")})
     model = onnx.load(str(out))
     for tensor in model.graph.initializer:
         values = numpy_helper.to_array(tensor)
         if values.dtype == np.float32 and values.size > 64:
-            tensor.CopyFrom(numpy_helper.from_array(values.astype(np.float16), tensor.name))
+            whole, half = tensor.name, f"{tensor.name}.half"
+            tensor.CopyFrom(numpy_helper.from_array(values.astype(np.float16), half))
+            model.graph.node.insert(0, helper.make_node("Cast", [half], [whole], to=TensorProto.FLOAT))
     onnx.save(model, str(out))
 
 
