@@ -145,10 +145,12 @@ def _cut_all(
     name, total = name_of(stops[0].source.parent), len(stops)
     sample = backdrop.sample(total)
     held: dict[int, Picture | str] = {}
-    for picture in run(_read, [(stops[i].source, settings.work_px) for i in sample]):
+    glimpses: list[backdrop.Glimpse] = []
+    for picture, seen in run(_glimpse, [(stops[i].source, settings.work_px) for i in sample]):
         held[sample[len(held)]] = picture
+        glimpses += [seen] if seen is not None else []
         tell(f"{name}: reading", len(held), len(sample))
-    shared = backdrop.learn([p.pixels for p in held.values() if isinstance(p, Picture)])
+    shared = backdrop.learn_from(glimpses)
     jobs = ((stop, held.pop(i, None), shared, settings, look) for i, stop in enumerate(stops))
     return _take_each(jobs, total, name, run, tell)
 
@@ -187,6 +189,11 @@ def _read(job: tuple[Path, int]) -> Picture | str:
         return stills.read_still(*job)
     except PictureError as error:
         return str(error)
+
+
+def _glimpse(job: tuple[Path, int]) -> tuple[Picture | str, backdrop.Glimpse | None]:
+    picture = _read(job)
+    return picture, None if isinstance(picture, str) else backdrop.glimpse(picture.pixels)
 
 
 def _take(job: Job) -> tuple[Taken, StopLook | None]:
@@ -245,7 +252,7 @@ def _cut_clip(
 
     found = film.find_stops(place, work_px=settings.work_px, progress=progress)
     pictures = list(film.read_stops(place, found, settings.work_px))
-    shared = backdrop.learn([pictures[i].pixels for i in backdrop.sample(len(pictures))])
+    shared = backdrop.learn([p.pixels for p in pictures])
     stops = [
         Stop(i, place, p.name, float("nan"), "clip", time=time, hold=hold)
         for i, (p, time, hold) in enumerate(zip(pictures, found.chosen, found.holds, strict=True))

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -141,6 +141,14 @@ class Cut:
     pictures; 0 where there is no figure."""
     cutter: Literal["backdrop", "neural", "given"]
     flags: tuple[str, ...] = ()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Handed to another process with eight pixels of the mask to a byte."""
+        return _cut_from_bits, (np.packbits(self.mask), self.mask.shape, self.confidence, self.cutter, self.flags)
+
+
+def _cut_from_bits(bits: NDArray[np.uint8], shape: tuple[int, int], *rest: Any) -> Cut:
+    return Cut(np.unpackbits(bits, count=shape[0] * shape[1]).reshape(shape).view(np.bool_), *rest)
 
 
 # ----------------------------------------------------------------------------------------------------------- shape

@@ -46,6 +46,28 @@ def sample(count: int) -> list[int]:
     return [round(i) for i in np.linspace(0, count - 1, min(count, ENOUGH_VIEWS))]
 
 
+@dataclass(frozen=True)
+class Glimpse:
+    """What one picture tells of the backdrop. Small, so that it can be handed to other processes."""
+
+    thumb: NDArray[np.float32]
+    """(h, w, 3) the picture at thumbnail size, BGR levels."""
+    guess: NDArray[np.float32]
+    """(h, w, 3) its backdrop as far as it can be told from it alone."""
+    seen: NDArray[np.bool_]
+    """(h, w) where it shows backdrop."""
+    shape: tuple[int, int]
+    """(height, width) of the picture."""
+
+
+def glimpse(pixels: Pixels) -> Glimpse:
+    """What one picture, (h, w, 3) uint8 BGR, tells of the backdrop."""
+    thumb: plate.Floats = plate.shrink(halved(pixels), plate.THUMB).astype(np.float32)
+    guess, seen = plate.from_one(thumb)
+    seen = cv2.erode(seen.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    return Glimpse(thumb, guess, seen, (pixels.shape[0], pixels.shape[1]))
+
+
 def learn(pictures: Sequence[Pixels]) -> Shared | None:
     """What the pictures of one pose have in common, or None where the camera moved or they are too few.
 
@@ -54,25 +76,25 @@ def learn(pictures: Sequence[Pixels]) -> Shared | None:
     pictures : sequence of (h, w, 3) uint8
         BGR; working pictures or thumbnails of them, spread over the turn; of many a few are looked at (:func:`sample`).
     """
-    shapes = {p.shape for p in pictures}
-    if len(pictures) < 4 or len(shapes) != 1:
+    return learn_from([glimpse(pictures[i]) for i in sample(len(pictures))])
+
+
+def learn_from(few: Sequence[Glimpse]) -> Shared | None:
+    """As :func:`learn`, from what single pictures told."""
+    if len(few) < 4 or len({g.shape for g in few}) != 1:
         return None
-    few = [pictures[i] for i in sample(len(pictures))]
-    thumbs: plate.Floats = np.stack([plate.shrink(halved(p), plate.THUMB).astype(np.float32) for p in few])
-    singles = [plate.from_one(t) for t in thumbs]
-    guesses = np.stack([g for g, _ in singles])
-    seen = np.stack([cv2.erode(s.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0 for _, s in singles])
-    reference = np.median(guesses, axis=0)
+    thumbs: plate.Floats = np.stack([g.thumb for g in few])
+    guesses, seen = np.stack([g.guess for g in few]), np.stack([g.seen for g in few])
+    coarse = np.median(guesses[:, ::2, ::2], axis=0)
     for i in range(len(thumbs)):
-        gain = _gain(thumbs[i], reference, seen[i])
+        gain = _gain(thumbs[i, ::2, ::2], coarse, seen[i, ::2, ::2])
         thumbs[i] /= gain
         guesses[i] /= gain
     backdrop, known = plate.from_many(thumbs, seen, guesses)
     off = [float((plate.widest(t - backdrop) > 12).mean()) for t in thumbs]
     if float(np.median(off)) > MOVED:
         return None
-    h, w = few[0].shape[:2]
-    return Shared(backdrop, known, (h, w), _reach(thumbs[::2], backdrop))
+    return Shared(backdrop, known, few[0].shape, _reach(thumbs[::2], backdrop))
 
 
 def _reach(thumbs: plate.Floats, backdrop: plate.Floats) -> tuple[float, float, float, float]:
@@ -128,6 +150,8 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     shared : Shared or None
         What :func:`learn` made of the pose's pictures, if the camera stood still.
     """
+    if shared is not None and abs(shared.shape[0] * pixels.shape[1] / (shared.shape[1] * pixels.shape[0]) - 1) > 0.02:
+        shared = None
     half = halved(pixels)
     sigma = plate.noise(half)
     behind = backdrop_for(plate.shrink(half, plate.THUMB).astype(np.float32), shared)
