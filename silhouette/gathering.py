@@ -1,7 +1,8 @@
 """Bring in the pictures of one pose, from a folder, a still or a clip, and cut the figure out of each.
 
-The camera stands still, so all pictures of a pose help with each: a few of them are looked at together first. Only
-those are held in memory and handed between processes; every other picture is read where it is cut.
+The camera stands still, so all pictures of a pose help with each: a few of them are looked at together first. Pictures
+are not handed between processes, which costs as much as reading them: each is read where it is cut, and a process keeps
+the few that it has looked at in case it is given them to cut.
 """
 
 from __future__ import annotations
@@ -30,10 +31,12 @@ Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""
 Run = Callable[..., Iterator[Any]]
 """Works like ``map``; see :func:`workers`."""
-Job = tuple[Stop, Picture | str | None, Any, Settings, bool]
-"""One picture to cut out: its stop, the picture or what is wrong with it (None: to be read), what all pictures have in
-common, the settings, and whether to look at it for the shoot check."""
+Job = tuple[Stop, Picture | None, Any, Settings, bool]
+"""One picture to cut out: its stop, the picture (None: to be read), what all pictures have in common, the settings, and
+whether to look at it for the shoot check."""
 
+_looked_at: dict[tuple[Path, int, int, int], Picture] = {}
+"""Pictures this process has looked at and not yet cut, see :func:`_mark`; no more than are looked at of one pose."""
 
 
 @dataclass(frozen=True)
@@ -143,15 +146,13 @@ def _cut_all(
     stops: Sequence[Stop], settings: Settings, run: Run, tell: Progress, look: bool
 ) -> tuple[list[Taken], list[StopLook | None]]:
     name, total = name_of(stops[0].source.parent), len(stops)
-    sample = backdrop.sample(total)
-    held: dict[int, Picture | str] = {}
-    glimpses: list[backdrop.Glimpse] = []
-    for picture, seen in run(_glimpse, [(stops[i].source, settings.work_px) for i in sample]):
-        held[sample[len(held)]] = picture
+    sample = [(stops[i].source, settings.work_px) for i in backdrop.sample(total)]
+    glimpses = []
+    for done, seen in enumerate(run(_glimpse, sample), start=1):
         glimpses += [seen] if seen is not None else []
-        tell(f"{name}: reading", len(held), len(sample))
+        tell(f"{name}: reading", done, len(sample))
     shared = backdrop.learn_from(glimpses)
-    jobs = ((stop, held.pop(i, None), shared, settings, look) for i, stop in enumerate(stops))
+    jobs = ((stop, None, shared, settings, look) for stop in stops)
     return _take_each(jobs, total, name, run, tell)
 
 
@@ -191,17 +192,34 @@ def _read(job: tuple[Path, int]) -> Picture | str:
         return str(error)
 
 
-def _glimpse(job: tuple[Path, int]) -> tuple[Picture | str, backdrop.Glimpse | None]:
+def _glimpse(job: tuple[Path, int]) -> backdrop.Glimpse | None:
+    """Look at a picture and keep it in this process; None where it cannot be read."""
     picture = _read(job)
-    return picture, None if isinstance(picture, str) else backdrop.glimpse(picture.pixels)
+    if isinstance(picture, str):
+        return None
+    while len(_looked_at) >= backdrop.ENOUGH_VIEWS:
+        _looked_at.pop(next(iter(_looked_at)), None)
+    _looked_at[_mark(*job)] = picture
+    return backdrop.glimpse(picture.pixels)
+
+
+def _mark(path: Path, work_px: int) -> tuple[Path, int, int, int]:
+    """What a picture is known by while it is kept: a file that has been changed since is another one."""
+    try:
+        told = path.stat()
+    except OSError:
+        return path, 0, 0, work_px
+    return path, told.st_mtime_ns, told.st_size, work_px
 
 
 def _take(job: Job) -> tuple[Taken, StopLook | None]:
     stop, picture, shared, settings, wanted = job
     if picture is None:
-        picture = _read((stop.source, settings.work_px))
-    if isinstance(picture, str):
-        return Taken(stop, None, problem=picture), None
+        asked = stop.source, settings.work_px
+        found = _looked_at.pop(_mark(*asked), None) or _read(asked)
+        if isinstance(found, str):
+            return Taken(stop, None, problem=found), None
+        picture = found
     h, w = picture.pixels.shape[:2]
     try:
         cut = (

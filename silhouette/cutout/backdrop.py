@@ -16,6 +16,8 @@ HALF = 504
 """Longer side, at most, of the picture that colours near the edge are taken from, pixels."""
 ENOUGH_VIEWS = 9
 """Views, spread over the turn, that are looked at to learn what all have in common: more cost time and add little."""
+FEWEST_VIEWS = 4
+"""Views from which something can be learned of what they have in common."""
 MOVED = 0.45
 """Share of the picture that differs from the plate in the middle view, from which the camera is taken to have moved."""
 
@@ -42,8 +44,8 @@ def _gain(thumb: plate.Floats, reference: plate.Floats, seen: NDArray[np.bool_])
 
 
 def sample(count: int) -> list[int]:
-    """Which of ``count`` pictures, in the order shot, :func:`learn` needs to see."""
-    return [round(i) for i in np.linspace(0, count - 1, min(count, ENOUGH_VIEWS))]
+    """Which of ``count`` pictures, in the order shot, :func:`learn` needs to see; none of too few."""
+    return [] if count < FEWEST_VIEWS else [round(i) for i in np.linspace(0, count - 1, min(count, ENOUGH_VIEWS))]
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ def learn(pictures: Sequence[Pixels]) -> Shared | None:
 
 def learn_from(few: Sequence[Glimpse]) -> Shared | None:
     """As :func:`learn`, from what single pictures told."""
-    if len(few) < 4 or len({g.shape for g in few}) != 1:
+    if len(few) < FEWEST_VIEWS or len({g.shape for g in few}) != 1:
         return None
     thumbs: plate.Floats = np.stack([g.thumb for g in few])
     guesses, seen = np.stack([g.guess for g in few]), np.stack([g.seen for g in few])
