@@ -140,15 +140,17 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
     large = _scaled(own, (down, along), prior.shape)
     shown, mask, prior, coarse, around = shown[large], mask[large], prior[large], coarse[own], around[own]
     base = _solid(prior)
-    rows, cols = np.divmod(np.flatnonzero(_band(base) > 0), base.shape[1])
+    band = np.flatnonzero(_band(base) > 0)
+    rows, cols = np.divmod(band, base.shape[1])
     r2 = np.minimum((rows / down).astype(np.intp), around.shape[0] - 1)
     c2 = np.minimum((cols / along).astype(np.intp), around.shape[1] - 1)
-    alpha, contrast = _mixture(shown, around, coarse, (rows, cols), r2 * around.shape[1] + c2, sigma)
+    alpha, contrast = _mixture(np.ascontiguousarray(shown), around, coarse, band, r2 * around.shape[1] + c2, sigma)
     # Where figure and backdrop look alike the colours cannot place the edge, and the coarse mask's own edge stays.
     weight = per_contrast * np.maximum(contrast / sigma - FLOOR, 0)
-    total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + np.clip(prior[rows, cols], -PRIOR_MOST, PRIOR_MOST)
+    known = np.clip(np.take(np.ascontiguousarray(prior), band), -PRIOR_MOST, PRIOR_MOST)
+    total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + known
+    base.ravel()[band] = total > 0
     mask[:] = base > 0
-    mask[rows, cols] = total > 0
     clear = contrast > CLEAR * sigma
     softness = (2 * REACH + 1) * float((clear & (alpha > 0.2) & (alpha < 0.8)).sum()) / max(float(clear.sum()), 1.0)
     return result, softness
@@ -169,9 +171,11 @@ def _scaled(window: tuple[slice, slice], by: tuple[float, float], shape: Sequenc
 
 
 def _mixture(shown: NDArray[np.uint8], half: NDArray[np.uint8], coarse: NDArray[np.uint8],
-             at: tuple[NDArray[np.intp], NDArray[np.intp]], at_half: NDArray[np.intp],
-             sigma: float) -> tuple[Floats, Floats]:
-    """Per pixel of the band: the figure's share in it (n,), and how far figure and backdrop differ there, levels."""
+             at: NDArray[np.intp], at_half: NDArray[np.intp], sigma: float) -> tuple[Floats, Floats]:
+    """Per pixel of the band: the figure's share in it (n,), and how far figure and backdrop differ there, levels.
+
+    ``at`` and ``at_half`` are the band's pixels as indices into ``shown`` and ``half``.
+    """
     # About four pixels share each pixel of the half picture.
     wanted = np.zeros(coarse.size, np.bool_)
     wanted[at_half] = True
@@ -181,10 +185,10 @@ def _mixture(shown: NDArray[np.uint8], half: NDArray[np.uint8], coarse: NDArray[
     which = which[at_half]
     figure, behind = _sides(half, coarse, places)
     contrast = np.sqrt(np.einsum("ij,ij->i", figure - behind, figure - behind))[which]
-    here = shown[at]
+    here = np.take(shown.reshape(-1, 3), at, axis=0)
     faint = np.flatnonzero(contrast < FAINT * sigma)
     if len(faint):
-        here[faint] = cv2.blur(shown, (3, 3))[at[0][faint], at[1][faint]]
+        here[faint] = np.take(cv2.blur(shown, (3, 3)).reshape(-1, 3), at[faint], axis=0)
     figure, behind = _light(figure), _light(behind)
     across = figure - behind
     length = np.maximum(np.einsum("ij,ij->i", across, across), 1e-9)
