@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from silhouette.cutout import backdrop
-from silhouette.records import BACK_LIGHT, BLURRED, CANNOT_TELL, CUT_BY_FRAME, NO_FIGURE, SMALL_FIGURE, TWO_FIGURES
+from silhouette.records import BACK_LIGHT, BLURRED, CANNOT_TELL, CUT_BY_FRAME, NO_FIGURE, SMALL_FIGURE, TWO_FIGURES, Cut
 
 
 def overlap(a: np.ndarray, b: np.ndarray) -> float:
@@ -128,3 +128,20 @@ def test_gap_between_arm_and_body_is_kept(capsule_mask: Callable[..., np.ndarray
     cut = backdrop.cut(np.clip(picture, 0, 255).astype(np.uint8))
     assert not cut.mask[328:333, 298:303].any()
     assert overlap(cut.mask, mask > 0) > 0.97
+
+
+def test_a_turn_is_looked_at_from_end_to_end() -> None:
+    assert backdrop.sample(3) == [], "too few to tell what does not move"
+    assert backdrop.sample(5) == [0, 1, 2, 3, 4]
+    many = backdrop.sample(40)
+    assert len(many) == backdrop.ENOUGH_VIEWS and (many[0], many[-1]) == (0, 39)
+
+
+@pytest.mark.parametrize("shape", [(7, 5), (64, 48), (33, 31)])
+def test_a_cut_comes_whole_out_of_another_process(shape: tuple[int, int]) -> None:
+    mask = np.random.default_rng(0).random(shape) > 0.5
+    cut = Cut(mask, 0.9, "backdrop", ("one",))
+    back = pickle.loads(pickle.dumps(cut))
+    assert back.mask.dtype == np.bool_ and np.array_equal(back.mask, mask)
+    assert (back.confidence, back.cutter, back.flags) == (0.9, "backdrop", ("one",))
+    back.mask[0, 0] = not mask[0, 0]  # as writable as the first
