@@ -135,7 +135,7 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
     from silhouette.show import table
 
     settings = _settings(args)
-    refuse_out_among_pictures(args.out, places)
+    refuse_place(args.out, places)
     memory = None if args.out is None else known.Memory(args.out / known.FOLDER)
     with _progress() as progress:
         if one:
@@ -144,14 +144,19 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
         else:
             intents = {pose: what for pose, what in args.intent or () if pose}
             ranking = pipeline.rank_poses(places, progress=progress, known=memory, intents=intents, **settings)
-    print(table.score_table(ranking.poses[0]) if one else table.rank_table(ranking))
-    if args.out is not None:
-        from silhouette import outputs
+    shown = pipeline.placed(ranking)
+    said = table.score_table(shown.poses[0]) if one else table.rank_table(shown)
+    if args.out is None:
+        print(said)
+        return 0
+    from silhouette import outputs
 
-        written = outputs.write(ranking, args.out, masks=args.masks, photos=args.photos, paper=args.paper)
-        if memory is not None:
-            memory.flush()
-        _say_written(args.out, written)
+    # Files first: whoever pipes the table into something that stops reading still gets them.
+    written = outputs.write(ranking, args.out, masks=args.masks, photos=args.photos, paper=args.paper)
+    if memory is not None:
+        memory.flush()
+    print(said)
+    _say_written(args.out, written)
     return 0
 
 
@@ -161,11 +166,16 @@ def sample_poses() -> Path:
     return packed if packed.is_dir() else Path(str(resources.files("silhouette"))).parent / "sample_poses"
 
 
-def refuse_out_among_pictures(out: Path | None, places: Sequence[Path]) -> None:
-    """Stop before results would be written among the originals, where the next run would take them for pictures."""
+def refuse_place(out: Path | None, places: Sequence[Path]) -> None:
+    """Stop where results cannot be written, or would lie among the originals and be taken for pictures next time."""
+    if out is None:
+        return
+    from silhouette import writing
+
+    writing.refuse(out)
     for place in places:
         folder = place if place.is_dir() else place.parent
-        if out is not None and out.resolve() in (folder.resolve(), place.resolve()):
+        if out.resolve() in (folder.resolve(), place.resolve()):
             raise SettingsError(f"-o {out} is where the pictures lie.", do="Give a folder of its own for the results.")
 
 
@@ -248,14 +258,15 @@ def _check(args: argparse.Namespace) -> int:
     from silhouette import shooting
     from silhouette.show import table
 
-    refuse_out_among_pictures(args.out, [args.turnaround])
+    refuse_place(args.out, [args.turnaround])
     with _progress() as progress:
         checked = shooting.check_turnaround(args.turnaround, height_m=args.height, progress=progress, **_settings(args))
+    written = None if args.out is None else shooting.write_check(checked, args.out, args.paper)
     print(table.check_list(checked.report))
     for note in checked.notes:
         print(textwrap.fill(note, 80))
-    if args.out is not None:
-        _say_written(args.out, shooting.write_check(checked, args.out, args.paper))
+    if written is not None:
+        _say_written(args.out, written)
     return checked.report.exit_code
 
 
@@ -293,7 +304,7 @@ def _add_export(commands: Any) -> None:
 def _export(args: argparse.Namespace) -> int:
     from silhouette import shooting
 
-    refuse_out_among_pictures(args.out, [args.turnaround])
+    refuse_place(args.out, [args.turnaround])
     with _progress() as progress:
         layout = shooting.export_set(
             args.turnaround,

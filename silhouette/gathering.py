@@ -48,8 +48,8 @@ class Gathered:
     angled: bool
     """False where the angles have yet to be spread."""
     notes: tuple[str, ...] = ()
-    looks: tuple[StopLook, ...] = ()
-    """What the shoot check keeps of each stop; empty unless it was asked for."""
+    looks: tuple[StopLook | None, ...] = ()
+    """What the shoot check keeps of each picture taken, None where it could not be used; empty unless asked for."""
 
 
 def name_of(place: Path) -> str:
@@ -96,8 +96,7 @@ def gather(
         tell(f"{name_of(place)}: known", len(taken), len(taken))
     if angled is not None:
         taken = [t if not np.isnan(t.stop.angle) else _no_angle(t, stops) for t in taken]
-    seen = tuple(one for one in looks if one is not None)
-    return Gathered(name_of(place), tuple(taken), angled is not None, tuple(_notes(taken, angled)), seen)
+    return Gathered(name_of(place), tuple(taken), angled is not None, tuple(_notes(taken, angled)), tuple(looks))
 
 
 def _stops(files: Sequence[Path], angled: Sequence[angles.Angled] | None) -> list[Stop]:
@@ -259,7 +258,7 @@ def _gather_clip(
         taken, extra = found
     share = None if extra["motion_share"] is None else np.array(extra["motion_share"])
     gathered = _angled_clip(place, taken, share, extra["notes"], settings)
-    return replace(gathered, looks=tuple(one for one in looks if one is not None))
+    return replace(gathered, looks=tuple(looks))
 
 
 def _cut_clip(

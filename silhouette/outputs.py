@@ -10,6 +10,7 @@ import numpy as np
 from silhouette import tables
 from silhouette.errors import SilhouetteError
 from silhouette.intake import film, stills
+from silhouette.pipeline import placed
 from silhouette.records import Pixels, Pose, Ranking, View
 from silhouette.settings import Paper
 from silhouette.writing import whole_folder
@@ -31,14 +32,15 @@ def write(ranking: Ranking, out: Path, *, masks: bool = False, photos: bool = Fa
     with whole_folder(out) as folder:
         (folder / "result.json").write_text(tables.to_json(tables.ranking_to_dict(ranking)), encoding="utf-8")
         tables.views_table(ranking.poses).to_csv(folder / "views.csv", index=False)
-        polar.write_chart(ranking, folder)
-        sheet.write_sheet(ranking, folder)
-        sheet.write_spaces(ranking, folder)
-        critique.write_critique(ranking, folder / "critique.pdf", paper=paper)
-        report.write_report(ranking, folder / "report.html")
+        shown = placed(ranking)
+        polar.write_chart(shown, folder)
+        sheet.write_sheet(shown, folder)
+        sheet.write_spaces(shown, folder)
+        critique.write_critique(shown, folder / "critique.pdf", paper=paper)
+        report.write_report(shown, folder / "report.html")
         if photos:
             (folder / "photos").mkdir()
-            sheet.write_sheet(ranking, folder / "photos", photos=photograph)
+            sheet.write_sheet(shown, folder / "photos", photos=photograph)
         if masks:
             for pose in ranking.poses:
                 write_masks(pose, folder / "masks" / pose.name)

@@ -67,7 +67,7 @@ def score_pose(
     with gathering.workers(chosen.jobs) as run:
         pose = read_pose(Path(path), chosen, run, progress or silent, known)
     if not any(v.scored for v in pose.views):
-        raise PoseError(_nothing_read(pose), path=path, do=_what_then(pose))
+        raise PoseError(_nothing_read(pose.views), path=path, do=_what_then(pose))
     return ranking.rank([pose], chosen.intent)[0]
 
 
@@ -95,7 +95,7 @@ def rank_poses(
             meant = chosen.but(intent=(intents or {}).get(name, chosen.intent))
             poses.append(replace(read_pose(place, meant, run, progress or silent, known), name=name))
     if not any(v.scored for pose in poses for v in pose.views):
-        raise PoseError(_nothing_read(poses[0]), path=places[0], do=_what_then(poses[0]))
+        raise PoseError(_nothing_read(poses[0].views), path=places[0], do=_what_then(poses[0]))
     return Ranking(ranking.rank(poses, chosen.intent), intent=chosen.intent, arc=chosen.arc)
 
 
@@ -124,11 +124,17 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
     return poses
 
 
+def placed(result: Ranking) -> Ranking:
+    """The same without the views whose angle is not known: they have no place on a wheel or a sheet."""
+    poses = [replace(p, views=tuple(v for v in p.views if not np.isnan(v.angle))) for p in result.poses]
+    return replace(result, poses=tuple(poses))
+
+
 def as_html(result: Ranking) -> str:
     """How a result shows itself in a notebook: wheels and strips of black shapes, as inline SVG."""
     from silhouette.show import report
 
-    return report.fragment(result)
+    return report.fragment(placed(result))
 
 
 def measure_mask(mask: Mask, intent: Intent = "open") -> tuple[Outline, Measures, BodyReading | None, Reading] | None:
@@ -180,6 +186,8 @@ def read_pose(
     walk = circle.walk_round(views, settings.arc)
     samples = circle.resample(views, settings.arc, _edge_sd(views, settings), settings.seed)
     low, high = _interval(samples, walk)
+    if not any(v.scored for v in views):
+        notes.append(f"Not read: {_nothing_read(views)}")
     return Pose(
         name=gathered.name,
         source=place,
@@ -210,10 +218,11 @@ def _give_angles(
     outlines = [m.outline for m in measured]
     repeats = circle.ends_where_it_began(outlines, settings.span)
     given = angles.spread(len(measured), settings.span, start=settings.start, turn=settings.turn, repeats=repeats)
-    closing = " The last stop repeats the first." if repeats else ""
-    note = (
-        f"Angles: {len(measured)} pictures in the order of their names, spread over {settings.span:g} degrees.{closing}"
-    )
+    note = f"Angles: {len(measured)} pictures in the order of their names, spread over {settings.span:g} degrees."
+    if settings.span in (180, 360):
+        end = "opposite the first" if settings.span == 180 else "where the first stood"
+        last = f"to stand {end}" if repeats else f"to stand one step short of {end}"
+        note = f"{note} The last was taken {last}; if that is wrong, name them by angle."
     with_angles = [
         replace(m, taken=replace(m.taken, stop=replace(m.taken.stop, angle=a)))
         for m, a in zip(measured, given, strict=True)
@@ -308,22 +317,18 @@ def _distinct_names(places: Sequence[Path]) -> list[str]:
     ]
 
 
-def _nothing_read(pose: Pose) -> str:
-    problems = [v.problem for v in pose.views if v.problem]
-    if problems and len(problems) == len(pose.views):
+def _nothing_read(views: Sequence[View]) -> str:
+    problems = [v.problem for v in views if v.problem]
+    if problems and len(problems) == len(views):
         return problems[0] if len(problems) == 1 else f"none of its {len(problems)} pictures can be read."
-    if all(v.outline is None for v in pose.views):
-        return (
-            "no figure was found."
-            if len(pose.views) == 1
-            else f"no figure was found in its {len(pose.views)} pictures."
-        )
-    if all(TWO_FIGURES in v.flags for v in pose.views if v.outline is not None):
+    if all(v.outline is None for v in views):
+        return "no figure was found." if len(views) == 1 else f"no figure was found in its {len(views)} pictures."
+    if all(TWO_FIGURES in v.flags for v in views if v.outline is not None):
         return "two people stand in it, and it cannot be told which of them is meant."
     return "the figure could not be told from the background well enough to score it."
 
 
-def _what_then(pose: Pose) -> str:
+def _what_then(pose: Pose) -> str | None:
     if all(v.problem for v in pose.views):
-        return "Copy them from the camera again."
+        return None if len(pose.views) == 1 else "Copy them from the camera again."
     return "Use a plain backdrop with even light, try --cutter neural, or put a mask beside the still (045.mask.png)."

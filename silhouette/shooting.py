@@ -58,7 +58,8 @@ def check_turnaround(
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
     with gathering.workers(chosen.jobs) as run:
         gathered = gathering.gather(place, chosen, run, tell, look=True)
-    seen = [t for t in gathered.taken if t.cut is not None]
+    both = [(t, k) for t, k in zip(gathered.taken, gathered.looks, strict=True) if t.cut is not None and k is not None]
+    seen, looks = [t for t, _ in both], [k for _, k in both]
     if not any(t.cut is not None and t.cut.mask.any() for t in seen):
         raise PoseError("no figure was found.", path=place, do="Check the clip, the light and the backdrop.")
     notes = list(gathered.notes)
@@ -70,7 +71,7 @@ def check_turnaround(
             for t, a, s in zip(seen, turned.angles, turned.sure, strict=True)
         ]
         notes += turned.notes
-    report = check.check_turnaround(gathered.name, [t.stop for t in seen], gathered.looks, height_m=height_m)
+    report = check.check_turnaround(gathered.name, [t.stop for t in seen], looks, height_m=height_m)
     outlines = tuple(None if t.cut is None else outline.outline_of(t.cut.mask) for t in seen)
     return Checked(report, outlines, tuple(notes))
 

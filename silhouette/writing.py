@@ -12,6 +12,23 @@ from pathlib import Path
 from silhouette.errors import OutputError
 
 
+def refuse(out: Path) -> None:
+    """Stop before any work is done where ``out`` cannot become a folder of results.
+
+    Raises
+    ------
+    OutputError
+        If ``out`` or a part of its path is a file, or its nearest folder cannot be written in.
+    """
+    place = out
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    if not place.is_dir():
+        raise OutputError("is a file, not a folder.", path=place, do="Give another place with -o.")
+    if not os.access(place, os.W_OK | os.X_OK):
+        raise OutputError("cannot be written to.", path=place, do="Give another place with -o.")
+
+
 @contextmanager
 def whole_folder(out: Path) -> Iterator[Path]:
     """A temporary folder beside ``out`` to write into; at the end its files replace those of the same name in ``out``.
@@ -23,12 +40,9 @@ def whole_folder(out: Path) -> Iterator[Path]:
     OutputError
         If the place cannot be written to or is full.
     """
+    refuse(out)
     try:
-        if out.exists() and not out.is_dir():
-            raise OutputError("is a file, not a folder.", path=out, do="Give another place with -o.")
         out.parent.mkdir(parents=True, exist_ok=True)
-        if out.is_dir() and not os.access(out, os.W_OK):
-            raise OutputError("cannot be written to.", path=out, do="Give another place with -o.")
         work = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=out.parent))
     except OSError as error:
         raise _unwritable(out, error) from None

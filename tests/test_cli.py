@@ -71,7 +71,8 @@ def test_a_second_run_replaces_results_and_leaves_the_rest(drawn_turn: Callable[
         (["score", "keeper", "--span", "0"], "span"),
         (["score", "keeper", "-o", "keeper"], "where the pictures lie"),
         (["score", "keeper", "-o", "notes.txt"], "is a file, not a folder"),
-        (["score", "keeper", "-o", "notes.txt/out"], "cannot be written"),
+        (["score", "keeper", "-o", "notes.txt/out"], "is a file, not a folder"),
+        (["score", "trials"], "silhouette rank"),
         (["score", "keeper", "--cutter", "neural", "--model", "nowhere.onnx"], "nowhere.onnx"),
         (["plan", "--height", "9"], "9"),
     ],
@@ -87,6 +88,8 @@ def test_bad_input_gets_one_sentence_and_exit_code_2(
     monkeypatch.chdir(tmp_path)
     drawn_turn("keeper", [0, 45])
     (tmp_path / "empty").mkdir()
+    (tmp_path / "trials" / "a").mkdir(parents=True)
+    (tmp_path / "trials" / "a" / "000.jpg").touch()
     (tmp_path / "notes.txt").write_text("notes")
     (tmp_path / "broken.jpg").write_text("no")
     cv2.imwrite("dot.png", np.zeros((1, 1, 3), np.uint8))
@@ -95,6 +98,13 @@ def test_bad_input_gets_one_sentence_and_exit_code_2(
     assert run(*words) == 2
     assert said in only_line(capsys)
     assert sorted(p.name for p in tmp_path.rglob("*")) == before
+
+
+def test_a_closed_pipe_loses_no_results(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder, out = drawn_turn("keeper", [0, 45, 90]), tmp_path / "out"
+    command = f'"{sys.executable}" -m silhouette.cli score "{folder}" -o "{out}" | true'
+    subprocess.run(["bash", "-c", command], check=True, capture_output=True)
+    assert (out / "result.json").is_file()
 
 
 def test_a_full_disk_leaves_nothing_half_written(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:

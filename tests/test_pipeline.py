@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import silhouette
-from silhouette import known, pipeline, tables
+from silhouette import known, outputs, pipeline, shooting, tables
 from silhouette.errors import PoseError, SettingsError
 from silhouette.records import CUT_BY_FRAME, INFERRED, ONE_PICTURE, SAME_ANGLE, UNREADABLE
 
@@ -50,7 +50,7 @@ def test_counted_names_are_spread_and_the_repeat_of_the_start_is_seen(drawn_turn
     pose = silhouette.score_pose(drawn_turn("turn", [*EIGHT, 0], stem="IMG_{i:04d}"))
     assert [round(v.angle) for v in sorted(pose.views, key=lambda v: v.stop.index)] == [*EIGHT, 0]
     assert all(v.stop.angle_from == "spread" for v in pose.views)
-    assert any("repeats the first" in note for note in pose.notes)
+    assert any("taken to stand where the first stood" in note for note in pose.notes)
     right = silhouette.score_pose(pose.source, turn="right", start=90)
     assert [round(v.angle) for v in sorted(right.views, key=lambda v: v.stop.index)][:3] == [90, 45, 0]
 
@@ -112,6 +112,16 @@ def test_nobody_there(tmp_path: Path) -> None:
     cv2.imwrite(str(tmp_path / "wall.png"), wall)
     with pytest.raises(PoseError, match="no figure"):
         silhouette.score_pose(tmp_path / "wall.png")
+
+
+def test_a_table_of_angles_that_covers_only_some(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("keeper", EIGHT, stem="IMG_{i:04d}")
+    (folder / "angles.csv").write_text("IMG_0000.jpg;0\nIMG_0001;45\nIMG_0002.jpg;90\n")
+    ranking = silhouette.rank_poses([folder])
+    assert sum(v.problem is not None and "gives no angle" in v.problem for v in ranking.poses[0].views) == 5
+    assert ranking.poses[0].round.counted_degrees == 180, "the quarter that was shot, and its mirror"
+    outputs.write(ranking, tmp_path / "out")
+    assert len(shooting.check_turnaround(folder).report.stops) == 3
 
 
 def test_what_was_cut_before_is_reused_until_a_picture_changes(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:

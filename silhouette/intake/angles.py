@@ -64,14 +64,15 @@ def angles_from_csv(path: Path, names: Sequence[str]) -> list[float | None]:
         raise AnglesError("cannot be read as text.", path=path, do="Save it as CSV in UTF-8.") from None
     mark = max(",;\t", key=text.count)
     listed: dict[str, float] = {}
+    known = {n.casefold() for n in names} | {Path(n).stem.casefold() for n in names}
     for number, row in enumerate(csv.reader(text.splitlines(), delimiter=mark), start=1):
         cells = [c.strip() for c in row if c.strip()]
         if not cells:
             continue
         value = _number(_BARE.match(cells[1].rstrip("° "))) if len(cells) > 1 else None
         if value is None:
-            if number == 1:
-                continue
+            if number == 1 and cells[0].casefold() not in known:
+                continue  # a heading
             raise AnglesError(
                 f"line {number} ('{mark.join(row)}') has no angle.", path=path, do="Write it as: picture.jpg,45"
             )

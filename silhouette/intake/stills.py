@@ -52,11 +52,10 @@ def list_stills(folder: Path) -> list[Path]:
             f"cannot be opened ({error.strerror}).", path=folder, do="Check the name and the rights."
         ) from None
     if not stills:
-        raise PoseError(
-            "holds no pictures.",
-            path=folder,
-            do="A pose is a folder of JPEG, PNG, WebP, TIFF or HEIC stills, a clip, or one picture.",
-        )
+        several = any(p.is_dir() and any(map(is_still, p.iterdir())) for p in folder.iterdir())
+        one = "A pose is a folder of JPEG, PNG, WebP, TIFF or HEIC stills, a clip, or one picture."
+        do = "It holds folders that do: give one of them, or read them all with silhouette rank." if several else one
+        raise PoseError("holds no pictures.", path=folder, do=do)
     return sorted(stills, key=lambda p: natural_key(p.name))
 
 

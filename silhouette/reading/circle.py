@@ -173,7 +173,7 @@ def _inside(arc: tuple[float, float] | None) -> NDArray[np.bool_]:
     grid = np.arange(360)
     if arc is None:
         return np.ones(360, bool)
-    return (grid - arc[0]) % 360 <= (arc[1] - arc[0]) % 360
+    return (grid - arc[0]) % 360 < (arc[1] - arc[0]) % 360
 
 
 def _rests_on_inferred(views: Sequence[View], bridged: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -18,7 +18,7 @@ ARMS_DOWN_TO, ASIDE = 0.62, 0.03
 COLUMN = 0.45
 """Width over height up to which a figure is a column: the shoulders' breadth is about a quarter of the stature (Drillis
 & Contini 1966: 0.259), an elbow held out on each side brings it to half."""
-STRENGTHS = ("head, both arms and both legs stand clear", "a clear gap opens the shape")
+STRENGTHS = ("head, both arms and both legs stand clear", "most limbs stand clear", "a clear gap opens the shape")
 """How the reasons begin that speak for a view."""
 UPRIGHT = 1.0
 """Width over height of an outline under which its figure is taken to be upright."""
@@ -221,10 +221,13 @@ def speaks_for(reason: str) -> bool:
 
 def _strength(measures: Measures, limbs: LimbLegibility | None, upright: bool) -> str:
     """What carries the view."""
-    if limbs is not None and min(limbs.head, *limbs.arms, *limbs.legs) > 0.45:
+    five = [] if limbs is None else [limbs.head, *limbs.arms, *limbs.legs]
+    if five and min(five) > w.STANDS and not measures.tangents:
         return "head, both arms and both legs stand clear"
     gaps = [g for g in measures.gaps if g.kind == "enclosed"] or list(measures.gaps)
     if gaps and measures.negative_space > w.BARE:
         spot = gaps[0].polygon.representative_point()
         return f"a clear gap opens the shape at {place(spot.x, spot.y, upright=upright)}"
+    if sum(x > w.STANDS for x in five) >= 4:
+        return "most limbs stand clear"
     return "one compact mass"

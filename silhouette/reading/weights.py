@@ -63,6 +63,8 @@ the fitting, where these tell best a true legibility under 0.2, 0.4 and 0.4 (a g
 ARM_FLUSH = 0.45
 """Legibility under which both arms are also called lost if neither a part nor a gap shows an arm: the outer edges are
 drawn, as they are for arms flush to the body, but nothing tells them from the torso."""
+STANDS = 0.5
+"""Legibility over which a limb is said to stand clear: half of the most that its own outline shows anywhere."""
 MIRRORED = 0.92
 """Overlap with the own mirror image from which both sides are said to match."""
 BARE = 0.04

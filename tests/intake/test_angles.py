@@ -56,6 +56,7 @@ def test_csv(tmp_path: Path, mark: str) -> None:
     ("text", "words"),
     [
         ("a.jpg,0\nb.jpg,east\n", "line 2 .*no angle"),
+        ("a.jpg,front\nb.jpg,15\n", "line 1 .*no angle"),
         ("a.jpg,0\na.jpg,15\n", "a second angle"),
         ("x.jpg,0\ny.jpg,1\n", "names none"),
         ("", "names none"),
