@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from silhouette.records import Pose, Ranking, View
+from silhouette.records import Arc, Pose, Ranking, View
 from silhouette.settings import Paper
 from silhouette.show import ink, words
 from silhouette.show.advice import advice_line, advise
@@ -23,8 +23,10 @@ if TYPE_CHECKING:
 MARGIN = 36.0
 """White round every page, points: 12.7 mm, more than any office printer leaves bare."""
 FOOT = 20.0
-APART = 30.0
-"""Least angle between two of the three weakest (or strongest) views shown, degrees, where there is a choice."""
+NEAR = 20.0
+"""Two views this near to one another, degrees, or to the other's opposite, show all but the same outline."""
+ALIKE = 5.0
+"""Points of readability that a view farther off may be behind to be shown in the place of a near one."""
 RULED = 20.0
 """Between two lines to write on, points: 7 mm."""
 WHEELS = 6
@@ -66,11 +68,11 @@ def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:
     size = page_points(paper)
     with ink.style():
         alone = len(ranking.poses) == 1
-        pages = [_pose_page(replace(pose, rank=None) if alone else pose, size) for pose in ranking.poses]
+        pages = [_pose_page(replace(pose, rank=None) if alone else pose, size, ranking.arc) for pose in ranking.poses]
         asked = [words.asked(replace(ranking, poses=(pose,), intent=pose.intent)) for pose in ranking.poses]
         if len(ranking.poses) > 1:
             groups = [ranking.poses[i:i + WHEELS] for i in range(0, len(ranking.poses), WHEELS)]
-            pages += [_comparison_page(group, size, words.asked(ranking)) for group in groups]
+            pages += [_comparison_page(group, size, ranking) for group in groups]
         pages += _number_pages(ranking.poses, size)
         for i, page in enumerate(pages):
             _draw_foot(page, size, asked[i] if i < len(asked) else "", f"{i + 1} of {len(pages)}")
@@ -89,57 +91,92 @@ def _draw_foot(page: Figure, size: tuple[float, float], asked: str, number: str)
 
 # ------------------------------------------------------------------------------------------------------ a pose's page
 
-def _pose_page(pose: Pose, size: tuple[float, float]) -> Figure:
+def _pose_page(pose: Pose, size: tuple[float, float], arc: tuple[float, float] | None) -> Figure:
     """Wheel above; weakest and strongest views large; what to try; lines to write on."""
     page = ink.new_figure(*size)
     width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN
     wheel = 0.50 * height
-    draw_wheel(pose, ink.page_axes(page, MARGIN, MARGIN + height - wheel, width, wheel))
+    draw_wheel(pose, ink.page_axes(page, MARGIN, MARGIN + height - wheel, width, wheel), arc=arc)
     left = 0.68 * width
     rest = height - wheel - FOOT - 10
     type_size = max(8.0, 8.0 * size[0] / 595)
     ax = ink.page_axes(page, MARGIN, MARGIN + FOOT, left, rest)
-    weakest, strongest = extremes(pose)
+    weakest, strongest = extremes(pose, arc=arc)
     rows = [row for row in (("Weakest", weakest), ("Strongest", strongest)) if row[1]]
     cell, high = left / 3, rest / 2 - type_size - 10
     drawn = [*weakest, *strongest]
     scale = panel_scale(drawn, cell - 8, high, type_size)
     shares = ink.relative_heights(drawn)
-    tall = {view.angle: scale * shares.get(i, 1.0) for i, view in enumerate(drawn)}
+    tall = {id(view): scale * shares.get(i, 1.0) for i, view in enumerate(drawn)}
     for i, (title, views) in enumerate(rows):
         top = rest - i * rest / 2
         ax.text(0, top, f"{title} views" if len(views) > 1 else f"{title} view", size=type_size + 2, weight="bold",
                 va="top")
         for k, view in enumerate(views):
-            draw_view(view, ax, (k * cell, top - rest / 2 + 4, cell - 8, high), tall[view.angle], size=type_size,
-                      neighbours=neighbours_of(view, pose.views))
-    _draw_tries(pose, ink.page_axes(page, MARGIN + left + 12, MARGIN + FOOT, width - left - 12, rest), type_size)
+            draw_view(view, ax, (k * cell, top - rest / 2 + 4, cell - 8, high), tall[id(view)], size=type_size,
+                      neighbours=neighbours_of(view, pose.views), angle=words.stop_angle(view, pose.views),
+                      faults=title == "Weakest")
+    _draw_tries(pose, ink.page_axes(page, MARGIN + left + 12, MARGIN + FOOT, width - left - 12, rest), type_size, arc)
     return page
 
 
-def extremes(pose: Pose, most: int = 3) -> tuple[list[View], list[View]]:
-    """The weakest and the strongest views, at most ``most`` each, none in both, spread round where they can be.
+def extremes(pose: Pose, most: int = 3, arc: tuple[float, float] | None = None) -> tuple[list[View], list[View]]:
+    """The weakest and the strongest views, at most ``most`` each, none in both, by readability alone.
 
-    Measured views go before inferred ones; an opposite view, nearly a mirror image, counts as a near one.
+    Measured views go before inferred ones, those of the arc that counts before others. A view that shows all but the
+    same outline as one already taken gives way to another of its band at most ``ALIKE`` points behind, if there is one.
     """
     scored = [v for v in pose.views if v.scored and v.reading is not None]
     seen = [v for v in scored if not v.inferred] or scored
-    ordered = sorted(seen, key=lambda v: v.reading.readability if v.reading is not None else 0.0)
+    if arc is not None:
+        seen = [v for v in seen if (v.angle - arc[0]) % 360 <= Arc(*arc).width] or seen
+    ordered = sorted(seen, key=_readability)
     half = len(ordered) // 2
-    return _spread(ordered[:half], most), _spread(ordered[half:][::-1], most)
+    return _first(ordered[:half], most), _first(ordered[half:][::-1], most)
 
 
-def _spread(views: Sequence[View], most: int) -> list[View]:
-    """The first ``most``, passing over near neighbours and mirrors of those taken; these fill up what is left."""
-    taken: list[View] = []
-    for view in views:
-        if all(abs((view.angle - t.angle + 90) % 180 - 90) >= APART for t in taken):
-            taken.append(view)
-    taken += [v for v in views if v not in taken]
-    return taken[:most]
+def _readability(view: View) -> float:
+    return view.reading.readability if view.reading is not None else 0.0
 
 
-def _draw_tries(pose: Pose, ax: Any, size: float) -> None:
+def _first(views: Sequence[View], most: int) -> list[View]:
+    """The first ``most``, a near neighbour or mirror of one taken exchanged for the next that is as good as it."""
+    left, taken = list(views), []
+
+    def repeats(view: View) -> bool:
+        return any(abs((view.angle - t.angle + 90) % 180 - 90) <= NEAR for t in taken)
+
+    def stands_in(view: View, first: View) -> bool:
+        same = words.standing(view) == words.standing(first)
+        return same and abs(_readability(view) - _readability(first)) <= ALIKE and not repeats(view)
+
+    while left and len(taken) < most:
+        first = left[0]
+        chosen = next((v for v in left if stands_in(v, first)), first) if repeats(first) else first
+        taken.append(chosen)
+        left.remove(chosen)
+    return [v for v in views if v in taken]
+
+
+def _tries(pose: Pose, arc: tuple[float, float] | None) -> list[tuple[str, str]]:
+    """What to try, each with the angles or the explanation under it."""
+    hint = [(words.CLOSED_HINT, "")] if words.closed_hint(pose) else []
+    found = [(advice.text, advice_line(advice)) for advice in advise(pose)]
+    if found or hint:
+        return hint + found
+    cause = words.unread_cause(pose)
+    if cause is not None:
+        return [("Take its pictures again,", words.UNREAD[cause[0]][2] + "." if cause[0] in words.UNREAD else "")]
+    if pose.round.reads_degrees is None:
+        return [("Take more views:", "20 to 30 held stops round the figure.")]
+    if pose.round.weak_arcs:
+        return [("Nothing in particular.", "")]
+    told = words.nowhere_weak(arc)
+    worst = pose.round.worst_angle
+    return [(f"{told[:1].upper()}{told[1:]}.", "" if worst is None else f"Weakest at {words.degrees(worst)}.")]
+
+
+def _draw_tries(pose: Pose, ax: Any, size: float, arc: tuple[float, float] | None) -> None:
     """What to try, then lines to write on: never fewer than five."""
     width, height = ink.size_of(ax)
     line = 1.3 * size
@@ -147,10 +184,7 @@ def _draw_tries(pose: Pose, ax: Any, size: float) -> None:
     ax.text(0, y, "What to try", size=size + 2, weight="bold", va="top")
     y -= size + 9
     floor = 5 * RULED + 20
-    tries = [(advice.text, advice_line(advice)) for advice in advise(pose)] or [
-        ("Nothing is weak all round.", f"Weakest at {words.degrees(pose.round.worst_angle)}."
-         if pose.round.worst_angle is not None else "")]
-    for text, where in tries:
+    for text, where in _tries(pose, arc):
         rows = [(row, "bold") for row in ink.wrap(text[:1].upper() + text[1:], width, size, True)]
         rows += [(row, "normal") for row in (ink.wrap(where, width, size) if where else [])]
         if y - line * len(rows) < floor:
@@ -174,13 +208,13 @@ def _draw_notes(ax: Any, y: float, size: float) -> None:
 
 # ---------------------------------------------------------------------------------------------------- the comparison
 
-def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], asked: str) -> Figure:
+def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], ranking: Ranking) -> Figure:
     """Small wheels in rank order at one scale, their lines over one another."""
     page = ink.new_figure(*size)
     width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN - FOOT
     head = ink.page_axes(page, MARGIN, MARGIN + FOOT + height - 40, width, 40)
     head.text(0, 40, "Candidates, best first", size=18, weight="bold", va="top")
-    told = f"{asked}. Nothing was dropped; the choice is yours."
+    told = f"{words.asked(ranking)}. Nothing was dropped; the choice is yours."
     head.text(0, 14, ink.fit_line(told, width, 8), size=8, color=ink.SOFT, va="top")
     block = 0.75 * height - 58
 
@@ -201,14 +235,15 @@ def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], asked: st
     for i, pose in enumerate(poses):
         row, column = divmod(i, columns)
         bottom = MARGIN + FOOT + height - 36 - (row + 1) * (high + 10)
-        draw_wheel(pose, ink.page_axes(page, MARGIN + column * (wide + 16), bottom, wide, high), scale=scale)
+        draw_wheel(pose, ink.page_axes(page, MARGIN + column * (wide + 16), bottom, wide, high), scale=scale,
+                   arc=ranking.arc)
     draw_lines(tuple(poses), ink.page_axes(page, MARGIN, MARGIN + FOOT + rest - lines + 2, width, lines))
     return page
 
 
 # ------------------------------------------------------------------------------------------------------- the numbers
 
-HEAD = (f"{'angle':>5}  {'band':<11} {'reads':>5} {'clear':>5} {'interest':>8}  {'gaps %':>6} {'limbs':>5} "
+HEAD = (f"{'angle':>7}  {'band':<11} {'reads':>5} {'clear':>5} {'interest':>8}  {'gaps %':>6} {'limbs':>5} "
         f"{'turns':>5} {'parts':>5} {'kisses':>6}  {'cut sure':>8}")
 """Heads of the table of numbers, in type of one width."""
 ROW = 11.0
@@ -219,7 +254,7 @@ EXPLAINED = (
     "Plus-minus: views left out one at a time and the edges moved; 9 results in 10 lie between the two numbers.")
 
 
-def _numbers(view: View) -> str:
+def _numbers(view: View, angle: str) -> str:
     """One row under ``HEAD``; a dash where a number could not be made."""
     reading, measures = (view.reading, view.measures) if view.scored else (None, None)
     reads, clear, interest = ("–",) * 3 if reading is None else (
@@ -228,7 +263,7 @@ def _numbers(view: View) -> str:
         f"{100 * measures.negative_space:.1f}", f"{100 * measures.limb_separation:.0f}",
         f"{measures.contour_complexity:.1f}", str(len(measures.parts)), str(len(measures.tangents)))
     sure = "inferred" if view.inferred else f"{100 * view.confidence:.0f} %"
-    return (f"{words.degrees(view.angle):>5}  {words.standing(view).split(',')[0]:<11} {reads:>5} {clear:>5} "
+    return (f"{angle:>7}  {words.standing(view).split(',')[0]:<11} {reads:>5} {clear:>5} "
             f"{interest:>8}  {gaps:>6} {limbs:>5} {turns:>5} {parts:>5} {kisses:>6}  {sure:>8}")
 
 
@@ -239,7 +274,7 @@ def _number_pages(poses: Sequence[Pose], size: tuple[float, float]) -> list[Figu
     for pose in poses:
         sure = f", {words.give_or_take(pose)}" if words.give_or_take(pose) else ""
         rows = [("space", ""), ("title", f"{pose.name}: {words.headline(pose)}{sure}"), ("head", HEAD)]
-        rows += [("row", _numbers(view)) for view in pose.views]
+        rows += [("row", _numbers(view, words.stop_angle(view, pose.views))) for view in pose.views]
         rows += [("note", note) for note in pose.notes]
         if pages[-1] and len(pages[-1]) + len(rows) > most:
             pages.append([])

@@ -36,8 +36,8 @@ def draw_lines(poses: tuple[Pose, ...], ax: Any = None) -> Any:
         else:
             ink.bare(ax)
         width, height = ink.size_of(ax)
-        names = [ink.fit_line(f"{i + 1 if p.rank is None else p.rank}  {p.name}", 0.2 * width, 8)
-                 for i, p in enumerate(poses[:len(LOOKS)])]
+        poses = tuple(p for p in poses if not np.isnan(p.round.degrees).all()) or poses
+        names = [ink.fit_line(words.place_of(p), 0.2 * width, 8) for p in poses[:len(LOOKS)]]
         left, right = 38.0, width - 34.0 - max(ink.text_width(name, 8) for name in names)
         low, high = 28.0, height - 22.0
         title = "Round the figure, one line a pose"

@@ -17,10 +17,11 @@ import numpy as np
 from silhouette.records import CANNOT_TELL, INFERRED, Arc, Pose, Ranking, View
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import ink, words
-from silhouette.show.rings import band_at, draw_body, ring_points, sector
+from silhouette.show.rings import band_at, counts, draw_body, ring_points, sector
 from silhouette.show.wheel_layout import Layout, Room, Scale, direction, largest_scale, lay_out, letters_on, runs_of
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
     from matplotlib.path import Path as DrawnPath
 
 CHART = (792.0, 640.0)
@@ -32,8 +33,23 @@ NARROW = 270.0
 SMALL = 400.0
 """A wheel narrower than this, points, is drawn without its causes, its key and the angles under its figures."""
 
+BRACKET = 1.1
+"""Thickness of the bracket round the views that count, points."""
+UNDER = 10.5
+"""Height of a line of causes under a small wheel, points."""
+MOST_UNDER = 8
+"""Lines of causes under a small wheel."""
+SEEN = (f"Seen from above; the camera at 0 faces the front. Line: lost inside, clear outside; circles at "
+        f"{BAND_FAIR:.0f} and {BAND_STRONG:.0f} of 100.")
+"""How a wheel is read, in one line."""
+SEEN_SMALL = ("Each wheel is seen from above; 0, at its foot, is the figure's front. The inner line tells how well the "
+              "outline reads: near the middle it is lost, near the ring it is clear; dotted circles at "
+              f"{BAND_FAIR:.0f} and {BAND_STRONG:.0f} of 100.")
+"""The same for wheels without angles."""
 
-def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None) -> Any:
+
+def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None,
+               arc: tuple[float, float] | None = None) -> Any:
     """Draw one pose's wheel.
 
     Parameters
@@ -43,6 +59,8 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None) -> Any
         Where to draw; its size on the page decides how much is written. A page of its own by default.
     scale : Scale, optional
         From :func:`shared_scale`, so that several wheels can be compared; by default the largest that fits.
+    arc : (float, float), optional
+        The only views that count, from and to, clockwise: a bracket round the ring marks them.
 
     Returns
     -------
@@ -54,24 +72,53 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None) -> Any
             ax = ink.page_axes(ink.new_figure(*CHART), 18, 14, CHART[0] - 36, CHART[1] - 28)
         else:
             ink.bare(ax)
-        frame = _Frame.of(*ink.size_of(ax))
-        layout = lay_out(pose.views, frame.room, scale or shared_scale([pose], frame.width, frame.height))
+        scale = scale or shared_scale([pose], *ink.size_of(ax))
+        frame = _Frame.of(*ink.size_of(ax), scale.foot)
+        layout = lay_out(pose.views, frame.room_of(pose.views), scale)
         hub, rim = _radii(layout.ring, frame.type)
         _draw_head(pose, ax, frame)
         draw_body(ax, frame.centre, hub, frame.type)
         _draw_line(pose, ax, frame.centre, hub, rim)
-        _draw_ring(pose, ax, frame.centre, rim, layout.ring)
-        _draw_places(layout, ax, frame)
-        lettered = _draw_letters(pose, ax, frame, hub, rim)
+        _draw_ring(pose, ax, frame.centre, rim, layout.ring, arc)
+        if arc is not None:
+            _draw_bracket(ax, frame.centre, rim, layout.ring, arc)
+        _draw_places(layout, ax, frame, arc)
+        # A wheel too narrow for causes under it has no letters either: they would have no key.
+        lettered = _draw_letters(pose, ax, frame, hub, rim) if frame.width >= NARROW else []
         if not frame.small:
             _draw_causes(lettered, ax, frame)
-            _draw_key(pose, ax, frame)
+            draw_key([pose], ax, 0.0, 2 * frame.type + 6, frame.type, arc)
+            ax.text(0, 0.5 * frame.type, ink.fit_line(SEEN, frame.width, frame.type), size=frame.type, va="center",
+                    color=ink.SOFT)
+        elif lettered:
+            _draw_causes_under(lettered, ax, frame)
     return ax
 
 
 def shared_scale(poses: Sequence[Pose], width: float, height: float) -> Scale:
     """The scale with which the wheel of every one of ``poses`` fits axes of this size, points."""
-    return largest_scale([pose.views for pose in poses], _Frame.of(width, height).room)
+    foot = _foot(poses, width)
+    frame = _Frame.of(width, height, foot)
+    room = frame.room_of([view for pose in poses for view in pose.views] if len(poses) == 1 else ())
+    return replace(largest_scale([pose.views for pose in poses], room), foot=foot)
+
+
+def _foot(poses: Sequence[Pose], width: float) -> float:
+    """Room under a small wheel for the causes of the weak stretches of any of ``poses``, points."""
+    if not NARROW <= width < SMALL:
+        return 2.0
+    most = max((len(_rows_under([("A", arc) for arc in pose.round.weak_arcs], width)) for pose in poses), default=0)
+    return 4.0 + UNDER * most
+
+
+def _rows_under(lettered: Sequence[tuple[str, Arc]], width: float) -> list[str]:
+    """A line for every lettered arc of a small wheel, two where its causes are long; at most ``MOST_UNDER``."""
+    rows: list[str] = []
+    for letter, arc in lettered:
+        why = "; ".join(words.brief(why) for why in words.causes(arc.why)[:2])
+        told = f"{letter}  {words.stretch(arc.start, arc.end)}" + (f": {why}" if why else "")
+        rows += ink.wrap_to(told, width, ink.SMALLEST, 2)
+    return rows if len(rows) <= MOST_UNDER else [*rows[:MOST_UNDER - 1], "…"]
 
 
 @dataclass(frozen=True)
@@ -89,9 +136,10 @@ class _Frame:
     """Size of the verdict."""
 
     @classmethod
-    def of(cls, width: float, height: float) -> _Frame:
+    def of(cls, width: float, height: float, foot: float = 2.0) -> _Frame:
+        """``foot`` is for a small wheel; a larger one has a foot of its own."""
         if width < SMALL:
-            return cls(width, height, 40 if width < NARROW else 29, 2, 2, ink.SMALLEST, 9)
+            return cls(width, height, 40 if width < NARROW else 29, foot, 2, ink.SMALLEST, 9)
         if width < 600:
             return cls(width, height, 60, 28, max(0.175 * width, 84), ink.SMALLEST, 21)
         return cls(width, height, 82, 36, 0.17 * width, 11, 28)
@@ -106,8 +154,12 @@ class _Frame:
 
     @property
     def room(self) -> Room:
+        return self.room_of()
+
+    def room_of(self, views: Sequence[View] = ()) -> Room:
+        """The space for figures; a stop taken twice among ``views`` is labelled so the second time."""
         def label(view: View) -> str:
-            return "" if self.small else words.degrees(view.angle)
+            return "" if self.small else words.stop_angle(view, views)
 
         return Room(self.width / 2 - self.column, (self.height - self.head - self.foot) / 2, label,
                     lambda text: ink.text_width(text, self.type) + 2 if text else 0.0, 1.18 * self.type + 3.6)
@@ -140,51 +192,66 @@ def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
     ax.text(0, top, name, size=small, weight="bold", va="top")
     used = ink.text_width(name, small, True) + 14
     ax.text(used, top, ink.fit_line(beside, width - used, small), size=small, va="top", color=ink.SOFT)
-    verdict = ink.fit_line(words.headline(pose), width, frame.big, True)
-    ax.text(0, top - small - 6, verdict, size=frame.big, weight="bold", va="top")
+    big = frame.big if ink.text_width(words.headline(pose), frame.big, True) <= width else 0.72 * frame.big
+    for i, row in enumerate(ink.wrap_to(words.headline(pose), width, big, 2, True)):
+        ax.text(0, top - small - 6 - 1.2 * i * big, row, size=big, weight="bold", va="top")
     ax.text(0, top - small - 10 - 1.2 * frame.big, ink.fit_line(words.give_or_take(pose), width, frame.type),
             size=frame.type, va="top", color=ink.SOFT)
 
 
-def _draw_key(pose: Pose, ax: Any, frame: _Frame) -> None:
-    """What the tones mean, and where 0 is."""
+def draw_key(poses: Sequence[Pose], ax: Any, x: float, y: float, size: float, arc: tuple[float, float] | None) -> None:
+    """What the tones mean, in one line at height ``y``: those that the wheels of ``poses`` show."""
     kinds = ["strong", "fair", "weak"]
-    if any(v.inferred for v in pose.views) or pose.round.inferred.any():
+    if any(v.inferred for pose in poses for v in pose.views) or any(pose.round.inferred.any() for pose in poses):
         kinds.append(INFERRED)
-    if pose.round.missing_arcs:
+    if any(pose.round.missing_arcs for pose in poses):
         kinds.append("no view")
-    if any(not v.scored for v in pose.views):
+    if any(not v.scored for pose in poses for v in pose.views):
         kinds.append(CANNOT_TELL)
-    x, y = 0.0, 2 * frame.type + 6
     for kind in kinds:
         ink.tone(ax, [ink.rectangle(x, y - 3.5, 16, 7)], kind)
         word = "inferred from the mirrored view" if kind == INFERRED else kind
-        ax.text(x + 20, y, word, size=frame.type, va="center")
-        x += 20 + ink.text_width(word, frame.type) + 12
-    told = ("Seen from above; the camera at 0 faces the front. Line: lost inside, clear outside; circles at "
-            f"{BAND_FAIR:.0f} and {BAND_STRONG:.0f} of 100.")
-    ax.text(0, 0.5 * frame.type, ink.fit_line(told, frame.width, frame.type), size=frame.type, va="center",
-            color=ink.SOFT)
+        ax.text(x + 20, y, word, size=size, va="center")
+        x += 20 + ink.text_width(word, size) + 12
+    if arc is not None:
+        ax.plot([x, x, x + 16, x + 16], [y - 3, y + 3, y + 3, y - 3], color=ink.INK, linewidth=BRACKET, scalex=False,
+                scaley=False)
+        room = ink.size_of(ax)[0] - x - 20
+        ax.text(x + 20, y, ink.fit_line(f"only {words.stretch(*arc)} counts", room, size), size=size, va="center")
 
 
 # ------------------------------------------------------------------------------------------------------------ rings
 
-def _draw_ring(pose: Pose, ax: Any, centre: np.ndarray, inner: float, outer: float) -> None:
-    """The ring: tone by band; half as wide where inferred; dotted where there is no view. A notch at every stop."""
+def _draw_ring(pose: Pose, ax: Any, centre: np.ndarray, inner: float, outer: float,
+               arc: tuple[float, float] | None) -> None:
+    """The ring: tone by band; half as wide where inferred; dotted where there is no view; pale where it does not
+    count. A notch at every stop."""
     from matplotlib.collections import LineCollection
 
-    bands = [band_at(value) for value in pose.round.degrees]
+    bands = [band_at(value) if counts(angle, arc) else "aside" for angle, value in enumerate(pose.round.degrees)]
     kinds = [b + ("/" if i else "") for b, i in zip(bands, pose.round.inferred, strict=True)]
     by_band: dict[str, list[DrawnPath]] = {}
     for first, after, kind in runs_of(kinds):
         low = (inner + outer) / 2 if kind.endswith("/") else inner
         by_band.setdefault(kind.rstrip("/"), []).append(sector(centre, first - 0.5, after - 0.5, low + 1, outer))
     for kind, paths in by_band.items():
-        ink.tone(ax, paths, kind)
+        if kind == "aside":
+            ink.add_paths(ax, paths, facecolor=ink.PALE, linewidth=0)
+        else:
+            ink.tone(ax, paths, kind)
     angles = np.array([v.angle for v in pose.views if not v.inferred])
     if len(angles):
         ends = np.stack([ring_points(centre, angles, outer - 0.5), ring_points(centre, angles, outer + NOTCH)], axis=1)
         ax.add_collection(LineCollection(list(ends), colors=ink.INK, linewidths=0.8), autolim=False)
+
+
+def _draw_bracket(ax: Any, centre: np.ndarray, inner: float, outer: float, arc: tuple[float, float]) -> None:
+    """A thin line round the stretch that counts, closed at both ends by a stroke across the ring."""
+    sweep = np.linspace(arc[0], arc[0] + Arc(*arc).width, 181)
+    edge = ring_points(centre, sweep, outer + NOTCH + 0.4)
+    ends = [ring_points(centre, sweep[[i]], inner - 2) for i in (0, -1)]
+    line = np.concatenate([ends[0], edge, ends[1]])
+    ax.plot(line[:, 0], line[:, 1], color=ink.INK, linewidth=BRACKET, scalex=False, scaley=False)
 
 
 def _draw_line(pose: Pose, ax: Any, centre: np.ndarray, hub: float, rim: float) -> None:
@@ -230,8 +297,8 @@ def _above(centre: np.ndarray, arc: Arc, radius: np.ndarray, rim: float) -> Draw
 
 # ---------------------------------------------------------------------------------------------- figures and causes
 
-def _draw_places(layout: Layout, ax: Any, frame: _Frame) -> None:
-    """The figures with the angle under each; a bar under a weak one."""
+def _draw_places(layout: Layout, ax: Any, frame: _Frame, arc: tuple[float, float] | None) -> None:
+    """The figures with the angle under each; a bar under a weak one that counts."""
     from matplotlib.collections import LineCollection
 
     figures, bars = [], []
@@ -242,7 +309,7 @@ def _draw_places(layout: Layout, ax: Any, frame: _Frame) -> None:
             figures.append((view, ink.outline_path(outline.polygon, place.height, x, feet)))
         else:
             ink.tone(ax, [ink.rectangle(x - 0.12 * place.height, feet, 0.24 * place.height, place.height)], "no view")
-        if view.scored and view.reading is not None and view.reading.band == "weak":
+        if view.scored and view.reading is not None and view.reading.band == "weak" and counts(view.angle, arc):
             half = min(max(0.12 * layout.tall, 4.0), place.half_width - 1)
             bars.append([(x - half, feet - 1.6), (x + half, feet - 1.6)])
         if place.label:
@@ -277,10 +344,16 @@ def _draw_causes(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) -> Non
                 ax.text(x, top - i * line, text, size=frame.type, weight="normal" if i else "bold", va="top")
 
 
+def _draw_causes_under(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) -> None:
+    """What is wrong on each lettered arc of a small wheel, in lines under it."""
+    for i, row in enumerate(_rows_under(lettered, frame.width)):
+        ax.text(0, frame.foot - 2 - i * UNDER, row, size=frame.type, va="top")
+
+
 def cause_lines(letter: str, arc: Arc, width: float, size: float) -> list[str]:
     """``A  27 to 156`` and the causes under it, broken to ``width`` points."""
     first = f"{letter}  {words.stretch(arc.start, arc.end)}"
-    return [first, *(line for why in arc.why[:2] for line in ink.wrap(words.brief(why), width, size))]
+    return [first, *(line for why in words.causes(arc.why)[:2] for line in ink.wrap(words.brief(why), width, size))]
 
 
 def fit_blocks(blocks: list[tuple[float, list[str]]], low: float, high: float, line: float,
@@ -322,22 +395,34 @@ def write_chart(ranking: Ranking, out_dir: Path) -> list[Path]:
     OutputError
         The folder cannot be written in.
     """
-    from silhouette.show.overlay import draw_lines
-
     poses = ranking.poses
     with ink.style():
         if len(poses) == 1:
-            figure = draw_wheel(replace(poses[0], rank=None)).figure
+            figure = draw_wheel(replace(poses[0], rank=None), arc=ranking.arc).figure
         else:
-            columns = 2 if len(poses) <= 4 else 3
-            rows = -(-len(poses) // columns)
-            wide, high, gap, lines = 384.0, 372.0, 24.0, 250.0
-            page = (columns * (wide + gap) + gap, rows * (high + gap) + lines + 2 * gap)
-            figure = ink.new_figure(*page)
-            scale = shared_scale(poses, wide, high)
-            for i, pose in enumerate(poses):
-                row, column = divmod(i, columns)
-                draw_wheel(pose, ink.page_axes(figure, gap + column * (wide + gap), page[1] - (row + 1) * (high + gap),
-                                               wide, high), scale=scale)
-            draw_lines(poses, ink.page_axes(figure, gap, gap, page[0] - 2 * gap, lines))
+            figure = _compared(ranking)
         return [ink.save_figure(figure, Path(out_dir) / f"chart.{kind}") for kind in ("png", "pdf")]
+
+
+def _compared(ranking: Ranking) -> Figure:
+    """Wheels of several poses in rank order with their causes, one key for all, and their lines over one another."""
+    from silhouette.show.overlay import draw_lines
+
+    poses = ranking.poses
+    columns = 2 if len(poses) <= 4 else 3
+    rows = -(-len(poses) // columns)
+    wide, gap, lines, key = 384.0, 24.0, 250.0, 52.0
+    high = 372.0 + _foot(poses, wide)
+    page = (columns * (wide + gap) + gap, rows * (high + gap) + key + gap + lines + 2 * gap)
+    figure = ink.new_figure(*page)
+    scale = shared_scale(poses, wide, high)
+    for i, pose in enumerate(poses):
+        row, column = divmod(i, columns)
+        draw_wheel(pose, ink.page_axes(figure, gap + column * (wide + gap), page[1] - (row + 1) * (high + gap),
+                                       wide, high), scale=scale, arc=ranking.arc)
+    told = ink.page_axes(figure, gap, 2 * gap + lines, page[0] - 2 * gap, key)
+    draw_key(poses, told, 0.0, key - 8, 9, ranking.arc)
+    for i, line in enumerate(ink.wrap(SEEN_SMALL, page[0] - 2 * gap, 9)):
+        told.text(0, key - 20 - 12 * i, line, size=9, va="top", color=ink.SOFT)
+    draw_lines(poses, ink.page_axes(figure, gap, gap, page[0] - 2 * gap, lines))
+    return figure

@@ -39,7 +39,7 @@ def report_html(ranking: Ranking) -> str:
     """The page as text; under 1 MB for one pose of 24 views, with nothing fetched from anywhere."""
     keys = [f"p{i}" for i in range(len(ranking.poses))]
     px = ink.common_px([pose.views for pose in ranking.poses])
-    poses = [_pose_context(pose, key, px) for pose, key in zip(ranking.poses, keys, strict=True)]
+    poses = [_pose_context(pose, key, px, ranking.arc) for pose, key in zip(ranking.poses, keys, strict=True)]
     title = poses[0]["name"] if len(poses) == 1 else f"{len(poses)} candidate poses"
     # Text for a script element: no "<" may stand in it, or a name could close the element.
     data = json.dumps([_pose_data(pose, px) for pose in ranking.poses], separators=(",", ":")).replace("<", "\\u003c")
@@ -50,11 +50,11 @@ def report_html(ranking: Ranking) -> str:
 
 def fragment(result: Pose | Ranking) -> str:
     """A wheel and a strip of figures for each pose, as static html for a notebook: no script, nothing fetched."""
-    poses = result.poses if isinstance(result, Ranking) else (result,)
+    poses, arc = (result.poses, result.arc) if isinstance(result, Ranking) else ((result,), None)
     # Several fragments may stand on one page: their figures' names must differ.
     mark = hashlib.sha1("".join(f"{p.name}{p.round.degrees.tolist()}" for p in poses).encode()).hexdigest()[:8]
     return _environment().get_template("fragment.html.j2").render(
-        poses=[_pose_context(pose, f"s{mark}{i}") for i, pose in enumerate(poses)], patterns=_patterns())
+        poses=[_pose_context(pose, f"s{mark}{i}", arc=arc) for i, pose in enumerate(poses)], patterns=_patterns())
 
 
 def _patterns() -> Any:
@@ -72,31 +72,36 @@ def _environment() -> Any:
 
 # --------------------------------------------------------------------------------------------- what the templates get
 
-def _pose_context(pose: Pose, key: str, px: float | None = None) -> dict[str, Any]:
+def _pose_context(pose: Pose, key: str, px: float | None = None,
+                  arc: tuple[float, float] | None = None) -> dict[str, Any]:
     """Words and drawings of one pose. Drawings are markup made here from numbers; words are escaped by the template."""
     from markupsafe import Markup
 
-    letters = {id(arc): letter for letter, arc, _ in letters_on(pose.round.weak_arcs, 40, 160, 8)}
+    letters = {id(weak): letter for letter, weak, _ in letters_on(pose.round.weak_arcs, 40, 160, 8)}
     heights = ink.relative_heights(pose.views, px)
     half, tall = svg.extent(pose.views, heights)
     return {
         "key": key, "name": pose.name, "headline": words.headline(pose), "sure": words.give_or_take(pose),
-        "rank": pose.rank, "remarks": words.remarks(pose), "notes": pose.notes,
-        "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(svg.wheel_svg(pose, key)),
+        "rank": pose.rank, "placed": words.place_of(pose), "hint": words.closed_hint(pose),
+        "remarks": words.remarks(pose), "notes": pose.notes,
+        "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(svg.wheel_svg(pose, key, arc)),
         "half": half, "tall": tall, "box": svg.view_box(half, tall),
-        "arcs": [{"letter": letters.get(id(arc), ""), "where": words.stretch(arc.start, arc.end),
-                  "why": "; ".join(arc.why), "to": round(arc.start + arc.width / 2) % 360}
-                 for arc in pose.round.weak_arcs],
-        "missing": [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs],
+        "arcs": [{"letter": letters.get(id(weak), ""), "where": words.stretch(weak.start, weak.end),
+                  "why": "; ".join(words.causes(weak.why)), "to": round(weak.start + weak.width / 2) % 360}
+                 for weak in pose.round.weak_arcs],
+        "nowhere": "" if pose.round.reads_degrees is None else words.nowhere_weak(arc),
+        "counts": f"Only {words.stretch(*arc)} counts: the bracket on the wheel." if arc is not None else "",
+        "missing": [words.stretch(hole.start, hole.end) for hole in pose.round.missing_arcs],
         "advice": [{"text": a.text[:1].upper() + a.text[1:], "where": advice_line(a)} for a in advise(pose)],
-        "views": [_view_context(view, i, heights.get(i, 1.0)) for i, view in enumerate(pose.views)],
+        "views": [_view_context(view, pose, i, heights.get(i, 1.0)) for i, view in enumerate(pose.views)],
     }
 
 
-def _view_context(view: View, index: int, height: float) -> dict[str, Any]:
+def _view_context(view: View, pose: Pose, index: int, height: float) -> dict[str, Any]:
     reading = view.reading if view.scored else None
     return {
-        "i": index, "angle": words.degrees(view.angle), "standing": words.standing(view),
+        "i": index, "angle": words.degrees(view.angle), "told": words.stop_angle(view, pose.views),
+        "standing": words.standing(view),
         "band": reading.band if reading is not None else "none", "class": svg.figure_class(view),
         "drawn": view.outline is not None, "place": f"translate(0 {svg.UNIT * (1 - height):.0f}) scale({height:.4f})",
         "reads": "–" if reading is None else f"{reading.readability:.0f}",

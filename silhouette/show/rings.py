@@ -39,6 +39,11 @@ def band_at(value: float) -> str:
     return "strong" if value >= BAND_STRONG else "fair" if value >= BAND_FAIR else "weak"
 
 
+def counts(angle: float, arc: tuple[float, float] | None) -> bool:
+    """Whether a camera angle lies on the arc that counts, from its first degree clockwise to its last; no arc: all."""
+    return arc is None or (angle - arc[0]) % 360 <= ((arc[1] - arc[0]) % 360 or 360)
+
+
 def draw_body(ax: Any, centre: np.ndarray, hub: float, type_size: float) -> None:
     """The body from above, looking down the page; its right and left hand named where there is room."""
     from matplotlib.patches import Ellipse, Polygon

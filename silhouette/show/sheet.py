@@ -160,7 +160,7 @@ def _draw_rows(pose: Pose, ax: Any, columns: int, tall: float, photos: Photos | 
         elif view.outline is not None:
             figures.append((view, ink.outline_path(view.outline.polygon, sizes[i] * tall, x, ground)))
         bars.append((words.standing(view), x, ground))
-        _draw_label(ax, view, x, ground - 7, cell - 4)
+        _draw_label(ax, view, words.stop_angle(view, pose.views), x, ground - 7, cell - 4)
     ax.add_collection(LineCollection(lines, colors=ink.INK, linewidths=0.6), autolim=False)
     ink.draw_figures(ax, figures)
     half = min(0.36 * cell, 24.0)
@@ -169,10 +169,10 @@ def _draw_rows(pose: Pose, ax: Any, columns: int, tall: float, photos: Photos | 
                       if band.split(",")[0] == kind], kind)
 
 
-def _draw_label(ax: Any, view: View, x: float, top: float, width: float) -> None:
+def _draw_label(ax: Any, view: View, angle: str, x: float, top: float, width: float) -> None:
     """The angle, and under it the band in words, so that no tone has to be known."""
     standing = words.standing(view)
-    ax.text(x, top, words.degrees(view.angle), size=10, weight="bold", ha="center", va="top")
+    ax.text(x, top, angle, size=10, weight="bold", ha="center", va="top")
     ax.text(x, top - 13, ink.fit_line(standing, width, 8), size=8, ha="center", va="top",
             weight="bold" if standing.startswith("weak") and ink.text_width(standing, 8, True) <= width else "normal")
 

@@ -12,7 +12,7 @@ from silhouette.records import INFERRED, Pose, View
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import words
 from silhouette.show.ink import kind_of, rings_of
-from silhouette.show.rings import band_at, ring_points
+from silhouette.show.rings import band_at, counts, ring_points
 from silhouette.show.wheel_layout import Room, largest_scale, lay_out, letters_on, runs_of
 
 UNIT = 1000
@@ -55,10 +55,13 @@ def figure_class(view: View) -> str:
     return {"seen": "seen", INFERRED: "inferred"}.get(kind_of(view), "doubted")
 
 
-def wheel_svg(pose: Pose, key: str) -> str:
-    """The wheel: ring, line, figures, a letter on each weak arc, and a mark for the camera that a script can turn."""
+def wheel_svg(pose: Pose, key: str, arc: tuple[float, float] | None = None) -> str:
+    """The wheel: ring, line, figures, a letter on each weak arc, and a mark for the camera that a script can turn.
+
+    With an ``arc`` (from, to, clockwise) a bracket marks it, and the ring is pale outside it.
+    """
     width, height = WHEEL
-    room = Room(width / 2 - 4, height / 2 - 4, lambda view: words.degrees(view.angle),
+    room = Room(width / 2 - 4, height / 2 - 4, lambda view: words.stop_angle(view, pose.views),
                 lambda text: LETTER * TYPE * len(text) + 2, TYPE + 3)
     layout = lay_out(pose.views, room, largest_scale([pose.views], room))
     rim = 0.9 * layout.ring
@@ -72,13 +75,13 @@ def wheel_svg(pose: Pose, key: str) -> str:
             scale = place.height / UNIT
             figures.append(f'<use href="#{key}v{i}" class="{figure_class(place.view)}" data-i="{i}" '
                            f'transform="translate({x:.1f} {feet - place.height:.1f}) scale({scale:.4f})"/>')
-        if weak:
+        if weak and counts(place.view.angle, arc):
             half = min(max(0.12 * layout.tall, 4), place.half_width - 1)
             figures.append(f'<path class="bar" d="M{x - half:.1f} {feet + 2:.1f}h{2 * half:.1f}"/>')
         labels.append(f'<text data-i="{i}" x="{x:.1f}" y="{feet + TYPE + 2:.1f}">{place.label}</text>')
     summary = escape(f"{pose.name} {words.headline(pose)}, seen from above.", quote=True)
     return (f'<svg class="wheel" role="img" aria-label="{summary}" viewBox="{-width / 2:g} {-height / 2:g} {width:g} '
-            f'{height:g}"><title>{summary}</title>{_ring(pose, rim, layout.ring)}{_line(pose, hub, rim)}'
+            f'{height:g}"><title>{summary}</title>{_ring(pose, rim, layout.ring, arc)}{_line(pose, hub, rim)}'
             f'{_body(hub)}<g class="figures">{"".join(figures)}</g><g class="labels">{"".join(labels)}</g>'
             f'{_letters(pose, hub, rim)}'
             f'<path class="camera" d="M0 {rim - 1:.1f}l-7 -15h14z"/></svg>')
@@ -104,12 +107,18 @@ def _sector(start: float, end: float, inner: np.ndarray | float, outer: np.ndarr
     return line_d([*_at(sweep, outer).tolist(), *_at(sweep[::-1], inner).tolist()], close=True)
 
 
-def _ring(pose: Pose, rim: float, ring: float) -> str:
-    kinds = [band_at(value).replace(" ", "") + (" half" if far else "")
-             for value, far in zip(pose.round.degrees, pose.round.inferred, strict=True)]
+def _ring(pose: Pose, rim: float, ring: float, arc: tuple[float, float] | None) -> str:
+    kinds = [(band_at(value).replace(" ", "") if counts(angle, arc) else "aside") + (" half" if far else "")
+             for angle, (value, far) in enumerate(zip(pose.round.degrees, pose.round.inferred, strict=True))]
+    bracket = ""
+    if arc is not None:
+        sweep = np.linspace(arc[0], arc[0] + ((arc[1] - arc[0]) % 360 or 360), 181)
+        ends = [_at(sweep[[i]], rim - 2) for i in (0, -1)]
+        line = np.concatenate([ends[0], _at(sweep, ring + 2.5), ends[1]])
+        bracket = f'<path class="bracket" d="{line_d(line.tolist())}"/>'
     return '<g class="ring">' + "".join(
         f'<path class="{kind}" d="{_sector(a - 0.5, b - 0.5, (rim + ring) / 2 if "half" in kind else rim + 1, ring)}"/>'
-        for a, b, kind in runs_of(kinds)) + "</g>"
+        for a, b, kind in runs_of(kinds)) + bracket + "</g>"
 
 
 def _line(pose: Pose, hub: float, rim: float) -> str:

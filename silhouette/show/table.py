@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 
 from silhouette.records import CANNOT_TELL, NO_FIGURE, Pose, Ranking, View
@@ -23,7 +24,8 @@ def score_table(pose: Pose) -> str:
     """
     sure = words.give_or_take(pose)
     meant = f", meant {pose.intent}" if pose.intent != "open" else ""
-    lines = [_cut(f"{pose.name}{meant}: {words.headline(pose)}"), *([f"({sure})"] if sure else []), "",
+    lines = [_cut(f"{pose.name}{meant}: {words.headline(pose)}"), *([f"({sure})"] if sure else []),
+             *([words.closed_hint(pose)] if words.closed_hint(pose) else []), "",
              "angle  reads            band         why"]
     # A flag that every view carries would only clutter the rows; it is explained under the table.
     shared = set.intersection(*(set(view.flags) for view in pose.views)) if pose.views else set()
@@ -31,7 +33,7 @@ def score_table(pose: Pose) -> str:
     if pose.round.weak_arcs:
         lines += ["", "weak arc         why"]
         for arc in pose.round.weak_arcs:
-            why = "; ".join(arc.why) or "just under fair all along"
+            why = "; ".join(words.causes(arc.why)) or "just under fair all along"
             lines += _hang(f"{words.stretch(arc.start, arc.end):<17}", why)
     if pose.round.missing_arcs:
         missing = [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs]
@@ -68,23 +70,38 @@ def rank_table(ranking: Ranking) -> str:
     """
     wide = min(max([len(pose.name) for pose in ranking.poses] + [4]), 24)
     lines = [f"rank  {'pose':<{wide}}  reads from    9 in 10     worst view"]
-    for i, pose in enumerate(ranking.poses):
-        rank = i + 1 if pose.rank is None else pose.rank
+    for pose in ranking.poses:
+        rank = "-" if pose.rank is None else pose.rank
         round_ = pose.round
         worst = "-" if round_.worst is None or round_.worst_angle is None else (
             f"{words.degrees(round_.worst_angle):>3} ({round_.worst:.0f})")
-        reads = "too few   " if round_.reads_degrees is None else (
+        reads = ("not read  " if words.unread(pose) else "too few   ") if round_.reads_degrees is None else (
             f"{round_.reads_degrees:>3} of {round_.counted_degrees:<3}")
         between = "-" if pose.reads_low is None else f"{pose.reads_low}-{pose.reads_high}"
         lines.append(f"{rank:>4}  {_cut(pose.name, wide):<{wide}}  {reads}    {between:<10}  {worst}")
+        if words.unread(pose):
+            lines += _hang(" " * 6, words.headline(pose))
         if words.remarks(pose):
             lines += _hang(" " * 6, words.remarks(pose))
         if round_.weak_arcs:
             arc = max(round_.weak_arcs, key=lambda a: a.width)
             lines += _hang(" " * 6, f"weak {words.stretch(arc.start, arc.end)}"
-                           + (f": {'; '.join(arc.why[:2])}" if arc.why else ""))
+                           + (f": {'; '.join(words.causes(arc.why)[:2])}" if arc.why else ""))
+        if words.closed_hint(pose):
+            lines += _hang(" " * 6, words.closed_hint(pose))
     lines += ["", *_hang("", f"{words.asked(ranking)}. Nothing was dropped; the choice is yours.")]
+    lines += _spread_angles(ranking)
     return "\n".join(lines)
+
+
+def _spread_angles(ranking: Ranking) -> list[str]:
+    """A line that tells whose angles were not given but spread evenly; none where all were given."""
+    spread = [pose.name for pose in ranking.poses
+              if any(re.match(r"Angles: \d+ pictures in the order of their names", note) for note in pose.notes)]
+    if not spread:
+        return []
+    whose = "all poses" if len(spread) == len(ranking.poses) > 1 else words.listed(spread)
+    return _hang("", f"Angles of {whose}: pictures taken in the order of their names, spread evenly.")
 
 
 def check_list(report: CheckReport) -> str:
@@ -98,11 +115,17 @@ def check_list(report: CheckReport) -> str:
     by_verdict = {verdict: [f for f in report.findings if f.verdict == verdict] for verdict in VERDICTS}
     retakes, looks = len(by_verdict["retake"]), len(by_verdict["look"])
     verdict = "nothing needs a retake" if not retakes else f"{retakes} thing{'s' * (retakes > 1)} to retake"
+    if report.exit_code == 2:
+        verdict = "could not be checked"
     verdict += f", {looks} to look at" if looks else ""
     lines = [_cut(f"{report.name}: {len(report.stops)} stops, {verdict}"), ""]
     for verdict in ("retake", "look"):
         for finding in by_verdict[verdict]:
             lines += _finding_rows(finding)
+    if report.exit_code == 2:  # say what the turn lacks
+        for finding in [f for f in by_verdict["unknown"] if f.check == "full turn" and f.do]:
+            lines += _finding_rows(finding)
+            by_verdict["unknown"].remove(finding)
     for verdict in ("unknown", "pass"):
         if by_verdict[verdict]:
             lines += _hang(f"{VERDICTS[verdict]:<12}", ", ".join(f.check for f in by_verdict[verdict]))

@@ -30,14 +30,16 @@ def _below(size: float) -> float:
 
 
 def draw_view(view: View, ax: Any, box: tuple[float, float, float, float], tall: float, *,
-              neighbours: Sequence[View] = (), size: float = ink.SMALLEST) -> None:
+              neighbours: Sequence[View] = (), size: float = ink.SMALLEST, angle: str = "",
+              faults: bool = False) -> None:
     """Draw one view into ``box`` (left, bottom, width, height; points of :func:`silhouette.show.ink.bare` axes).
 
     ``tall`` is the figure's height; ``neighbours`` are the stops on either side, for gaps that have closed; ``size`` is
-    that of the type, points.
+    that of the type, points; ``angle`` is what to print for the angle, where it is not the plain number. With
+    ``faults`` a reason that speaks for the view is left out.
     """
     left, bottom, width, _ = box
-    told = _told(view, troubles(view, neighbours))
+    told = _told(view, troubles(view, neighbours), faults)
     marks = [(n, t) for n, t in numbered([t for _, found in told for t in found])]
     rows = [row for text, _ in told for row in ink.wrap_to(text, width - 6, size, 2)][:ROWS]
     x, ground = left + width / 2, bottom + _below(size)
@@ -46,19 +48,21 @@ def draw_view(view: View, ax: Any, box: tuple[float, float, float, float], tall:
         ink.draw_figures(ax, [(view, ink.outline_path(view.outline.polygon, tall, x, ground))])
         _draw_marks(ax, marks, tall, x, ground, size)
     ax.plot([left + 4, left + width - 4], [ground, ground], color=ink.INK, linewidth=0.6, scalex=False, scaley=False)
-    ax.text(left + 4, ground - 3, f"{words.degrees(view.angle)}  {words.standing(view)}", size=size + 1.5,
+    ax.text(left + 4, ground - 3, f"{angle or words.degrees(view.angle)}  {words.standing(view)}", size=size + 1.5,
             weight="bold", va="top")
     for i, row in enumerate(rows):
         ax.text(left + 4, ground - 6 - 1.5 * size - i * 1.28 * size, row, size=size, va="top")
 
 
-def _told(view: View, found: list[Trouble]) -> list[tuple[str, list[Trouble]]]:
+def _told(view: View, found: list[Trouble], faults: bool = False) -> list[tuple[str, list[Trouble]]]:
     """The two first reasons in a few words, numbered where they are circled, each with its circles."""
     why = list(view.reading.why) if view.scored and view.reading is not None else []
     if view.problem and not why:
         why = [view.problem]
     why += [t.words for t in found if t.words not in why]
-    if view.reading is not None and view.reading.band == "strong":
+    if faults and view.scored:
+        why = [text for text in why if not words.is_praise(text)] or ["nothing in particular stands out as a fault"]
+    elif view.reading is not None and view.reading.band == "strong":
         why = [text for text in why if text not in {t.words for t in found}][:1] or why[:1]
     told, number = [], 0
     for text in why[:2]:

@@ -51,6 +51,8 @@ class Scale:
     """Height of that figure in working pixels; None where each pose has a scale of its own."""
     every: int = 2
     """Columns that the figures at the sides stand in."""
+    foot: float = 2.0
+    """Room left under each wheel for the causes of its weak stretches, points."""
 
 
 @dataclass(frozen=True)

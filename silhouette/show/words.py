@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import re
+from collections import Counter
+from collections.abc import Sequence
+from statistics import median
 
 from silhouette import records
 from silhouette.records import CANNOT_TELL, INFERRED, Pose, Ranking, View
@@ -31,11 +35,88 @@ CANNOT_SEE = "An outline shows no inner form, expression or surface. This helps 
 """What every page says of itself."""
 
 
+STRENGTHS = ("head, both arms and both legs stand clear", "most limbs stand clear", "a clear gap opens the shape")
+"""How the reasons begin that speak for a view."""
+
+UNREAD = {
+    records.TWO_FIGURES: ("two people stand in it", "two people stand in {}",
+                          "with the model alone in the picture"),
+    records.UNREADABLE: ("no file of it opens as a picture", "{} cannot be opened",
+                         "copying the files from the phone once more"),
+    records.NO_FIGURE: ("no figure was found in it", "no figure was found in {}",
+                        "with the whole figure in the picture, before a plain wall"),
+    records.CANNOT_TELL: ("the cut-out is not trusted", "the cut-out is not trusted in {}",
+                          "before a plain wall unlike skin and hair, in even light; or correct the masks by hand"),
+}
+"""Why a pose could not be read, likeliest first: of all its pictures, of some of them; and how to take it again."""
+
+NOT_READ = "Not read: "
+"""How the note of a pose begins that says why it was not read."""
+CLOSED_HINT = "If it is meant to be closed, say --intent closed."
+COMPACT = 1.6
+"""Height over width under which a figure is as compact as one that sits or crouches; one that stands is over 2."""
+SAME_PLACE = 1.0
+"""Two stops nearer than this, degrees, are the same one taken twice."""
+
+
 def headline(pose: Pose) -> str:
     """The verdict in one line."""
+    if unread(pose):
+        return f"not read: {unread(pose)}"
     if pose.round.reads_degrees is None:
         return "too few views to say how far round it reads"
     return f"reads from {pose.round.reads_degrees} of {pose.round.counted_degrees} degrees"
+
+
+def unread(pose: Pose) -> str:
+    """Why nothing can be said of a pose, none of whose views is scored; empty where one is."""
+    cause = unread_cause(pose)
+    if cause is None:
+        return ""
+    flag, count = cause
+    if flag not in UNREAD:
+        return flag
+    every, some, _ = UNREAD[flag]
+    return every if count == len(pose.views) else some.format(f"{count} of its {len(pose.views)} pictures")
+
+
+def unread_cause(pose: Pose) -> tuple[str, int] | None:
+    """What kept most views from being scored, as a flag or a sentence, and how many; None where one is scored."""
+    if any(view.scored for view in pose.views) or pose.round.reads_degrees is not None:
+        return None
+    causes = [next((flag for flag in UNREAD if flag in view.flags), (view.problem or CANNOT_TELL).rstrip("."))
+              for view in pose.views]
+    if not causes:
+        # Views without an angle have no place among those that are drawn, but the notes tell of them.
+        told = [note.removeprefix(NOT_READ).rstrip(".") for note in pose.notes if note.startswith(NOT_READ)]
+        return (told[0] if told else "there is no picture of it"), 0
+    return Counter(causes).most_common(1)[0]
+
+
+def closed_hint(pose: Pose) -> str:
+    """A hint that a pose was meant otherwise: read as open, it hardly reads, and its outlines are compact."""
+    reads = pose.round.reads_degrees
+    if pose.intent != "open" or reads is None or 3 * reads >= pose.round.counted_degrees:
+        return ""
+    spans = [view.outline.polygon.bounds for view in pose.views if view.scored and view.outline is not None]
+    slim = [(bottom - top) / max(right - left, 1e-6) for left, top, right, bottom in spans]
+    return CLOSED_HINT if slim and median(slim) < COMPACT else ""
+
+
+def causes(why: Sequence[str]) -> tuple[str, ...]:
+    """The causes of a stretch without those that a wider one among them says already: both arms, not one as well."""
+    both = any(text.startswith("both arms lost") for text in why)
+    return tuple(text for text in why if not (both and text.startswith("one arm lost")))
+
+
+def is_praise(why: str) -> bool:
+    """Whether a reason speaks for a view."""
+    return why.startswith(STRENGTHS)
+
+
+def place_of(pose: Pose) -> str:
+    """A pose's name with its rank before it, where it has one."""
+    return pose.name if pose.rank is None else f"{pose.rank}  {pose.name}"
 
 
 def between(pose: Pose) -> str:
@@ -66,8 +147,22 @@ def remarks(pose: Pose) -> str:
 
 
 def degrees(angle: float) -> str:
-    """An angle as printed: whole degrees, 0 to 359."""
+    """An angle as printed: whole degrees, 0 to 359; a dash where it is not known."""
+    if math.isnan(angle):
+        return "-"
     return f"{round(angle) % 360}"
+
+
+def stop_angle(view: View, views: Sequence[View]) -> str:
+    """A view's angle as printed among the others of its pose; ``0 again`` where an earlier stop has it too."""
+    twice = any(other is not view and not other.inferred and other.stop.index < view.stop.index
+                and abs((other.angle - view.angle + 180) % 360 - 180) <= SAME_PLACE for other in views)
+    return degrees(view.angle) + (" again" if twice and not view.inferred else "")
+
+
+def nowhere_weak(arc: tuple[float, float] | None) -> str:
+    """What is said where no stretch is weak."""
+    return f"no stretch of the {'round' if arc is None else 'arc'} is weak"
 
 
 def stretch(start: float, end: float) -> str:

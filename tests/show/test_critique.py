@@ -70,7 +70,7 @@ def test_extremes_are_spread_and_never_the_same(pose_at: Callable[..., Pose]) ->
     assert len(weak) == len(strong) == 3 and not {v.angle for v in weak} & {v.angle for v in strong}
     scores = [v.reading.readability for v in (*weak, *strong) if v.reading]
     assert max(scores[:3]) <= min(scores[3:])
-    assert abs((weak[0].angle - weak[1].angle + 90) % 180 - 90) >= critique.APART
+    assert abs((weak[0].angle - weak[1].angle + 90) % 180 - 90) >= critique.NEAR
 
 
 @pytest.mark.parametrize("stops", [1, 2, 3, 5])
