@@ -76,9 +76,11 @@ class CheckReport:
 
     @property
     def exit_code(self) -> int:
-        """0 nothing needs a retake, 1 something does, 2 it could not be checked."""
-        verdicts = {f.verdict for f in self.findings}
-        return 1 if "retake" in verdicts else 2 if verdicts <= {"unknown"} else 0
+        """0 nothing needs a retake, 1 something does, 2 it could not be checked: neither the turn nor the pose."""
+        found = {f.check: f.verdict for f in self.findings}
+        verdicts = set(found.values())
+        unseen = verdicts <= {"unknown"} or found.get("full turn") == found.get("held pose") == "unknown"
+        return 1 if "retake" in verdicts else 2 if unseen else 0
 
 
 @dataclass(frozen=True)
@@ -132,7 +134,7 @@ class Plan:
     distance: float  # lens to turning axis
     farthest: float | None  # the most that the room allows
     verdict: Literal["good", "tolerable", "close", "too close"]  # what perspective does there
-    fits: bool  # the whole figure stays in the picture all round
+    fits: bool  # the whole figure stays in the picture all round, from a distance that the room allows
     room_needed: float  # room length for this distance, with backdrop and camera at ease
     backdrop_gap: float  # turning axis to backdrop
     backdrop_size: tuple[float, float]  # (width, height) that lies behind the figure at every stop
@@ -162,6 +164,16 @@ class Plan:
     warnings: tuple[str, ...] = ()
     said: tuple[tuple[str, str], ...] = ()  # (heading, sentences): the plan in words
     checklist: tuple[tuple[str, tuple[str, ...]], ...] = ()  # (heading, lines)
+
+    @property
+    def in_room(self) -> bool:
+        """The room is long enough for the distance."""
+        return self.farthest is None or self.distance <= self.farthest + 1e-9
+
+    @property
+    def in_frame(self) -> bool:
+        """The lens is wide enough for the distance."""
+        return self.lens <= self.lens_to_fill + 1e-6
 
     @property
     def session_min(self) -> float:

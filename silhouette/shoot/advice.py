@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from silhouette.records_shoot import Plan
 
 LEAST_FIGURE_PX = 600
@@ -12,22 +14,29 @@ SHADOW_RATIO = 8.0
 """Key to fill past which shadows swallow the figure's edges."""
 FLOOR_CAMERA = 0.4
 """Lens height (m) that a common tripod does not go under."""
+LONGEST_SESSION_MIN = 180.0
+"""Minutes a session with a model lasts at most: about three hours, common practice, no source."""
 LYING_STAND = 0.5
 """Height (m) of a stand that brings a lying model up to a tripod."""
 
 
 def warnings_for(plan: Plan) -> tuple[str, ...]:
     """What may spoil this shoot, gravest first; empty when nothing does."""
-    return tuple([*_frame_warnings(plan), *_distance_warnings(plan), *_picture_warnings(plan), *_pose_warnings(plan)])
+    return tuple([*_room_warnings(plan), *_frame_warnings(plan), *_distance_warnings(plan), *_picture_warnings(plan),
+                  *_pose_warnings(plan), *_session_warnings(plan)])
+
+
+def _room_warnings(plan: Plan) -> list[str]:
+    if plan.in_room:
+        return []
+    return [f"{plan.distance:.1f} m from lens to axis does not go into a room of {plan.room:.1f} m: with the backdrop "
+            f"and you behind the camera it has {plan.farthest:.1f} m."]
 
 
 def _frame_warnings(plan: Plan) -> list[str]:
-    if plan.fits:
+    if plan.in_frame:
         return []
     d = f"{plan.distance:.1f} m"
-    if plan.room is not None and plan.farthest is not None and plan.distance > plan.farthest + 1e-9:
-        return [f"{d} from lens to axis does not go into a room of {plan.room:.1f} m: with the backdrop and you behind "
-                f"the camera it has {plan.farthest:.1f} m."]
     widest = min(focal for focal, _ in plan.lenses)
     if plan.lens_to_fill < widest:
         return [f"The figure does not fit the picture from {d}, not even with a {widest:.0f} mm lens. Find a longer "
@@ -85,6 +94,15 @@ def _pose_warnings(plan: Plan) -> list[str]:
         said.append(f"One turn takes {plan.turn_s / 60:.0f} minutes, longer than the {plan.pose_min:g} minutes of "
                     "posing: fewer stops, or shorter ones.")
     return said
+
+
+def _session_warnings(plan: Plan) -> list[str]:
+    if plan.session_min <= LONGEST_SESSION_MIN:
+        return []
+    days = math.ceil(plan.session_min / LONGEST_SESSION_MIN)
+    return [f"The session takes {plan.session_min / 60:.1f} hours; with a model about "
+            f"{LONGEST_SESSION_MIN / 60:.0f} hours a day are usual. Split it over {days} days or more, or plan fewer "
+            "poses or fewer, shorter stops."]
 
 
 def checklist_for(pose: str, stops: int) -> tuple[tuple[str, tuple[str, ...]], ...]:

@@ -13,14 +13,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.errors import PoseError
-from silhouette.records import Stop
+from silhouette.records import CANNOT_TELL, TWO_FIGURES, Stop
 from silhouette.records_shoot import CheckReport, Finding, StopLook, Verdict
 from silhouette.settings import TRUST
 from silhouette.shoot import distance, held, light, spot
+from silhouette.shoot.naming import named
 
 Floats = NDArray[np.float64]
 
 ORDER = {"retake": 0, "look": 1, "unknown": 2, "pass": 3}
+LEAST_STOPS = 6
+"""Fewer stops than this are no turn that could be checked."""
+NEEDED = f"The check needs a whole turn: at least {LEAST_STOPS} stops in the order shot, the camera fixed."
+"""What is asked of a person whose pictures are no turn."""
+MOST = 0.5
+"""Share of the stops from which somebody else in the picture is no mistake at single stops any more."""
 GAP, GAP_DEG = 0.6, 9.0
 """A stop is missing where a step exceeds the usual one by this share of it and by this many degrees: more than uneven
 steps do by themselves."""
@@ -74,7 +81,7 @@ def check_turnaround(
         held_pose(stops, turned, sure, pose, height_m),
         camera_moved(stops, sure[moved]) if moved is not None else stance(stops, turned, looks, sure, height_m),
         framing(stops, looks), figure_size(stops, looks), sharpness(stops, looks),
-        light.steady_light(looks), light.light_direction(looks),
+        light.steady_light(stops, looks), light.light_direction(looks),
         distance.distance(looks, height_m, _nearness(pose, turned, looks)), distance.camera_height(looks, height_m),
     ]
     findings.sort(key=lambda f: ORDER[f.verdict])
@@ -102,25 +109,17 @@ def turned_through(stops: Sequence[Stop]) -> Floats:
     return np.concatenate([[0.0], np.cumsum(steps)])[: len(stops)]
 
 
-def _named(stops: Sequence[Stop], which: Sequence[int], most: int = 6) -> str:
-    """Stops by their angle, as the studio calls them: '135', '135 and 150', '135, 150 ...'."""
-    words = [f"{stops[k].angle:.0f}" for k in which]
-    if len(words) > most:
-        return f"{words[0]} to {words[-1]}"
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
-
-
 def _usual_step(turned: Floats) -> float:
     return float(np.median(np.abs(np.diff(turned)))) if len(turned) > 1 else 0.0
 
 
 def full_turn(stops: Sequence[Stop], turned: Floats) -> Finding:
     """Did the model come back to where it started, and how far past it?"""
-    if len(stops) < 3:
-        return Finding("full turn", "unknown", (), "Too few stops to speak of a turn.", "")
+    if len(stops) < LEAST_STOPS:
+        return Finding("full turn", "unknown", (), "Too few stops to speak of a turn.", NEEDED)
     if all(s.angle_from == "spread" for s in stops):
         text = "The stops have no angles of their own: they were spread evenly."
-        return Finding("full turn", "unknown", (), text, "")
+        return Finding("full turn", "unknown", (), text, NEEDED)
     total, step = abs(float(turned[-1])), _usual_step(turned)
     last = len(stops) - 1
     slack = max(NOT_ROUND_DEG, step / 3)
@@ -218,11 +217,11 @@ def held_pose(
         text = f"From {stops[which[0]].angle:.0f} on the figure at {pose.where} is {way} by {far} at worst."
         do = f"Let the model rest, take up the pose again and retake from {stops[which[0]].angle:.0f} on."
     else:
-        text = f"At {_named(stops, which)} the figure at {pose.where} is {way} by {far}, unlike at the other stops."
+        text = f"At {named(stops, which)} the figure at {pose.where} is {way} by {far}, unlike at the other stops."
         if pose.share[list(pose.moved)].max() < CERTAIN:
-            do = f"Look at {_named(stops, which)}: retake if it moved; the cut may also be wrong there."
+            do = f"Look at {named(stops, which)}: retake if it moved; the cut may also be wrong there."
             return Finding("held pose", "look", tuple(which), text, do, where=pose.where, how_far=far)
-        do = f"Retake {_named(stops, which)}."
+        do = f"Retake {named(stops, which)}."
     return Finding("held pose", "retake", tuple(which), text, do, where=pose.where, how_far=far)
 
 
@@ -242,9 +241,9 @@ def stance(
     if not len(off):
         return Finding("stance", "pass", (), f"The feet stay on their spot, within {far} sideways.", "")
     which = tuple(sure[int(k)] for k in off)
-    text = f"At {_named(stops, which)} the model stands up to {far} off its spot, or the camera was moved."
+    text = f"At {named(stops, which)} the model stands up to {far} off its spot, or the camera was moved."
     retake = bool(size.max() > FAR_OFF)
-    do = f"Step back on the foot marks and retake {_named(stops, which)}." if retake else "Mind the foot marks."
+    do = f"Step back on the foot marks and retake {named(stops, which)}." if retake else "Mind the foot marks."
     return Finding("stance", "retake" if retake else "look", which, text, do)
 
 
@@ -259,24 +258,75 @@ def camera_moved(stops: Sequence[Stop], stop: int) -> Finding:
 
 
 def framing(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
-    """Does the picture's edge cut the figure?"""
+    """Is the model in every picture, whole and alone?
+
+    All that is wrong is said, gravest first; the stops named are those of the gravest verdict.
+    """
     if not any(look.mask.any() for look in looks):
         return Finding("framing", "unknown", (), "No figure was found.", "")
-    empty = [k for k, look in enumerate(looks) if not look.mask.any()]
-    cut = [k for k, look in enumerate(looks) if look.edges]
-    if cut:
-        sides = sorted({edge for k in cut for edge in looks[k].edges})
-        return Finding(
-            "framing", "retake", tuple(cut),
-            f"At {_named(stops, cut)} the figure is cut by the frame ({', '.join(sides)}).",
-            "Step back or turn the camera upright, and retake these stops.",
-        )
-    if empty:
-        return Finding(
-            "framing", "retake", tuple(empty), f"No figure was found at {_named(stops, empty)}.", "Retake these stops.")
+    wrong = [f for f in (_cut_off(stops, looks), _no_figure(stops, looks), _two_people(stops, looks),
+                         _not_made_out(stops, looks)) if f is not None]
+    if wrong:
+        wrong.sort(key=lambda f: ORDER[f.verdict])
+        worst = wrong[0].verdict
+        which = sorted({k for f in wrong if f.verdict == worst for k in f.stops})
+        evidence, do = " ".join(f.evidence for f in wrong), " ".join(f.do for f in wrong)
+        return Finding("framing", worst, tuple(which), evidence, do)
     room = min(_margin(look) for look in looks)
     text = f"The whole figure is in every picture, {100 * room:.0f} % clear of the edge."
     return Finding("framing", "pass", (), text, "")
+
+
+def _cut_off(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding | None:
+    """The figure reaches the picture's edge."""
+    cut = [k for k, look in enumerate(looks) if look.edges]
+    if not cut:
+        return None
+    sides = {edge for k in cut for edge in looks[k].edges}
+    # held upright, a camera sees more above and below, and less at the sides
+    wide = all(looks[k].full_size[0] > looks[k].full_size[1] for k in cut)
+    turn = " or turn the camera upright" if wide and sides <= {"top", "bottom"} else ""
+    return Finding(
+        "framing", "retake", tuple(cut),
+        f"At {named(stops, cut)} the figure is cut by the frame ({', '.join(sorted(sides))}).",
+        f"Step back{turn}, and retake {named(stops, cut)}.",
+    )
+
+
+def _no_figure(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding | None:
+    """Nothing was cut out: whatever the reason, no outline is to be had from that stop."""
+    empty = [k for k, look in enumerate(looks) if not look.mask.any()]
+    if not empty:
+        return None
+    text = f"The figure could not be made out at {named(stops, empty)}: nothing that could be one was found."
+    return Finding("framing", "retake", tuple(empty), text, f"Retake {named(stops, empty)}.")
+
+
+def _two_people(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding | None:
+    """Somebody beside the model: in most pictures a mistake of the set-up, in a few perhaps a stand or a shadow."""
+    both = [k for k, look in enumerate(looks) if TWO_FIGURES in look.flags]
+    if not both:
+        return None
+    if len(both) > MOST * len(looks):
+        return Finding(
+            "framing", "retake", tuple(both), "Two people stand in the picture; only the model may.",
+            f"Clear the picture of everybody else and retake {named(stops, both)}.",
+        )
+    return Finding(
+        "framing", "look", tuple(both), f"At {named(stops, both)} a second figure stands in the picture.",
+        f"Look at {named(stops, both)}: retake if somebody stood beside the model.",
+    )
+
+
+def _not_made_out(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding | None:
+    """A figure was cut out, but the cut is not trusted."""
+    faint = [k for k, look in enumerate(looks) if CANNOT_TELL in look.flags and look.mask.any()]
+    if not faint:
+        return None
+    return Finding(
+        "framing", "look", tuple(faint), f"The figure could not be made out at {named(stops, faint)}.",
+        f"Look at {named(stops, faint)}: backdrop plain, figure whole, light even?",
+    )
 
 
 def _margin(look: StopLook) -> float:
@@ -317,8 +367,8 @@ def sharpness(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
         which = tuple(int(k) for k in soft)
         verdict: Verdict = "retake" if worst > BLURRED else "look"
         return Finding(
-            "sharpness", verdict, which, f"{text}; at {_named(stops, which)} up to {worst:.1f} times that: blurred.",
-            f"Retake {_named(stops, which)}, at 1/125 s or faster." if verdict == "retake" else "Look at it enlarged.",
+            "sharpness", verdict, which, f"{text}; at {named(stops, which)} up to {worst:.1f} times that: blurred.",
+            f"Retake {named(stops, which)}, at 1/125 s or faster." if verdict == "retake" else "Look at it enlarged.",
         )
     if usual / float(np.median(heights)) > SOFT_ALL:
         return Finding(

@@ -8,7 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.records import Stop
 from silhouette.records_shoot import Finding, StopLook
+from silhouette.shoot.naming import named
 
 Floats = NDArray[np.float64]
 
@@ -56,7 +58,7 @@ def gains(looks: Sequence[StopLook]) -> Floats | None:
     return np.asarray(np.median(values - usual, axis=1), dtype=np.float64)
 
 
-def steady_light(looks: Sequence[StopLook]) -> Finding:
+def steady_light(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
     """Did exposure, lamps or white balance change between stops?"""
     change = gains(looks) if len(looks) >= 3 else None
     if change is None:
@@ -72,21 +74,24 @@ def steady_light(looks: Sequence[StopLook]) -> Finding:
         how = f"{abs(percent):.0f} % {'darker' if percent < 0 else 'brighter'}"
         return Finding(
             "steady light", "retake", tuple(int(k) for k in bad),
-            f"The backdrop is up to {how} than at the other stops: the light or the exposure changed.",
-            "Lock exposure and lamps, and retake these stops.",
+            f"At {named(stops, bad)} the backdrop is up to {how} than at the other stops: the light or the exposure "
+            "changed.",
+            f"Lock exposure and lamps, and retake {named(stops, bad)}.",
         )
     little = np.flatnonzero(np.abs(level) > A_LITTLE)
     if len(little):
         return Finding(
             "steady light", "look", tuple(int(k) for k in little),
-            f"The backdrop's brightness differs by up to {100 * np.abs(level[little]).max():.0f} % at some stops.",
-            "Lock the exposure; look whether it matters to you.",
+            f"At {named(stops, little)} the backdrop's brightness differs by up to "
+            f"{100 * np.abs(level[little]).max():.0f} %.",
+            f"Lock the exposure; look at {named(stops, little)} whether it matters to you.",
         )
     off = np.flatnonzero(tint > COLOUR)
     if len(off):
         return Finding(
             "steady light", "look", tuple(int(k) for k in off),
-            "The backdrop's colour shifts: the white balance wandered.", "Lock the white balance.",
+            f"At {named(stops, off)} the backdrop's colour shifts: the white balance wandered.",
+            "Lock the white balance.",
         )
     return Finding(
         "steady light", "pass", (),

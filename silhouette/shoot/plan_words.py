@@ -24,8 +24,10 @@ def _where(plan: Plan) -> str:
 
 def _picture(plan: Plan) -> str:
     shows = f"the picture shows {plan.frame[0]:.1f} x {plan.frame[1]:.1f} m there"
-    if not plan.fits:
+    if not plan.in_frame:
         return f"The whole figure does not fit: {shows}."
+    if not plan.in_room:
+        return f"The figure would fit, as {shows}, but the room is too short: it has {plan.farthest:.1f} m for this."
     length, side = ("long", "width") if plan.pose == "lying" else ("tall", "height")
     return (f"The figure comes out about {round(plan.figure_px, -1):.0f} pixels {length}, "
             f"{100 * plan.frame_share:.0f} % of the picture's {side}; {shows}. A {plan.lens_to_fill:.0f} mm lens would "

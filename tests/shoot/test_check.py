@@ -13,7 +13,7 @@ import pytest
 from silhouette.cutout import backdrop
 from silhouette.errors import PoseError
 from silhouette.intake import film
-from silhouette.records import Cut, Picture, Stop
+from silhouette.records import CANNOT_TELL, TWO_FIGURES, Cut, Picture, Stop
 from silhouette.records_shoot import CheckReport, Finding, StopLook
 from silhouette.shoot import check, distance, held, light, spot
 from silhouette.shoot.look import look_at
@@ -180,16 +180,78 @@ def test_framing_size_and_sharpness() -> None:
     assert check.sharpness(stops, soft).verdict == "retake" and check.sharpness(stops, soft).stops == (5,)
 
 
+@pytest.mark.parametrize("count", [1, 2, 5])
+def test_too_few_pictures_for_a_turn_do_not_pass(count: int) -> None:
+    found = check.check_turnaround("few", *made(count))
+    assert "retake" not in {f.verdict for f in found.findings}
+    assert finding(found, "framing").verdict == "pass", "what passes does not make up for a turn nobody saw"
+    assert found.exit_code == 2
+    assert f"at least {check.LEAST_STOPS} stops" in finding(found, "full turn").do
+
+
+def test_too_few_pictures_with_a_fault_still_name_the_retake() -> None:
+    stops, looks = made(2)
+    found = check.check_turnaround("few", stops, [looks[0], replace(looks[1], edges=("top",))])
+    assert found.exit_code == 1
+
+
+def test_a_turn_is_enough_to_have_been_checked() -> None:
+    found = check.check_turnaround("turn", *made(check.LEAST_STOPS, 60.0))
+    assert finding(found, "held pose").verdict == "unknown" and finding(found, "full turn").verdict == "pass"
+    assert found.exit_code == 0
+
+
+def flagged(looks: list[StopLook], which: tuple[int, ...], flag: str) -> list[StopLook]:
+    return [replace(k, flags=(flag,)) if i in which else k for i, k in enumerate(looks)]
+
+
+def test_two_people_in_the_picture() -> None:
+    stops, looks = made(8)
+    everywhere = check.framing(stops, flagged(looks, tuple(range(8)), TWO_FIGURES))
+    assert everywhere.verdict == "retake" and "only the model may" in everywhere.evidence
+    assert check.framing(stops, flagged(looks, (0, 1, 2, 3, 4), TWO_FIGURES)).verdict == "retake"
+    some = check.framing(stops, flagged(looks, (0, 1, 2, 3), TWO_FIGURES))
+    assert some.verdict == "look" and some.stops == (0, 1, 2, 3) and "At 0, 15, 30 and 45 " in some.evidence
+
+
+def test_a_figure_not_made_out_is_named() -> None:
+    stops, looks = made(8)
+    faint = check.framing(stops, flagged(looks, (2, 4), CANNOT_TELL))
+    assert faint.verdict == "look" and faint.stops == (2, 4)
+    assert "could not be made out at 30 and 60" in faint.evidence
+
+
+def test_framing_says_all_that_is_wrong_and_names_the_gravest_stops() -> None:
+    stops, looks = made(8)
+    both = flagged([*looks[:3], replace(looks[3], edges=("top",)), *looks[4:]], (5,), TWO_FIGURES)
+    found = check.framing(stops, both)
+    assert found.verdict == "retake" and found.stops == (3,)
+    assert "At 45 the figure is cut" in found.evidence and "At 75 a second figure" in found.evidence
+
+
+@pytest.mark.parametrize(("size", "edges", "upright_helps"), [
+    ((4000, 3000), ("top",), True), ((4000, 3000), ("picture left",), False), ((3000, 4000), ("top",), False),
+])
+def test_the_camera_is_turned_upright_only_where_that_helps(
+    size: tuple[int, int], edges: tuple[str, ...], upright_helps: bool
+) -> None:
+    stops, looks = made(8, full_size=size)
+    found = check.framing(stops, [*looks[:3], replace(looks[3], edges=edges), *looks[4:]])
+    assert ("upright" in found.do) == upright_helps and "retake 45" in found.do
+
+
 def test_light_that_changes_and_a_shadow_that_does_not_count() -> None:
-    _, looks = made(10)
-    assert light.steady_light(looks).verdict == "pass"
+    stops, looks = made(10)
+    assert light.steady_light(stops, looks).verdict == "pass"
     dark = [*looks[:4], replace(looks[4], thumb=np.full((96, 72, 3), 80, np.uint8)), *looks[5:]]
-    assert light.steady_light(dark).stops == (4,)
+    assert light.steady_light(stops, dark).stops == (4,)
+    assert all("60" in text for text in (light.steady_light(stops, dark).evidence, light.steady_light(stops, dark).do))
     shaded = looks[4].thumb.copy()
     shaded[60:, :20] = 70
-    assert light.steady_light([*looks[:4], replace(looks[4], thumb=shaded), *looks[5:]]).verdict == "pass"
+    assert light.steady_light(stops, [*looks[:4], replace(looks[4], thumb=shaded), *looks[5:]]).verdict == "pass"
     warm = np.full((96, 72, 3), (108, 120, 132), np.uint8)
-    assert "colour" in light.steady_light([*looks[:4], replace(looks[4], thumb=warm), *looks[5:]]).evidence
+    tinted = light.steady_light(stops, [*looks[:4], replace(looks[4], thumb=warm), *looks[5:]])
+    assert "At 60 " in tinted.evidence and "colour" in tinted.evidence
 
 
 def test_light_direction() -> None:

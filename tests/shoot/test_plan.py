@@ -103,6 +103,26 @@ def test_distance_that_does_not_go_into_the_room():
     assert not plan.fits and "does not go into a room" in plan.warnings[0]
 
 
+def test_a_room_too_short_is_not_a_figure_too_large():
+    plan = make_plan(distance_m=9, room_m=5)
+    camera = dict(plan.said)["Camera"]
+    assert plan.in_frame and not plan.in_room and plan.frame[1] > 3 * plan.pose_height
+    assert "room is too short: it has 3.5 m" in camera and "does not fit" not in camera
+    close = make_plan(distance_m=2, room_m=5, lens_mm=105)
+    assert close.in_room and not close.in_frame and "does not fit" in dict(close.said)["Camera"]
+    neither = make_plan(distance_m=5, room_m=5, lens_mm=200)
+    assert not neither.in_room and not neither.in_frame
+    assert "does not go into" in neither.warnings[0] and "too long" in neither.warnings[1]
+
+
+@pytest.mark.parametrize(("poses", "days"), [(1, None), (2, 2), (9, 6)])
+def test_a_session_past_three_hours_is_to_be_split(poses, days):
+    plan = make_plan(stops=36, hold_s=30, poses=poses)
+    split = [text for text in plan.warnings if "Split it over" in text]
+    assert bool(split) == (plan.session_min > 180)
+    assert [f"over {days} days" in text for text in split] == [True] * (days is not None)
+
+
 @given(
     height=st.floats(0.9, 2.2), room=st.none() | st.floats(2, 30), lens=st.floats(14, 200), pose=st.sampled_from(POSES),
     orientation=st.sampled_from([None, "upright", "wide"]), stand=st.floats(0, 1),
@@ -111,6 +131,7 @@ def test_what_is_said_to_fit_fits(height, room, lens, pose, orientation, stand):
     plan = make_plan(height_m=height, room_m=room, lens_mm=lens, pose=pose, orientation=orientation, stand_m=stand)
     if room is not None and plan.fits:
         assert plan.distance + plan.backdrop_gap + 0.5 <= room + 1e-6
+    assert plan.fits == (plan.in_frame and plan.in_room)
     if plan.fits:  # project the corners of the pose, 0.35 m before the axis, onto the 36 mm frame
         near = plan.distance - 0.35
         short = 36 * min(plan.pixels) / max(plan.pixels)

@@ -100,3 +100,13 @@ def test_check_is_worst_first() -> None:
 def test_check_with_nothing_wrong_is_short() -> None:
     text = table.check_list(CheckReport("turn", STOPS, (finding("full turn", "pass"), finding("framing", "pass"))))
     assert text.split("\n") == ["turn: 24 stops, nothing needs a retake", "", "pass        full turn, framing"]
+
+
+def test_check_of_pictures_that_are_no_turn_says_so_and_what_is_needed() -> None:
+    text = table.check_list(CheckReport("two", STOPS[:2], (
+        finding("light direction", "look"), finding("full turn", "unknown", "Shoot a whole turn."),
+        finding("held pose", "unknown"), finding("framing", "pass"))))
+    assert is_plain(text)
+    assert text.startswith("two: 2 stops, could not be checked, 1 to look at\n")
+    assert "nothing needs" not in text and "> Shoot a whole turn." in text
+    assert "\ncannot tell held pose\n" in text, "the turn is told once, with what it needs"
