@@ -1,7 +1,7 @@
 """Reads the body from one outline: how legible each limb is, and where its joints must be.
 
 A small network that was trained on rendered bodies alone (see ``READER.md`` beside this file) takes the test that a
-viewer takes: given only the black shape, tell where each limb is. It runs on one core.
+viewer takes: given only the black shape, tell where each limb is. It runs on OpenCV's own dnn, on one core.
 
 The outline is framed as in training: its box, longer side ``FIGURE`` pixels, in the middle of a square of ``CANVAS``.
 The network sees the shape and its mirror image and the answers are averaged: a little better than one look, and
@@ -10,6 +10,7 @@ mirroring changes nothing but the sides.
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -44,6 +45,8 @@ rendered poses kept out of training."""
 SHOWN_WHOLE = 0.72
 """Legibility at which the black shape shows about all it can of a limb: its root is always hidden in the body."""
 
+_lock = threading.Lock()
+
 
 @dataclass(frozen=True)
 class Framed:
@@ -70,7 +73,7 @@ def read_body(outline: Outline) -> BodyReading:
     Raises
     ------
     CutterError
-        The weights that ship with the package are missing or damaged.
+        The weights that ship with the package are missing or OpenCV cannot run them.
     """
     framed = frame(outline.polygon)
     answers, where = _run(framed.picture)
@@ -169,20 +172,24 @@ def _places(maps: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.
 
 def _run(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Answers (2, 6) and maps (2, 9, MAPS, MAPS)."""
-    answers, where = _net().run(["answers", "where"], {"picture": picture})
+    net = _net()
+    try:
+        with _lock:
+            net.setInput(picture, "picture")
+            answers, where = net.forward(["answers", "where"])
+    except cv2.error as err:
+        raise CutterError("OpenCV cannot run the reader of outlines.",
+                          do="Install opencv-python 4.10 or newer.") from err
     return answers, where
 
 
 @cache
 def _net() -> Any:
-    """The network on one thread, loaded once a process; onnxruntime runs it faster than OpenCV does."""
-    import onnxruntime
-
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    """The network, loaded once a process."""
     place = resources.files("silhouette.reading") / "reader.onnx"
     try:
-        return onnxruntime.InferenceSession(place.read_bytes(), options, providers=["CPUExecutionProvider"])
-    except Exception as err:  # its errors for a damaged file share no nearer base
+        data = np.frombuffer(place.read_bytes(), np.uint8)
+        return cv2.dnn.readNetFromONNX(data)
+    except (OSError, cv2.error) as err:
         raise CutterError("The weights of the reader of outlines (reading/reader.onnx) are missing or damaged.",
                           do="Install the package again.") from err
