@@ -319,8 +319,9 @@ def _two_people(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding | N
 
 
 def _not_made_out(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding | None:
-    """A figure was cut out, but the cut is not trusted."""
-    faint = [k for k, look in enumerate(looks) if CANNOT_TELL in look.flags and look.mask.any()]
+    """A figure was cut out, but the cut is not trusted; a second person, already named, explains it."""
+    faint = [k for k, look in enumerate(looks)
+             if CANNOT_TELL in look.flags and TWO_FIGURES not in look.flags and look.mask.any()]
     if not faint:
         return None
     return Finding(

@@ -13,7 +13,7 @@ import pytest
 from silhouette.cutout import backdrop
 from silhouette.errors import PoseError
 from silhouette.intake import film
-from silhouette.records import CANNOT_TELL, TWO_FIGURES, Cut, Picture, Stop
+from silhouette.records import CANNOT_TELL, NO_FIGURE, TWO_FIGURES, Cut, Picture, Stop
 from silhouette.records_shoot import CheckReport, Finding, StopLook
 from silhouette.shoot import check, distance, held, light, spot
 from silhouette.shoot.look import look_at
@@ -219,6 +219,11 @@ def test_a_figure_not_made_out_is_named() -> None:
     faint = check.framing(stops, flagged(looks, (2, 4), CANNOT_TELL))
     assert faint.verdict == "look" and faint.stops == (2, 4)
     assert "could not be made out at 30 and 60" in faint.evidence
+    explained = [replace(looks[0], flags=(TWO_FIGURES, CANNOT_TELL)), *looks[1:]]
+    assert "made out" not in check.framing(stops, explained).evidence
+    empty = [*looks[:2], replace(looks[2], mask=np.zeros_like(looks[2].mask), flags=(NO_FIGURE,)), *looks[3:]]
+    none = check.framing(stops, empty)
+    assert none.verdict == "retake" and "could not be made out at 30" in none.evidence
 
 
 def test_framing_says_all_that_is_wrong_and_names_the_gravest_stops() -> None:
