@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from silhouette.cutout import edge, figure, plate, tidy, trust
 from silhouette.records import BACK_LIGHT, NO_FIGURE, Cut, Pixels
 
+BESIDE = 0.4
+"""Height over that of the figure's window (which has a margin) from which something beside it may be somebody."""
 HALF = 504
 """Longer side, at most, of the picture that colours near the edge are taken from, pixels."""
 ENOUGH_VIEWS = 9
@@ -168,6 +170,19 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     return tidy.finished(mask, sure, "backdrop", flags, softness)
 
 
+def _somebody_beside(half: Pixels, behind: plate.Floats, sigma: float, window: tuple[slice, slice]) -> bool:
+    """Whether something as tall as half the window, which no shadow explains, stands in the picture outside of it."""
+    small = plate.shrink(half, plate.THUMB).astype(np.float32)
+    clean = behind if behind.shape == small.shape else cv2.resize(behind, small.shape[1::-1])
+    strange = figure.no_shadow(small, clean, sigma)
+    scale = small.shape[0] / half.shape[0]
+    rows, cols = (slice(int(s.start * scale), int(np.ceil(s.stop * scale))) for s in window)
+    strange[rows, cols] = False
+    _, _, stats, _ = cv2.connectedComponentsWithStats(strange.astype(np.uint8), connectivity=8)
+    tall = stats[1:, cv2.CC_STAT_HEIGHT] > BESIDE * (rows.stop - rows.start)
+    return bool((tall & (stats[1:, cv2.CC_STAT_AREA] > stats[1:, cv2.CC_STAT_HEIGHT] * 3)).any())
+
+
 def _find(half: Pixels, behind: plate.Floats, sigma: float,
           shared: Shared | None) -> tuple[figure.Look, plate.Floats, tuple[str, ...]]:
     """Find the figure and look at it closely: the look, the odds of the one whole figure, flags.
@@ -180,7 +195,8 @@ def _find(half: Pixels, behind: plate.Floats, sigma: float,
         top, bottom, left, right = shared.reach
         close = figure.look(half, behind, sigma, figure.widened((top * h, bottom * h, left * w, right * w), (h, w)))
         odds, flags = tidy.whole(close.odds)
-        if NO_FIGURE not in flags and not figure.reaches_out(odds, close.window, (h, w)):
+        inside = NO_FIGURE not in flags and not figure.reaches_out(odds, close.window, (h, w))
+        if inside and not _somebody_beside(half, behind, sigma, close.window):
             return close, odds, flags
     everything = slice(0, h), slice(0, w)
     for longer in (figure.FIRST_LONG, figure.LONG):
