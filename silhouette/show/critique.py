@@ -84,7 +84,11 @@ def _draw_foot(page: Figure, size: tuple[float, float], asked: str, number: str)
     width, _ = ink.size_of(ax)
     left = ink.fit_line(words.CANNOT_SEE, width, 8)
     room = width - ink.text_width(left, 8) - ink.text_width(number, 8) - 28
-    right = f"{ink.fit_line(asked, room, 8)}    {number}" if asked and room > 60 else number
+    right = number
+    if asked and ink.text_width(asked, 8) <= room:
+        right = f"{asked}    {number}"
+    elif asked:
+        ax.text(width, 10, ink.fit_line(asked, width, 8), size=8, color=ink.SOFT, ha="right", va="bottom")
     ax.text(0, 0, left, size=8, color=ink.SOFT, va="bottom")
     ax.text(width, 0, right, size=8, color=ink.SOFT, ha="right", va="bottom")
 
@@ -103,6 +107,9 @@ def _pose_page(pose: Pose, size: tuple[float, float], arc: tuple[float, float] |
     ax = ink.page_axes(page, MARGIN, MARGIN + FOOT, left, rest)
     weakest, strongest = extremes(pose, arc=arc)
     rows = [row for row in (("Weakest", weakest), ("Strongest", strongest)) if row[1]]
+    if not rows:
+        weakest = [view for view in pose.views if view.outline is not None][::max(1, len(pose.views) // 3)][:3]
+        rows = [("Unread", weakest)] if weakest else []
     cell, high = left / 3, rest / 2 - type_size - 10
     drawn = [*weakest, *strongest]
     scale = panel_scale(drawn, cell - 8, high, type_size)
@@ -123,10 +130,11 @@ def _pose_page(pose: Pose, size: tuple[float, float], arc: tuple[float, float] |
 def extremes(pose: Pose, most: int = 3, arc: tuple[float, float] | None = None) -> tuple[list[View], list[View]]:
     """The weakest and the strongest views, at most ``most`` each, none in both, by readability alone.
 
-    Measured views go before inferred ones, those of the arc that counts before others. A view that shows all but the
-    same outline as one already taken gives way to another of its band at most ``ALIKE`` points behind, if there is one.
+    Measured views go before inferred ones, those of the arc that counts before others, and a stop taken twice counts
+    once. A view that shows all but the same outline as one already taken gives way to another of its band at most
+    ``ALIKE`` points behind, if there is one.
     """
-    scored = [v for v in pose.views if v.scored and v.reading is not None]
+    scored = [v for v in pose.views if v.scored and v.reading is not None and not words.is_again(v, pose.views)]
     seen = [v for v in scored if not v.inferred] or scored
     if arc is not None:
         seen = [v for v in seen if (v.angle - arc[0]) % 360 <= Arc(*arc).width] or seen
@@ -141,7 +149,8 @@ def _readability(view: View) -> float:
 
 def _first(views: Sequence[View], most: int) -> list[View]:
     """The first ``most``, a near neighbour or mirror of one taken exchanged for the next that is as good as it."""
-    left, taken = list(views), []
+    left = list(views)
+    taken: list[View] = []
 
     def repeats(view: View) -> bool:
         return any(abs((view.angle - t.angle + 90) % 180 - 90) <= NEAR for t in taken)
@@ -237,7 +246,7 @@ def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], ranking: 
         bottom = MARGIN + FOOT + height - 36 - (row + 1) * (high + 10)
         draw_wheel(pose, ink.page_axes(page, MARGIN + column * (wide + 16), bottom, wide, high), scale=scale,
                    arc=ranking.arc)
-    draw_lines(tuple(poses), ink.page_axes(page, MARGIN, MARGIN + FOOT + rest - lines + 2, width, lines))
+    draw_lines(tuple(poses), ink.page_axes(page, MARGIN, MARGIN + FOOT + rest - lines + 2, width, lines), ranking.arc)
     return page
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from silhouette.records import Pose
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import ink, words
+from silhouette.show.rings import counts
 
 # Each line has its own dash as well as its own tone: six can be told apart in a grey print.
 LOOKS: tuple[tuple[str, float, tuple[float, ...]], ...] = (
@@ -16,7 +17,7 @@ LOOKS: tuple[tuple[str, float, tuple[float, ...]], ...] = (
     (ink.SOFT, 1.2, (7, 2, 1.5, 2)), (ink.FAIR, 2.2, ()))
 
 
-def draw_lines(poses: tuple[Pose, ...], ax: Any = None) -> Any:
+def draw_lines(poses: tuple[Pose, ...], ax: Any = None, arc: tuple[float, float] | None = None) -> Any:
     """Draw the readability of up to six poses round the circle on shared axes, each line named at its end.
 
     Parameters
@@ -24,6 +25,8 @@ def draw_lines(poses: tuple[Pose, ...], ax: Any = None) -> Any:
     poses : tuple of Pose
         In rank order; the seventh and later ones are left to their own wheels, and a line says so.
     ax : matplotlib Axes, optional
+    arc : (float, float), optional
+        The only views that count, from and to, clockwise: a thick line along the foot marks them.
 
     Returns
     -------
@@ -43,8 +46,14 @@ def draw_lines(poses: tuple[Pose, ...], ax: Any = None) -> Any:
         title = "Round the figure, one line a pose"
         if len(poses) > len(LOOKS):
             title += f" (the first {len(LOOKS)} of {len(poses)})"
+        if arc is not None:
+            title += f"; only {words.stretch(*arc)} counts"
         ax.text(0, height, ink.fit_line(title, width, 9, True), size=9, weight="bold", va="top")
         _draw_frame(ax, left, right, low, high)
+        if arc is not None:
+            x = left + (right - left) * np.arange(361) / 360
+            foot = np.where([counts(angle % 360, arc) for angle in range(361)], low, np.nan)
+            ax.plot(x, foot, color=ink.INK, linewidth=3.5, solid_capstyle="butt", gid="arc", scalex=False, scaley=False)
         for (colour, thick, dash), pose in zip(LOOKS, poses, strict=False):
             x = left + (right - left) * np.arange(361) / 360
             y = low + (high - low) * pose.round.degrees[np.arange(361) % 360] / 100

@@ -74,7 +74,7 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None,
             ink.bare(ax)
         scale = scale or shared_scale([pose], *ink.size_of(ax))
         frame = _Frame.of(*ink.size_of(ax), scale.foot)
-        layout = lay_out(pose.views, frame.room_of(pose.views), scale)
+        layout = lay_out(pose.views, frame.room, scale)
         hub, rim = _radii(layout.ring, frame.type)
         _draw_head(pose, ax, frame)
         draw_body(ax, frame.centre, hub, frame.type)
@@ -99,8 +99,7 @@ def shared_scale(poses: Sequence[Pose], width: float, height: float) -> Scale:
     """The scale with which the wheel of every one of ``poses`` fits axes of this size, points."""
     foot = _foot(poses, width)
     frame = _Frame.of(width, height, foot)
-    room = frame.room_of([view for pose in poses for view in pose.views] if len(poses) == 1 else ())
-    return replace(largest_scale([pose.views for pose in poses], room), foot=foot)
+    return replace(largest_scale([pose.views for pose in poses], frame.room), foot=foot)
 
 
 def _foot(poses: Sequence[Pose], width: float) -> float:
@@ -154,12 +153,8 @@ class _Frame:
 
     @property
     def room(self) -> Room:
-        return self.room_of()
-
-    def room_of(self, views: Sequence[View] = ()) -> Room:
-        """The space for figures; a stop taken twice among ``views`` is labelled so the second time."""
         def label(view: View) -> str:
-            return "" if self.small else words.stop_angle(view, views)
+            return "" if self.small else words.degrees(view.angle)
 
         return Room(self.width / 2 - self.column, (self.height - self.head - self.foot) / 2, label,
                     lambda text: ink.text_width(text, self.type) + 2 if text else 0.0, 1.18 * self.type + 3.6)
@@ -424,5 +419,5 @@ def _compared(ranking: Ranking) -> Figure:
     draw_key(poses, told, 0.0, key - 8, 9, ranking.arc)
     for i, line in enumerate(ink.wrap(SEEN_SMALL, page[0] - 2 * gap, 9)):
         told.text(0, key - 20 - 12 * i, line, size=9, va="top", color=ink.SOFT)
-    draw_lines(poses, ink.page_axes(figure, gap, gap, page[0] - 2 * gap, lines))
+    draw_lines(poses, ink.page_axes(figure, gap, gap, page[0] - 2 * gap, lines), ranking.arc)
     return figure

@@ -61,7 +61,7 @@ def wheel_svg(pose: Pose, key: str, arc: tuple[float, float] | None = None) -> s
     With an ``arc`` (from, to, clockwise) a bracket marks it, and the ring is pale outside it.
     """
     width, height = WHEEL
-    room = Room(width / 2 - 4, height / 2 - 4, lambda view: words.stop_angle(view, pose.views),
+    room = Room(width / 2 - 4, height / 2 - 4, lambda view: words.degrees(view.angle),
                 lambda text: LETTER * TYPE * len(text) + 2, TYPE + 3)
     layout = lay_out(pose.views, room, largest_scale([pose.views], room))
     rim = 0.9 * layout.ring

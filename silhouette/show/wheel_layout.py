@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from silhouette.records import Arc, View
 from silhouette.show.ink import common_px, relative_heights
+from silhouette.show.words import is_again
 
 MOST_FIGURES = 36
 """More figures than this round one ring are too small to read; the nearest to an even spread are shown."""
@@ -75,7 +76,8 @@ def direction(angle: float) -> tuple[float, float]:
 
 
 def shown(views: tuple[View, ...]) -> tuple[View, ...]:
-    """The views to draw, at most ``MOST_FIGURES``: those nearest to an even spread."""
+    """The views to draw, at most ``MOST_FIGURES``: those nearest to an even spread, none at a place already taken."""
+    views = tuple(view for view in views if not is_again(view, views))
     if len(views) <= MOST_FIGURES:
         return views
     wanted = [i * 360 / MOST_FIGURES for i in range(MOST_FIGURES)]

@@ -153,11 +153,16 @@ def degrees(angle: float) -> str:
     return f"{round(angle) % 360}"
 
 
+def is_again(view: View, views: Sequence[View]) -> bool:
+    """Whether an earlier stop among ``views`` has this view's angle too, as where the last repeats the first."""
+    return not view.inferred and any(
+        not other.inferred and other.stop.index < view.stop.index
+        and abs((other.angle - view.angle + 180) % 360 - 180) <= SAME_PLACE for other in views)
+
+
 def stop_angle(view: View, views: Sequence[View]) -> str:
     """A view's angle as printed among the others of its pose; ``0 again`` where an earlier stop has it too."""
-    twice = any(other is not view and not other.inferred and other.stop.index < view.stop.index
-                and abs((other.angle - view.angle + 180) % 360 - 180) <= SAME_PLACE for other in views)
-    return degrees(view.angle) + (" again" if twice and not view.inferred else "")
+    return degrees(view.angle) + (" again" if is_again(view, views) else "")
 
 
 def nowhere_weak(arc: tuple[float, float] | None) -> str:

@@ -17,6 +17,7 @@ from silhouette.reading.circle import mirrored, walk_round
 from silhouette.records import (
     CANNOT_TELL,
     INFERRED,
+    TWO_FIGURES,
     Gap,
     Measures,
     Outline,
@@ -126,6 +127,22 @@ def odd_pose() -> Pose:
     pose = build_pose("reach_up", 24, cannot=(3,), no_figure=(5,), missing=(9, 10, 11, 12))
     views = [replace(v, flags=(*v.flags, INFERRED)) if v.angle == 300 else v for v in pose.views]
     return replace(pose, views=tuple(views), round=walk_round(views))
+
+
+@pytest.fixture
+def unread_pose() -> Pose:
+    """Two people stand in every picture, so none is scored."""
+    pose = build_pose("akimbo", 8, cannot=range(8), called="Two at the rail")
+    views = tuple(replace(v, flags=(*v.flags, TWO_FIGURES)) for v in pose.views)
+    return replace(pose, views=views, round=walk_round(views), rank=None)
+
+
+@pytest.fixture
+def twice_pose() -> Pose:
+    """The first stop taken again at the end of the turn."""
+    pose = build_pose("akimbo", 24)
+    again = replace(pose.views[0], stop=replace(pose.views[0].stop, index=24, angle=0.4))
+    return replace(pose, views=(pose.views[0], again, *pose.views[1:]))
 
 
 # ------------------------------------------------------------------------------------------------- looking at pages

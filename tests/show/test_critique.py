@@ -5,12 +5,15 @@ from __future__ import annotations
 import shutil
 import subprocess
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from silhouette.reading.circle import walk_round
 from silhouette.records import Pose, Ranking
+from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import critique
 from silhouette.show.critique import critique_pages, extremes
 from silhouette.show.paper import page_points
@@ -103,3 +106,72 @@ def test_pdf_is_of_the_paper_and_carries_its_fonts(ranking_of: Callable[..., Ran
     assert "CreationDate" not in info and "Author" not in info
     assert not [row for row in subprocess.run(["pdfimages", "-list", path], capture_output=True, text=True,
                                               check=True).stdout.splitlines()[2:] if row.strip()], "vector only"
+
+
+def scored(pose: Pose, scores: list[float]) -> Pose:
+    """The pose's views, evenly spread, with these readabilities."""
+    views = []
+    for i, (view, score) in enumerate(zip(pose.views, scores, strict=True)):
+        assert view.reading
+        band = "strong" if score >= BAND_STRONG else "fair" if score >= BAND_FAIR else "weak"
+        views.append(replace(view, stop=replace(view.stop, index=i),
+                             reading=replace(view.reading, readability=score, band=band)))
+    return replace(pose, views=tuple(views))
+
+
+def test_extremes_go_by_readability_and_never_skip_a_band(pose_at: Callable[..., Pose]) -> None:
+    # 0 and 180 are weak and mirror one another; nothing else is: both are shown. 45 and 225 are the only strong ones.
+    pose = scored(pose_at("akimbo", 8), [20, 90, 50, 52, 21, 91, 53, 54])
+    weak, strong = extremes(pose)
+    assert [v.angle for v in weak] == [0, 180, 90]
+    assert [v.angle for v in strong] == [225, 45, 315]
+
+
+def test_a_mirror_gives_way_to_a_view_as_good_only(pose_at: Callable[..., Pose]) -> None:
+    weak, _ = extremes(scored(pose_at("akimbo", 8), [20, 23, 24, 90, 21, 91, 92, 93]))
+    assert [v.angle for v in weak] == [0, 45, 90], "180 mirrors 0"
+    weak, _ = extremes(scored(pose_at("akimbo", 8), [20, 30, 31, 90, 21, 91, 92, 93]))
+    assert [v.angle for v in weak] == [0, 180, 45], "the others are too far behind"
+
+
+def test_a_weakest_view_is_not_praised(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("reach_up", 8)
+    views = [replace(v, reading=replace(v.reading, why=("most limbs stand clear",), band="fair", readability=50.0 + i))
+             for i, v in enumerate(pose.views) if v.reading]
+    told = " ".join(type_on(critique_pages(Ranking((replace(pose, views=tuple(views)),)))[0]))
+    weakest, strongest = told.split("Weakest views")[1].split("Strongest views")
+    assert "most limbs" not in weakest.replace("\n", " ") and "most limbs" in strongest
+
+
+def test_a_pose_that_was_not_read_says_why(unread_pose: Pose, check_type: Any, check_border: Any) -> None:
+    page = critique_pages(Ranking((unread_pose,)))[0]
+    told = " ".join(type_on(page))
+    assert "not read: two people stand in it" in told
+    assert "with the model alone" in told and "is weak" not in told
+    check_type(page)
+    check_border(page, critique.MARGIN - 8)
+
+
+def test_a_long_reason_is_broken_not_cut(unread_pose: Pose, check_type: Any) -> None:
+    reason = "two people stand in it, and it cannot be told which of them is meant"
+    pose = replace(unread_pose, views=(), notes=(f"Not read: {reason}.",))
+    page = critique_pages(Ranking((pose,)))[0]
+    assert f"not read: {reason}" in " ".join(type_on(page))
+    check_type(page)
+
+
+def test_of_an_arc_only_its_views_and_its_words(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("reach_up", 24, better=30)
+    arc = (300.0, 60.0)
+    pose = replace(pose, round=walk_round(pose.views, arc))
+    weak, strong = extremes(pose, arc=arc)
+    assert all(v.angle >= 300 or v.angle <= 60 for v in (*weak, *strong))
+    told = type_on(critique_pages(Ranking((pose,), arc=arc))[0])
+    assert "No stretch of the arc is weak." in " ".join(told) and "only 300 to 60 counts" in told
+
+
+def test_a_stop_taken_twice_is_told_apart(twice_pose: Pose) -> None:
+    pages = critique_pages(Ranking((twice_pose,)))
+    assert sum(t.startswith("0 again ") for t in map(str.strip, type_on(pages[-1]))) == 1
+    weak, strong = extremes(twice_pose)
+    assert sum(v.angle < 1 for v in (*weak, *strong)) <= 1

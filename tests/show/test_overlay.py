@@ -53,3 +53,15 @@ def test_a_seventh_pose_is_left_out_and_said_so(ranking_of: Callable[..., Rankin
     poses = ranking_of(6, 8).poses
     ax = draw_lines((*poses, poses[0]))
     assert "Round the figure, one line a pose (the first 6 of 7)" in [t.get_text() for t in ax.texts]
+
+
+def test_an_arc_is_marked_along_the_foot(pose_at: Callable[..., Pose]) -> None:
+    ax = draw_lines((pose_at("akimbo", 24),), arc=(300, 60))
+    marked = ~np.isnan(np.asarray(next(line for line in ax.lines if line.get_gid() == "arc").get_ydata(), float))
+    assert marked[[0, 60, 300, 360]].all() and not marked[61:300].any()
+    assert any("only 300 to 60 counts" in t.get_text() for t in ax.texts)
+
+
+def test_a_pose_that_was_not_read_has_no_line(pose_at: Callable[..., Pose], unread_pose: Pose) -> None:
+    ax = draw_lines((pose_at("akimbo", 8), unread_pose))
+    assert len(long_lines(ax)) == 1 and not any(unread_pose.name in t.get_text() for t in ax.texts)

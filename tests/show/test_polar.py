@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from silhouette.reading.circle import walk_round
 from silhouette.records import Pose, Ranking
 from silhouette.show import ink, polar
 from silhouette.show.wheel_layout import direction
@@ -124,6 +126,46 @@ def test_chart_of_poses(ranking_of: Callable[..., Ranking], tmp_path: Path, chec
         assert (f"{i + 1}  {pose.name}" if count > 1 else pose.name) in told
     if count > 1:
         assert any("too close to call" in t for t in told)
+
+
+@pytest.mark.parametrize("count", [2, 4, 6])
+def test_chart_of_poses_keys_its_letters(ranking_of: Callable[..., Ranking], tmp_path: Path,
+                                         monkeypatch: pytest.MonkeyPatch, count: int) -> None:
+    pages: list[Any] = []
+    monkeypatch.setattr(ink, "save_figure", lambda figure, path, **how: pages.append(figure) or path)
+    polar.write_chart(ranking_of(count, 24), tmp_path)
+    letters = 0
+    for ax in pages[0].axes:
+        told = words_on(ax)
+        for letter in (t for t in told if t in tuple("ABCDEF")):
+            assert any(t.startswith(f"{letter} ") and (" to " in t or "all round" in t) for t in told), letter
+            letters += 1
+    told = [t for ax in pages[0].axes for t in words_on(ax)]
+    assert letters and {"strong", "fair", "weak"} <= set(told)
+    assert sum(t.startswith("Each wheel is seen from above") for t in told) == 1
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_an_arc_is_marked_and_nothing_is_hatched_outside(ranking_of: Callable[..., Ranking], tmp_path: Path,
+                                                         check_type: Any, monkeypatch: pytest.MonkeyPatch,
+                                                         count: int) -> None:
+    pages: list[Any] = []
+    monkeypatch.setattr(ink, "save_figure", lambda figure, path, **how: pages.append(figure) or path)
+    arc = (300.0, 60.0)
+    poses = tuple(replace(p, round=walk_round(p.views, arc)) for p in ranking_of(count, 24).poses)
+    polar.write_chart(Ranking(poses, arc=arc), tmp_path)
+    check_type(pages[0])
+    assert "only 300 to 60 counts" in [t for ax in pages[0].axes for t in words_on(ax)]
+    wheels = pages[0].axes[:count]
+    for ax in wheels:
+        x, y = next(line.get_data() for line in ax.lines if len(line.get_xdata()) == 183)
+        assert x[0] > x[-1] and max(y[1:-1]) < max(y[0], y[-1]) + 3, "the bracket lies under the figure, the front"
+        hatched = [c for c in ax.collections if c.get_hatch() == "//////"]
+        assert all(path.vertices[:, 1].max() < max(y) + 2 for c in hatched for path in c.get_paths())
+
+
+def test_a_stop_taken_twice_stands_on_the_wheel_once(twice_pose: Pose) -> None:
+    assert words_on(polar.draw_wheel(twice_pose)).count("0") == 1
 
 
 def test_chart_files(pose_at: Callable[..., Pose], tmp_path: Path) -> None:

@@ -112,3 +112,8 @@ def test_negative_spaces_alone(pose_at: Callable[..., Pose], tmp_path: Path) -> 
     assert sum(len(c.get_paths()) for c in black) == enclosed > 0
     assert not [c for c in ax.collections if len(c.get_paths()) == 8 and c.get_facecolor().size], "no figure is drawn"
     assert sheet.write_spaces(Ranking((pose,)), tmp_path).name == "spaces.png"
+
+
+def test_a_stop_taken_twice_is_told_apart(twice_pose: Pose) -> None:
+    told = [t.get_text() for t in sheet.draw_sheet(twice_pose).texts]
+    assert told.count("0") == 1 and told.count("0 again") == 1

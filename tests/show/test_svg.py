@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 from shapely.geometry import Polygon
 
-from silhouette.records import Pose
+from silhouette.reading.circle import walk_round
+from silhouette.records import Pose, Ranking
 from silhouette.show import svg
+from silhouette.show.report import report_html
 
 
 def read_path(d: str) -> Polygon:
@@ -67,3 +70,20 @@ def test_nothing_on_the_wheel_leaves_its_box(pose_at: Callable[..., Pose], stops
 
 def test_names_are_escaped(pose_at: Callable[..., Pose]) -> None:
     assert '"<&' not in svg.wheel_svg(pose_at("akimbo", 8, called='"<&'), "p0")
+
+
+def test_an_arc_is_bracketed_and_the_ring_is_pale_outside(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("akimbo", 24)
+    assert "bracket" not in svg.wheel_svg(pose, "p0") and "aside" not in svg.wheel_svg(pose, "p0")
+    pose = replace(pose, round=walk_round(pose.views, (300, 60)))
+    ring = svg.wheel_svg(pose, "p0", (300, 60)).split('<g class="ring">')[1].split("</g>")[0]
+    assert ring.count('class="bracket"') == 1 and ring.count('class="aside"') == 1
+
+
+def test_the_page_speaks_of_the_arc_and_of_what_was_not_read(pose_at: Callable[..., Pose], unread_pose: Pose) -> None:
+    pose = pose_at("reach_up", 24, better=30)
+    pose = replace(pose, round=walk_round(pose.views, (300, 60)))
+    page = report_html(Ranking((pose, unread_pose), arc=(300, 60)))
+    assert "no stretch of the arc is weak" in page and "of the round is weak" not in page
+    assert "Only 300 to 60 counts" in page
+    assert "Nothing can be said: not read: two people stand in it." in page

@@ -7,8 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from shapely import affinity
 
-from silhouette.records import Pose, Ranking, Stop
+from silhouette.records import Arc, Pose, Ranking, Stop
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show import table
 
@@ -75,6 +76,47 @@ def test_rank_with_long_names_and_an_arc(ranking_of: Callable[..., Ranking]) -> 
 def test_rank_of_a_pose_that_cannot_be_summed_up(pose_at: Callable[..., Pose]) -> None:
     text = table.rank_table(Ranking((pose_at("akimbo", 1),)))
     assert is_plain(text) and "too few" in text
+
+
+def test_rank_says_why_a_pose_was_not_read(ranking_of: Callable[..., Ranking], unread_pose: Pose) -> None:
+    text = table.rank_table(Ranking((*ranking_of(2, 8).poses, unread_pose)))
+    assert is_plain(text)
+    row = next(line for line in text.split("\n") if "Two at the rail" in line)
+    assert row.split()[0] == "-" and "not read: two people stand in it" in text
+    some = replace(unread_pose, views=tuple(replace(v, flags=("cannot tell",)) if i < 2 else v
+                                            for i, v in enumerate(unread_pose.views)))
+    assert "not read: two people stand in 6 of its 8 pictures" in table.rank_table(Ranking((some,)))
+
+
+def test_both_arms_say_one_arm(pose_at: Callable[..., Pose]) -> None:
+    arc = Arc(30, 90, ("both arms lost in the torso", "one arm lost in the torso", "legs read as one"))
+    pose = pose_at("akimbo", 8)
+    pose = replace(pose, round=replace(pose.round, weak_arcs=(arc,)))
+    for text in (table.rank_table(Ranking((pose,))), table.score_table(pose).split("weak arc")[1]):
+        assert "both arms lost in the torso; legs read as one" in text and "one arm" not in text
+
+
+def test_rank_tells_whose_angles_were_spread(ranking_of: Callable[..., Ranking]) -> None:
+    ranking = ranking_of(3, 8)
+    assert "Angles of" not in table.rank_table(ranking)
+    note = "Angles: 8 pictures in the order of their names, spread over 360 degrees."
+    poses = [replace(p, notes=(note,) if i else p.notes) for i, p in enumerate(ranking.poses)]
+    text = table.rank_table(Ranking(tuple(poses)))
+    assert is_plain(text)
+    assert f"Angles of {poses[1].name} and {poses[2].name}: " in text.replace("\n", " ")
+
+
+def test_a_compact_pose_that_hardly_reads_may_be_meant_closed(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("akimbo", 8)
+    flat = replace(pose, round=replace(pose.round, reads_degrees=60))
+    wide = tuple(replace(v, outline=replace(v.outline, polygon=affinity.scale(v.outline.polygon, xfact=3)))
+                 for v in flat.views if v.outline)
+    hint = "If it is meant to be closed, say --intent closed."
+    for told in (table.score_table, lambda p: table.rank_table(Ranking((p,)))):
+        assert hint in told(replace(flat, views=wide))
+        assert hint not in told(flat), "a standing figure"
+        assert hint not in told(replace(flat, views=wide, intent="closed"))
+        assert hint not in told(replace(pose, views=wide, round=replace(pose.round, reads_degrees=130)))
 
 
 STOPS = tuple(Stop(i, Path("turn.mp4"), f"stop_{i:02d}", i * 15.0, "clip") for i in range(24))
