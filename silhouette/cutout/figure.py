@@ -144,6 +144,22 @@ def no_shadow(picture: Floats, backdrop: Floats, sigma: float) -> NDArray[np.boo
     return coloured | too_dark | ((ratio - 1.0) * level > OWN_COLOUR + 4.0 * sigma)
 
 
+def patches(picture: Floats, strange: NDArray[np.bool_], sigma: float) -> NDArray[np.int32]:
+    """(h, w) labels of the patches of one even colour among the ``strange`` pixels; 0 is the rest.
+
+    Pixels stand at even places of a grid and the bonds between neighbours of like colour at odd ones, so that even a
+    pole one pixel wide hangs together along its length.
+    """
+    h, w = strange.shape
+    near = EVEN + 3.0 * sigma
+    grid = np.zeros((2 * h - 1, 2 * w - 1), np.uint8)
+    grid[::2, ::2] = strange
+    grid[::2, 1::2] = strange[:, 1:] & strange[:, :-1] & (widest(picture[:, 1:] - picture[:, :-1]) < near)
+    grid[1::2, ::2] = strange[1:] & strange[:-1] & (widest(picture[1:] - picture[:-1]) < near)
+    _, labels = cv2.connectedComponents(grid, connectivity=4)
+    return np.asarray(labels[::2, ::2] * strange, np.int32)
+
+
 def joined(odds: Floats, picture: Floats, strange: NDArray[np.bool_], sigma: float) -> Floats:
     """Add to the figure what hangs together with it in one even colour that no shadow has.
 
@@ -151,12 +167,7 @@ def joined(odds: Floats, picture: Floats, strange: NDArray[np.bool_], sigma: flo
     colour from the figure before it, so a patch counts only as a whole, by the share of it that the network takes for
     figure.
     """
-    step = np.zeros(odds.shape, np.float32)
-    across, along = widest(picture[:, 1:] - picture[:, :-1]), widest(picture[1:] - picture[:-1])
-    step[:, :-1] = across
-    step[:-1] = np.maximum(step[:-1], along)
-    patch = strange & (step < EVEN + 3.0 * sigma)
-    _, labels = cv2.connectedComponents(patch.astype(np.uint8), connectivity=8)
+    labels = patches(picture, strange, sigma)
     size = np.bincount(labels.ravel())
     held = np.bincount(labels[odds > 0].ravel(), minlength=len(size))
     # What runs out of the window at the side, or broadly below, is floor or furniture, unless it is figure for the
