@@ -35,7 +35,7 @@ def score_table(pose: Pose) -> str:
         for arc in pose.round.weak_arcs:
             why = "; ".join(words.causes(arc.why)) or "just under fair all along"
             lines += _hang(f"{words.stretch(arc.start, arc.end):<17}", why)
-    if pose.round.missing_arcs:
+    if pose.round.missing_arcs and pose.round.reads_degrees is not None:
         missing = [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs]
         lines += ["", *_hang(f"{'no view':<17}", words.listed(missing))]
     flags = dict.fromkeys(flag for view in pose.views for flag in view.flags)
