@@ -187,15 +187,15 @@ def _find(half: Pixels, behind: plate.Floats, sigma: float,
           shared: Shared | None) -> tuple[figure.Look, plate.Floats, tuple[str, ...]]:
     """Find the figure and look at it closely: the look, the odds of the one whole figure, flags.
 
-    Where the pose's other pictures tell where the figure stands, the glance that finds it is saved; unless it reaches
-    out of that window now.
+    Where the pose's other pictures tell where the figure stands, the glance that finds it is saved; unless it, or
+    somebody beside it, reaches out of that window now.
     """
     h, w = half.shape[:2]
     if shared is not None:
         top, bottom, left, right = shared.reach
         close = figure.look(half, behind, sigma, figure.widened((top * h, bottom * h, left * w, right * w), (h, w)))
         odds, flags = tidy.whole(close.odds)
-        inside = NO_FIGURE not in flags and not figure.reaches_out(odds, close.window, (h, w))
+        inside = NO_FIGURE not in flags and not figure.reaches_out(close.odds, close.window, (h, w))
         if inside and not _somebody_beside(half, behind, sigma, close.window):
             return close, odds, flags
     everything = slice(0, h), slice(0, w)

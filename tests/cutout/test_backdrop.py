@@ -67,6 +67,21 @@ def test_a_turn_shares_its_backdrop(turn: tuple[list[np.ndarray], list[np.ndarra
     assert top < rows[0] + 0.02 and bottom > rows[-1] - 0.02 and left < cols[0] + 0.05 and right > cols[-1] - 0.05
 
 
+@pytest.mark.parametrize("aside", [125, 140, 155])
+def test_somebody_whom_the_window_of_the_turn_cuts_is_seen(turn: tuple[list[np.ndarray], list[np.ndarray]],
+                                                          aside: int) -> None:
+    room = [cv2.copyMakeBorder(p, 0, 0, 90, 90, cv2.BORDER_REPLICATE) for p in turn[0]]
+    body = cv2.copyMakeBorder(turn[1][3].astype(np.uint8), 0, 0, 90, 90, cv2.BORDER_CONSTANT)
+    shared = backdrop.learn(room)
+    assert shared is not None
+    move, size = np.float32([[1, 0, aside], [0, 1, 0]]), room[0].shape[1::-1]
+    there = cv2.warpAffine(body, move, size)
+    assert not there[:, -1].any()
+    both = np.where(there[..., None] > 0, cv2.warpAffine(room[3], move, size), room[6])
+    assert TWO_FIGURES in backdrop.cut(both, shared).flags
+    assert TWO_FIGURES not in backdrop.cut(room[6], shared).flags
+
+
 def test_plate_holds_no_figure(turn: tuple[list[np.ndarray], list[np.ndarray]]) -> None:
     pictures, masks = turn
     shared = backdrop.learn(pictures)
