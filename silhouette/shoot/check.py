@@ -174,10 +174,10 @@ def doubled_stops(stops: Sequence[Stop], turned: Floats, looks: Sequence[StopLoo
             twice.append(k)
     if not twice:
         return Finding("doubled stops", "pass", (), "No two stops in a row show the same view.", "")
-    pairs = " and ".join(f"{k} and {k + 1} (at {stops[k].angle:.0f})" for k in twice)
+    pairs = "; ".join(f"{stops[k].name} and {stops[k + 1].name} (at {stops[k].angle:.0f})" for k in twice)
     return Finding(
         "doubled stops", "look", tuple(sorted({j for k in twice for j in (k, k + 1)})),
-        f"Stops {pairs} show the same view.", "Keep the better one of each pair.",
+        f"{pairs} show the same view.", "Keep the better one of each pair.",
     )
 
 
@@ -326,7 +326,7 @@ def _not_made_out(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding |
         return None
     return Finding(
         "framing", "look", tuple(faint), f"The figure could not be made out at {named(stops, faint)}.",
-        f"Look at {named(stops, faint)}: backdrop plain, figure whole, light even?",
+        f"Look at {named(stops, faint)}: backdrop plain, nobody else in it, figure whole, light even?",
     )
 
 

@@ -170,5 +170,7 @@ def _notes(turned: Floats, sure: Floats, usable: list[int]) -> tuple[str, ...]:
     ]
     if len(usable) < len(turned):
         blind = len(turned) - len(usable)
-        notes.append(f"{blind} stops had no outline to go by: their angles lie between the others'.")
+        whose = "1 stop had no outline to go by: its angle lies" if blind == 1 else (
+            f"{blind} stops had no outline to go by: their angles lie")
+        notes.append(f"{whose} between the others'.")
     return tuple(notes)

@@ -155,6 +155,9 @@ def test_two_gaps_and_a_double_by_given_angles() -> None:
     again = [*stops[:6], replace(stops[5], angle=77.0), *stops[6:]]
     twice = check.doubled_stops(again, check.turned_through(again), [*looks, looks[0]])
     assert twice.verdict == "look" and twice.stops == (5, 6)
+    files = [replace(stop, name=f"IMG_{k}") for k, stop in enumerate(again)]
+    named = check.doubled_stops(files, check.turned_through(files), [*looks, looks[0]])
+    assert "IMG_5 and IMG_6 (at 75) show the same view" in named.evidence
 
 
 def test_uneven_steps_are_no_gap() -> None:
@@ -210,6 +213,7 @@ def test_two_people_in_the_picture() -> None:
     everywhere = check.framing(stops, flagged(looks, tuple(range(8)), TWO_FIGURES))
     assert everywhere.verdict == "retake" and "only the model may" in everywhere.evidence
     assert check.framing(stops, flagged(looks, (0, 1, 2, 3, 4), TWO_FIGURES)).verdict == "retake"
+    assert "retake all stops" in everywhere.do
     some = check.framing(stops, flagged(looks, (0, 1, 2, 3), TWO_FIGURES))
     assert some.verdict == "look" and some.stops == (0, 1, 2, 3) and "At 0, 15, 30 and 45 " in some.evidence
 
