@@ -7,6 +7,7 @@ the few that it has looked at in case it is given them to cut.
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
@@ -169,18 +170,44 @@ def _take_each(
 
 @contextmanager
 def workers(jobs: int) -> Iterator[Run]:
-    """A map over ``jobs`` processes, or in this one; results come in order."""
+    """A map over ``jobs`` processes, or in this one; results come in order.
+
+    Ctrl-C reaches every process of a terminal. Only this one heeds it: it drops what has not been begun.
+    """
     if jobs <= 1:
         yield map
         return
     with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_alone) as pool:
-        yield pool.map
+
+        def run(work: Callable[..., Any], *over: Iterable[Any]) -> Iterator[Any]:
+            with _stop_held_back():
+                return pool.map(work, *over)
+
+        try:
+            yield run
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+
+
+@contextmanager
+def _stop_held_back() -> Iterator[None]:
+    """Ctrl-C waits until the end; processes started meanwhile never see it."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _alone() -> None:
-    """One thread a worker: the processes are the parallel part."""
+    """One thread a worker: the processes are the parallel part. And deaf to Ctrl-C, on Windows too."""
     import cv2
 
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     cv2.setNumThreads(1)
 
 
