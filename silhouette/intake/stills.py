@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from datetime import datetime
 from io import BytesIO
 from pathlib import Path
@@ -12,6 +13,7 @@ import cv2
 import numpy as np
 
 from silhouette.errors import PictureError, PoseError
+from silhouette.intake.film import is_clip
 from silhouette.records import Picture, Pixels
 
 if TYPE_CHECKING:
@@ -52,11 +54,18 @@ def list_stills(folder: Path) -> list[Path]:
             f"cannot be opened ({error.strerror}).", path=folder, do="Check the name and the rights."
         ) from None
     if not stills:
-        several = any(p.is_dir() and any(map(is_still, p.iterdir())) for p in folder.iterdir())
-        one = "A pose is a folder of JPEG, PNG, WebP, TIFF or HEIC stills, a clip, or one picture."
-        do = "It holds folders that do: give one of them, or read them all with silhouette rank." if several else one
-        raise PoseError("holds no pictures.", path=folder, do=do)
+        raise PoseError("holds no pictures.", path=folder, do=_instead(folder))
     return sorted(stills, key=lambda p: natural_key(p.name))
+
+
+def _instead(folder: Path) -> str:
+    """What to give in place of a folder that holds no pictures."""
+    if any(p.is_dir() and any(map(is_still, p.iterdir())) for p in folder.iterdir()):
+        return "It holds folders that do: give one of them, or read them all with silhouette rank."
+    clips = sorted(p.name for p in folder.iterdir() if is_clip(p))
+    if clips:
+        return f"It holds a clip: give that itself ({folder / clips[0]})."
+    return "A pose is a folder of JPEG, PNG, WebP, TIFF or HEIC stills, a clip, or one picture."
 
 
 def mask_beside(still: Path) -> Path | None:
@@ -153,7 +162,9 @@ def _open(data: bytes, path: Path) -> Image.Image:
 
         pillow_heif.register_heif_opener(thumbnails=False)
     try:
-        image = Image.open(BytesIO(data))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # under the limit it is only a large one
+            image = Image.open(BytesIO(data))
         turned = image.info.get("original_orientation")
         if turned and not (b"irot" in data[:65536] or b"imir" in data[:65536]):
             image.getexif()[_ORIENTATION] = turned  # a HEIC without its own turn: the EXIF one is all there is

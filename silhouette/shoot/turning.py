@@ -154,6 +154,8 @@ def _by_motion(share: Floats | None, n: int, start: float, turn: str) -> Turned:
     sure = np.full(n, 20.0)
     sure[:1] = 0.0
     how = "evenly" if share is None else "by how much the picture moved"
+    if n < 2:
+        return Turned(_angles(turned, start, turn), sure, False, -360.0, (), turned)
     note = f"The outlines did not tell the angles: they are spread {how} over one full turn, give or take 20 degrees."
     overlap = float(turned[-1] - 360.0) if n else -360.0
     return Turned(_angles(turned, start, turn), sure, False, overlap, (note,), turned)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import struct
+import warnings
 from pathlib import Path
 
 import cv2
@@ -158,6 +159,20 @@ def test_listing_is_natural_and_leaves_masks_and_hidden_files_out(tmp_path: Path
 def test_an_empty_folder_says_what_a_pose_is(tmp_path: Path) -> None:
     with pytest.raises(PoseError, match="holds no pictures"):
         stills.list_stills(tmp_path)
+
+
+def test_a_folder_with_a_clip_alone_says_to_give_the_clip(tmp_path: Path) -> None:
+    (tmp_path / "IMG_2001.MOV").touch()
+    with pytest.raises(PoseError, match="give that itself .*IMG_2001.MOV"):
+        stills.list_stills(tmp_path)
+
+
+def test_a_large_picture_is_read_without_a_remark(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 10_000)  # the test picture has 16,000
+    path = save(tmp_path / "a.jpg", quarters())
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert stills.read_still(path, 1008).full_size == stills.read_full(path).shape[1::-1] == (100, 160)
 
 
 def test_colours_with_a_profile_come_out_in_srgb(tmp_path: Path) -> None:

@@ -76,6 +76,11 @@ def test_stop_without_outline_lies_between_its_neighbours() -> None:
     assert any("no outline" in note for note in found.notes)
 
 
+def test_of_a_single_stop_nothing_is_said() -> None:
+    found = turning.estimate_angles([np.ones((40, 30), bool)], start=30.0)
+    assert found.notes == () and list(found.angles) == [30.0]
+
+
 def test_without_outlines_the_motion_spreads_one_turn() -> None:
     share = np.asarray([1, 1, 2, 1, 1, 1, 1, 1, 1, 1, 1]) / 12
     found = turning.estimate_angles([None] * 12, share)
