@@ -163,7 +163,7 @@ def test_an_empty_folder_says_what_a_pose_is(tmp_path: Path) -> None:
 
 def test_a_folder_with_a_clip_alone_says_to_give_the_clip(tmp_path: Path) -> None:
     (tmp_path / "IMG_2001.MOV").touch()
-    with pytest.raises(PoseError, match="give that itself .*IMG_2001.MOV"):
+    with pytest.raises(PoseError, match=r"give that itself .*IMG_2001\.MOV"):
         stills.list_stills(tmp_path)
 
 
