@@ -15,6 +15,7 @@ from silhouette.settings import Paper
 from silhouette.show import ink, words
 from silhouette.show.paper import page_points
 from silhouette.show.rings import draw_body, ring_points, sector
+from silhouette.show.table import counted
 from silhouette.show.wheel_layout import Layout, Room, largest_scale, lay_out
 
 if TYPE_CHECKING:
@@ -76,10 +77,14 @@ def _draw_head(report: CheckReport, ax: Any) -> None:
     width, height = ink.size_of(ax)
     retakes = sum(f.verdict == "retake" for f in report.findings)
     looks = sum(f.verdict == "look" for f in report.findings)
-    verdict = "Nothing needs a retake" if not retakes else f"{retakes} thing{'s' * (retakes > 1)} to retake"
+    to_look, stops = counted(looks, "thing") + " to look at", counted(len(report.stops), "stop")
+    verdict, told = "Nothing needs a retake", stops
     if report.exit_code == 2:
-        verdict = "It could not be checked"
-    told = f"{len(report.stops)} stops" + (f", {looks} thing{'s' * (looks > 1)} to look at" if looks else "")
+        verdict, told = "It could not be checked", f"{stops}, {to_look}" if looks else stops
+    elif retakes:
+        verdict, told = counted(retakes, "thing") + " to retake", f"{stops}, {to_look}" if looks else stops
+    elif looks:  # what was not made out may yet have to be shot again: no all-clear
+        verdict, told = to_look, f"{stops}, no sure retake"
     ax.text(0, height, ink.fit_line(report.name, width, 9, True), size=9, weight="bold", va="top")
     ax.text(0, height - 14, verdict, size=21, weight="bold", va="top")
     ax.text(0, height - 44, told, size=9, color=ink.SOFT, va="top")

@@ -114,11 +114,14 @@ def check_list(report: CheckReport) -> str:
     """
     by_verdict = {verdict: [f for f in report.findings if f.verdict == verdict] for verdict in VERDICTS}
     retakes, looks = len(by_verdict["retake"]), len(by_verdict["look"])
-    verdict = "nothing needs a retake" if not retakes else f"{retakes} thing{'s' * (retakes > 1)} to retake"
+    verdict = counted(retakes, "thing") + " to retake" if retakes else "nothing needs a retake"
     if report.exit_code == 2:
         verdict = "could not be checked"
-    verdict += f", {looks} to look at" if looks else ""
-    lines = [_cut(f"{report.name}: {len(report.stops)} stops, {verdict}"), ""]
+    elif looks and not retakes:  # what was not made out may yet have to be shot again: no all-clear
+        verdict = counted(looks, "thing") + " to look at, no sure retake"
+    if looks and (retakes or report.exit_code == 2):
+        verdict += f", {looks} to look at"
+    lines = [_cut(f"{report.name}: {counted(len(report.stops), 'stop')}, {verdict}"), ""]
     for verdict in ("retake", "look"):
         for finding in by_verdict[verdict]:
             lines += _finding_rows(finding)
@@ -130,6 +133,11 @@ def check_list(report: CheckReport) -> str:
         if by_verdict[verdict]:
             lines += _hang(f"{VERDICTS[verdict]:<12}", ", ".join(f.check for f in by_verdict[verdict]))
     return "\n".join(lines).rstrip()
+
+
+def counted(number: int, what: str) -> str:
+    """``1 stop``, ``24 stops``."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _finding_rows(finding: Finding) -> list[str]:

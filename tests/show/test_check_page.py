@@ -48,6 +48,13 @@ def test_page_is_whole_and_legible(pose_at: Callable[..., Pose], check_type: Any
     assert "1 thing to retake" in told and "framing" in told and "camera height" in told
 
 
+def test_something_to_look_at_is_no_all_clear(pose_at: Callable[..., Pose]) -> None:
+    report, looks = shoot(pose_at("reach_up"), [i * 45.0 for i in range(8)], finding("pass"), finding("look", (2,)))
+    told = words_on(check_page(report, looks))
+    assert "1 thing to look at" in told and "8 stops, no sure retake" in told
+    assert not any("Nothing needs" in t for t in told)
+
+
 def test_more_findings_than_room_are_named(pose_at: Callable[..., Pose], check_type: Any) -> None:
     many = [finding("retake", (i,), check=f"trouble {i}") for i in range(12)]
     report, looks = shoot(pose_at("reach_up"), [i * 30.0 for i in range(13)], *many)

@@ -144,6 +144,15 @@ def test_check_with_nothing_wrong_is_short() -> None:
     assert text.split("\n") == ["turn: 24 stops, nothing needs a retake", "", "pass        full turn, framing"]
 
 
+def test_check_with_something_to_look_at_gives_no_all_clear() -> None:
+    text = table.check_list(CheckReport("turn", STOPS, (finding("full turn", "pass"), finding("framing", "look"))))
+    assert text.startswith("turn: 24 stops, 1 thing to look at, no sure retake\n") and "nothing needs" not in text
+
+
+def test_one_stop_is_no_stops() -> None:
+    assert table.check_list(CheckReport("one", STOPS[:1], (finding("framing", "pass"),))).startswith("one: 1 stop, ")
+
+
 def test_check_of_pictures_that_are_no_turn_says_so_and_what_is_needed() -> None:
     text = table.check_list(CheckReport("two", STOPS[:2], (
         finding("light direction", "look"), finding("full turn", "unknown", "Shoot a whole turn."),
