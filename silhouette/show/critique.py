@@ -284,7 +284,7 @@ def _number_pages(poses: Sequence[Pose], size: tuple[float, float]) -> list[Figu
         sure = f", {words.give_or_take(pose)}" if words.give_or_take(pose) else ""
         rows = [("space", ""), ("title", f"{pose.name}: {words.headline(pose)}{sure}"), ("head", HEAD)]
         rows += [("row", _numbers(view, words.stop_angle(view, pose.views))) for view in pose.views]
-        rows += [("note", note) for note in pose.notes]
+        rows += [("note", line) for note in pose.notes for line in ink.wrap(note, size[0] - 2 * MARGIN, 8)]
         if pages[-1] and len(pages[-1]) + len(rows) > most:
             pages.append([])
         pages[-1] += rows
@@ -309,8 +309,8 @@ def _number_page(rows: Sequence[tuple[str, str]], size: tuple[float, float], tit
         "head": {"size": 9, "family": "DejaVu Sans Mono", "color": ink.SOFT},
         "row": {"size": 9, "family": "DejaVu Sans Mono"}}
     for kind, text in rows:
-        if kind in ("title", "note"):
-            text = ink.fit_line(text, width, looks[kind]["size"], kind == "title")
+        if kind == "title":
+            text = ink.fit_line(text, width, looks[kind]["size"], True)
         if text:
             ax.text(0, y, text, va="top", **looks[kind])
         y -= ROW

@@ -51,6 +51,15 @@ def test_a_page_a_pose_a_comparison_and_numbers(ranking_of: Callable[..., Rankin
     assert rows == sum(len(p.views) for p in ranking.poses)
 
 
+def test_notes_on_the_page_of_numbers_are_whole(ranking_of: Callable[..., Ranking]) -> None:
+    ranking = ranking_of(2, 8)
+    note = ("Angles: 8 pictures in the order of their names, spread over 360 degrees. The last was taken to stand one "
+            "step short of where the first stood; if that is wrong, name them by angle.")
+    poses = tuple(replace(pose, notes=(note,)) for pose in ranking.poses)
+    last = " ".join(type_on(critique_pages(replace(ranking, poses=poses))[-1]))
+    assert last.count(note) == 2
+
+
 def test_a_pose_page_says_what_is_wrong_and_what_to_try(pose_at: Callable[..., Pose]) -> None:
     pose = pose_at("akimbo", 24)
     page = critique_pages(Ranking((pose,)))[0]
