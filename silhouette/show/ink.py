@@ -6,6 +6,7 @@ Lengths on a page are points (1/72 inch) throughout, so that type and line keep 
 from __future__ import annotations
 
 import contextlib
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -45,7 +46,15 @@ def style() -> Iterator[None]:
     """The project's matplotlib style, for the time of a ``with`` block."""
     import matplotlib
 
-    with matplotlib.rc_context(_style()):
+    with matplotlib.rc_context(_style()), _strange_letters():
+        yield
+
+
+@contextlib.contextmanager
+def _strange_letters() -> Iterator[None]:
+    """No remarks on letters that the type lacks: a pose may be called in any script, and a box stands for each."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=r"Glyph .* missing from", category=UserWarning)
         yield
 
 
@@ -104,7 +113,8 @@ def _advance(letter: str, bold: bool) -> float:
     from matplotlib.textpath import text_to_path
 
     face = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal", size=100)
-    return HINTED * float(text_to_path.get_text_width_height_descent(letter, face, False)[0]) / 100
+    with _strange_letters():
+        return HINTED * float(text_to_path.get_text_width_height_descent(letter, face, False)[0]) / 100
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
@@ -246,4 +256,5 @@ def write_whole(path: Path, write: Callable[[Path], object]) -> Path:
 def save_figure(figure: Figure, path: Path, **how: Any) -> Path:
     """Save a figure as the kind its file name says, with no date, author or program in it."""
     kind = path.suffix[1:].lower()
-    return write_whole(path, lambda beside: figure.savefig(beside, format=kind, metadata=NO_METADATA[kind], **how))
+    with _strange_letters():
+        return write_whole(path, lambda beside: figure.savefig(beside, format=kind, metadata=NO_METADATA[kind], **how))
