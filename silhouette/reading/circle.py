@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.affinity import scale
 
-from silhouette.reading.view import speaks_for
+from silhouette.reading.reasons import speaks_for
 from silhouette.records import (
     INFERRED,
     Arc,
@@ -207,22 +207,38 @@ def _runs(wanted: NDArray[np.bool_], join: int) -> list[tuple[float, float]]:
 
 
 def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> tuple[str, ...]:
-    """The faults found most in the views of a stretch (or in the nearest view), places left out, commonest first."""
+    """The faults found most in the views of a stretch (or in the nearest view), commonest first.
+
+    Sides are left out. Where a lost hand lies is told if it lies there in most of the views that have the fault.
+    """
     scored = [v for v in views if v.scored and v.reading is not None]
     width = (end - start) % 360 or 360.0
     within = [v for v in scored if (v.angle - start) % 360 <= width]
     weak = [v for v in within if v.reading is not None and v.reading.readability < BAND_FAIR]
     told = weak or within or sorted(scored, key=lambda v: abs((v.angle - start - width / 2 + 180) % 360 - 180))[:1]
     count: Counter[str] = Counter()
+    placed: dict[str, Counter[str]] = {}
     for view in told:
         faults = [r for r in (view.reading.why if view.reading else ()) if not speaks_for(r)]
         for place, reason in enumerate(faults):
             count[without_place(reason)] += len(faults) - place
-    return tuple(reason for reason, _ in count.most_common(most))
+            placed.setdefault(without_place(reason), Counter())[_without_side(reason)] += 1
+    causes = [fault for fault, _ in count.most_common()]
+    # A lost arm and a lost hand are one trouble: the commoner speaks for both.
+    single = [fault for fault in causes if fault.startswith(("one arm lost", "one hand lost"))]
+    causes = [fault for fault in causes if fault not in single[1:]]
+    likeliest = {fault: forms.most_common(1)[0] for fault, forms in placed.items()}
+    return tuple(form if 2 * views_with > placed[fault].total() else fault
+                 for fault in causes[:most] for form, views_with in [likeliest[fault]])
 
 
 def without_place(reason: str) -> str:
-    """A reason without where in the picture it was seen, so that the same trouble in two views counts as one."""
+    """A reason without where it was seen, so that the same trouble in two views counts as one."""
+    return re.sub(r"(, (its|a) hand)? at the \w+$", "", _without_side(reason))
+
+
+def _without_side(reason: str) -> str:
+    """A reason without where in the picture it was seen; the part of the body stays."""
     return re.sub(r"(,| at| on| in| toward)* (the )?(picture (left|right)|middle)\b.*$", "", reason)
 
 

@@ -47,7 +47,7 @@ class _Move:
 
 
 MOVES: tuple[_Move, ...] = (
-    _Move(lambda why: "arm" in why and "lost" in why,
+    _Move(lambda why: ("arm" in why or "hand" in why) and "lost" in why,
           ("open an arm to the side: lift the elbow clear of the waist", "rest a hand on the hip, so that a gap opens"),
           ("bring one arm forward or back, clear of the chest", "bend the elbow, so that the forearm leaves the torso"),
           True),

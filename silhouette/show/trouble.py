@@ -61,8 +61,11 @@ def troubles(view: View, neighbours: Sequence[View] = ()) -> list[Trouble]:
     found: list[Trouble] = []
     tangents = list(view.measures.tangents)
     for why in view.reading.why:
-        if "arm" in why and "lost" in why:
+        if ("arm" in why or "hand" in why) and "lost" in why:
             found += _lost_arms(view, why)
+        elif "lost in the rest" in why:
+            found += [Trouble(x, y, 0.06, 0.06, why)
+                      for x, y in _joints_inside(view, "foot")[:2 if "both" in why else 1]]
         elif "legs read as one" in why:
             found.append(_legs(view.outline.polygon, why))
         elif "head sunk" in why:
@@ -94,8 +97,8 @@ def _lost_arms(view: View, why: str) -> list[Trouble]:
     hands = _joints_inside(view, "hand")
     if hands:
         radius = 0.075
-        # On the side that the reason names, if it names one.
-        hands.sort(key=lambda spot: spot[0], reverse="picture right" in why)
+        if "picture" in why:  # On the side that the reason names.
+            hands.sort(key=lambda spot: spot[0], reverse="picture right" in why)
         if "both" in why and len(hands) > 1 and math.dist(*hands[:2]) < 2 * radius:
             (x0, y0), (x1, y1) = hands[:2]
             return [Trouble((x0 + x1) / 2, (y0 + y1) / 2, radius + abs(x1 - x0) / 2, radius + abs(y1 - y0) / 2, why)]
@@ -149,12 +152,13 @@ def _in_frame(x: float, y: float, outline: Outline) -> tuple[float, float]:
 
 
 def _joints_inside(view: View, joint: str) -> list[tuple[float, float]]:
-    """Spots of one kind of joint that the black shape swallows: inside it and far from its edge."""
+    """Spots of one kind of joint that the black shape swallows: inside it and far from its edge, the farthest first."""
     if view.body is None or view.outline is None:
         return []
     spots = [_in_frame(j.x, j.y, view.outline) for j in view.body.joints if j.joint == joint and j.spread < 0.12]
     polygon = view.outline.polygon
-    return [s for s in spots if polygon.contains(Point(s)) and polygon.boundary.distance(Point(s)) > 0.02]
+    inside = [(polygon.boundary.distance(Point(s)), s) for s in spots if polygon.contains(Point(s))]
+    return [s for depth, s in sorted(inside, reverse=True) if depth > 0.02]
 
 
 def _closed_gaps(view: View, neighbours: Sequence[View]) -> list[Trouble]:

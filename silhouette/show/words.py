@@ -106,7 +106,7 @@ def closed_hint(pose: Pose) -> str:
 def causes(why: Sequence[str]) -> tuple[str, ...]:
     """The causes of a stretch without those that a wider one among them says already: both arms, not one as well."""
     both = any(text.startswith("both arms lost") for text in why)
-    return tuple(text for text in why if not (both and text.startswith("one arm lost")))
+    return tuple(text for text in why if not (both and text.startswith(("one arm lost", "one hand lost"))))
 
 
 def is_praise(why: str) -> bool:
@@ -185,8 +185,9 @@ def standing(view: View) -> str:
 
 
 def brief(why: str) -> str:
-    """A reason in a few words, without the place and the explanation that may follow."""
-    return re.sub(r"(, (picture|the middle|at the|it does)\b|:).*$", "", why)
+    """A reason in a few words, without the place in the picture and the explanation that may follow."""
+    short = re.sub(r"(, (picture|the middle|at the|it does)\b|:).*$", "", why)
+    return re.sub(r" in the torso(?=, (a|its) hand\b)", "", short)
 
 
 def side_of(angle: float) -> str:

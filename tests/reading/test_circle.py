@@ -58,6 +58,39 @@ def test_weak_arcs_pass_through_the_front_and_name_their_commonest_cause() -> No
     assert arc.why[1] == "one arm lost in the torso"
 
 
+def causes_of(*why: str) -> tuple[str, ...]:
+    """The causes of a weak stretch whose views, one each, have these reasons."""
+    views = [view(a, GOOD) for a in range(100, 360, 20)]
+    views += [view(20.0 * i, WEAK, [reason]) for i, reason in enumerate(why)]
+    (arc,) = circle.walk_round(views).weak_arcs
+    return arc.why
+
+
+def test_a_cause_tells_where_a_hand_lies_if_it_does_so_in_most_of_its_views() -> None:
+    left, right = "one hand lost at the hip, picture left", "one hand lost at the hip, picture right"
+    assert causes_of(left, right, "one hand lost at the waist") == ("one hand lost at the hip",)
+    assert causes_of(left, "one hand lost at the waist") == ("one hand lost",)
+    arm = "one arm lost in the torso"
+    assert causes_of(f"{arm}, its hand at the chest", f"{arm}, its hand at the chest, picture left") == (
+        f"{arm}, its hand at the chest",)
+    assert causes_of(f"{arm}, its hand at the chest", arm) == (arm,)
+
+
+def test_a_lost_arm_and_a_lost_hand_are_one_cause() -> None:
+    arm, hand = "one arm lost in the torso", "one hand lost at the hip"
+    assert causes_of(arm, hand, arm, "legs read as one") == (arm, "legs read as one")
+    assert causes_of(hand, arm, hand, "legs read as one") == (hand, "legs read as one")
+    both = "both arms lost in the torso"
+    assert causes_of(both, both, f"{both}, a hand at the waist") == (both,)
+
+
+def test_a_reason_without_its_place() -> None:
+    for reason in ("both arms lost in the torso, a hand at the waist, picture left", "both arms lost in the torso"):
+        assert circle.without_place(reason) == "both arms lost in the torso"
+    assert circle.without_place("one hand lost at the head, picture right") == "one hand lost"
+    assert circle.without_place("edges just touch at the middle, at the waist") == "edges just touch"
+
+
 def test_only_the_arc_counts() -> None:
     views = [view(a, WEAK if 90 <= a <= 270 else GOOD) for a in range(0, 360, 15)]
     walk = circle.walk_round(views, arc=(300, 60))

@@ -53,7 +53,8 @@ def test_arms_lost_from_the_front_open_to_the_side(pose_at: Callable[..., Pose])
 
 @pytest.mark.parametrize(("why", "move"), [
     ("legs read as one", "step the free leg back"), ("head sunk into the rest", "turn the head out"),
-    ("head sunk behind a raised arm", "carry the raised arm away"),
+    ("head sunk into a raised arm", "carry the raised arm away"),
+    ("one hand lost at the hip, picture left", "bring one arm forward or back"),
     ("edges just touch at picture left", "break the tangent"), ("both sides of the outline match", "break the twins"),
     ("no gap opens between limbs and body", "light shows"), ("same shape from 40 to 90", "twist the ribcage")])
 def test_each_fault_has_its_move(pose_at: Callable[..., Pose], why: str, move: str) -> None:

@@ -119,6 +119,27 @@ def test_the_readers_hands_are_used_where_the_body_swallows_them() -> None:
     assert [(t.x, t.y) for t in found] == [pytest.approx((0, 0.45))]
 
 
+def read_joints(*joints: tuple[str, float, float]) -> BodyReading:
+    """What the reader says of a drawing: joints at these spots, figure heights."""
+    placed = tuple(Joint(name, (200 + x * 500) / 400, (50 + y * 500) / 600, 0.05) for name, x, y in joints)
+    return BodyReading(LimbLegibility(1, (0, 0), (1, 1)), placed, 0.0)
+
+
+def test_a_lost_hand_is_circled_on_its_side_else_where_it_is_deepest() -> None:
+    body = read_joints(("hand", -0.08, 0.3), ("hand", 0.03, 0.4))
+    for why, spot in (("one hand lost at the waist, picture left", (-0.08, 0.3)),
+                      ("one hand lost at the waist, picture right", (0.03, 0.4)),
+                      ("one arm lost in the torso, its hand at the waist", (0.03, 0.4))):
+        found = troubles(replace(drawn(keeper(arm=False), why), body=body))
+        assert [(t.x, t.y) for t in found] == [pytest.approx(spot)]
+
+
+def test_a_lost_foot_is_circled_where_it_is() -> None:
+    body = read_joints(("foot", 0.0, 0.45), ("foot", 0.08, 0.99))
+    found = troubles(replace(drawn(keeper(arm=False), "one foot lost in the rest"), body=body))
+    assert [(t.x, t.y) for t in found] == [pytest.approx((0.0, 0.45))]
+
+
 def test_a_view_without_a_verdict_has_no_circles() -> None:
     view = drawn(keeper(), "legs read as one")
     assert troubles(replace(view, reading=None)) == []
