@@ -242,7 +242,7 @@ def _plan(asked: _Asked, at: _SetUp) -> Plan:
         distance=d, farthest=at.farthest, verdict=_verdict(d),
         fits=d >= holds_at - 1e-9 and _room_holds(d, asked.room),
         room_needed=at.wish + EASY_GAP + BEHIND_CAMERA, backdrop_gap=at.gap,
-        backdrop_size=_backdrop(d, at.gap, radius, middle, top),
+        backdrop_size=_backdrop(at, lens, radius, middle, top),
         width_needed=max(lamp.x for lamp in lamps) - min(lamp.x for lamp in lamps) + 0.6,
         camera_height=middle, frame=(at.sides[0] * d / lens, at.sides[1] * d / lens), px_per_m=px_per_m,
         figure_px=at.figure[along] * px_per_m, frame_share=at.figure[along] * px_per_m / at.still[along],
@@ -345,14 +345,18 @@ def _lamps(
     return place("key", -45.0, 2.0, 1.0), place("fill", 50.0, 2.4, 1 / ratio)
 
 
-def _backdrop(distance: float, gap: float, radius: float, lens_height: float, top: float) -> tuple[float, float]:
+def _backdrop(at: _SetUp, lens: float, radius: float, lens_height: float, top: float) -> tuple[float, float]:
     """Width and height of backdrop that lies behind the figure all round, seen from the lens.
 
     Half the width is where the sight line that touches the turning circle (radius R) meets the backdrop, g behind the
-    axis: ``R (D + g) / sqrt(D^2 - R^2)``; the height is where the sight line over a near high part meets it.
+    axis: ``R (D + g) / sqrt(D^2 - R^2)``; the height is where the sight line over a near high part meets it. More than
+    the picture shows there, ``side (D + g) / f``, is never needed: a near camera cuts the figure off first.
     """
+    distance, behind = at.distance, at.distance + at.gap
+    shown = at.sides[0] * behind / lens, lens_height + at.sides[1] * behind / lens / 2
     if distance <= radius:
-        return math.inf, math.inf
-    width = 2 * radius * (distance + gap) / math.sqrt(distance**2 - radius**2)
+        return shown
+    width = 2 * radius * behind / math.sqrt(distance**2 - radius**2)
     near = distance - min(NEAR_PART, distance / 2)
-    return width, max(top, lens_height + (top - lens_height) * (distance + gap) / near)
+    high = max(top, lens_height + (top - lens_height) * behind / near)
+    return min(width, shown[0]), min(high, shown[1])

@@ -162,6 +162,15 @@ def test_backdrop_is_behind_every_part_of_the_turning_circle():
         assert abs(hit) <= half + 1e-9
 
 
+@pytest.mark.parametrize("pose", POSES)
+@pytest.mark.parametrize("room", [2.0, 2.5, 3.5, 6.0])
+def test_backdrop_is_no_larger_than_what_the_picture_shows_there(pose, room):
+    plan = make_plan(height_m=1.95, room_m=room, pose=pose)
+    grows = (plan.distance + plan.backdrop_gap) / plan.distance
+    assert plan.backdrop_size[0] <= plan.frame[0] * grows + 1e-9
+    assert plan.backdrop_size[1] <= plan.camera_height + plan.frame[1] * grows / 2 + 1e-9
+
+
 def test_24_stops_take_about_three_minutes():
     plan = make_plan(stops=24)
     assert plan.step == 15 and 2.4 <= plan.turn_s / 60 <= 3.4
