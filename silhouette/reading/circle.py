@@ -30,6 +30,8 @@ HALF_TURN_HOLE = 150.0
 """A hole between stops at least this wide (degrees) makes the turn a half turn, whose far side is inferred."""
 SHORT_ARC = 10
 """Weak stretches nearer to each other than this (degrees) are told as one; a reading stretch that short is luck."""
+ONE_TROUBLE = (("both arms lost",), ("one arm lost", "one hand lost"))
+"""How reasons begin that are one trouble, however they are told; of a stretch's causes the commonest speaks for all."""
 RESAMPLES = 200
 """Resamplings behind a plus-minus; 200 put the ends of a 90 % interval within about a twentieth of its width."""
 
@@ -224,9 +226,9 @@ def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> t
             count[without_place(reason)] += len(faults) - place
             placed.setdefault(without_place(reason), Counter())[_without_side(reason)] += 1
     causes = [fault for fault, _ in count.most_common()]
-    # A lost arm and a lost hand are one trouble: the commoner speaks for both.
-    single = [fault for fault in causes if fault.startswith(("one arm lost", "one hand lost"))]
-    causes = [fault for fault in causes if fault not in single[1:]]
+    for one_trouble in ONE_TROUBLE:
+        alike = [fault for fault in causes if fault.startswith(one_trouble)]
+        causes = [fault for fault in causes if fault not in alike[1:]]
     likeliest = {fault: forms.most_common(1)[0] for fault, forms in placed.items()}
     return tuple(form if 2 * views_with > placed[fault].total() else fault
                  for fault in causes[:most] for form, views_with in [likeliest[fault]])

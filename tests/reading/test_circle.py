@@ -82,6 +82,7 @@ def test_a_lost_arm_and_a_lost_hand_are_one_cause() -> None:
     assert causes_of(hand, arm, hand, "legs read as one") == (hand, "legs read as one")
     both = "both arms lost in the torso"
     assert causes_of(both, both, f"{both}, a hand at the waist") == (both,)
+    assert causes_of(both, both, "both arms lost, a hand at the head", "legs read as one") == (both, "legs read as one")
 
 
 def test_a_reason_without_its_place() -> None:
