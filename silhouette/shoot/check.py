@@ -216,13 +216,17 @@ def held_pose(
     if pose.drifting:
         text = f"From {stops[which[0]].angle:.0f} on the figure at {pose.where} is {way} by {far} at worst."
         do = f"Let the model rest, take up the pose again and retake from {stops[which[0]].angle:.0f} on."
-    else:
-        text = f"At {named(stops, which)} the figure at {pose.where} is {way} by {far}, unlike at the other stops."
-        if pose.share[list(pose.moved)].max() < CERTAIN:
-            do = f"Look at {named(stops, which)}: retake if it moved; the cut may also be wrong there."
-            return Finding("held pose", "look", tuple(which), text, do, where=pose.where, how_far=far)
-        do = f"Retake {named(stops, which)}."
-    return Finding("held pose", "retake", tuple(which), text, do, where=pose.where, how_far=far)
+        return Finding("held pose", "retake", tuple(which), text, do, where=pose.where, how_far=far)
+    clear = [sure[k] for k in pose.moved if pose.share[k] >= CERTAIN]
+    told, doubtful = clear or which, [k for k in which if clear and k not in clear]
+    text = f"At {named(stops, told)} the figure at {pose.where} is {way} by {far}, unlike at the other stops."
+    if not clear:
+        do = f"Look at {named(stops, told)}: retake if it moved; the cut may also be wrong there."
+        return Finding("held pose", "look", tuple(told), text, do, where=pose.where, how_far=far)
+    do = f"Retake {named(stops, told)}."
+    if doubtful:
+        do += f" Look at {named(stops, doubtful)} too: it sticks out a little there, or the cut is wrong."
+    return Finding("held pose", "retake", tuple(told), text, do, where=pose.where, how_far=far)
 
 
 def stance(

@@ -91,6 +91,20 @@ def test_single_moved_stop_is_the_only_one_blamed() -> None:
     assert pose.how_far is not None and pose.how_far.endswith("% of its height")
 
 
+def test_a_doubtful_stop_is_not_blamed_with_a_clear_one() -> None:
+    stops, _ = made(24)
+    share = np.zeros(24)
+    share[[1, 9]] = 0.012, 0.03
+    moved = held.Held((1, 9), False, "arm height", 0.07, 0.0, 0.4, share)
+    both = check.held_pose(stops, check.turned_through(stops), range(24), moved, None)
+    assert both.verdict == "retake" and both.stops == (9,)
+    assert both.evidence.startswith("At 135 the figure at arm height")
+    assert both.do.startswith("Retake 135. Look at 15 too")
+    share[9] = 0.013
+    neither = check.held_pose(stops, check.turned_through(stops), range(24), moved, None)
+    assert neither.verdict == "look" and neither.stops == (1, 9)
+
+
 def test_lost_foot_in_one_cut_blames_nobody() -> None:
     stops, looks = taken("steady")
     mask = looks[7].mask.copy()
