@@ -1,11 +1,15 @@
-"""What the worker processes do when a person stops the program."""
+"""Pictures gathered: what the worker processes do when stopped, and what is said of pictures that lie on their side."""
 
 import signal
 import time
+from collections.abc import Callable
+from pathlib import Path
 
+import cv2
 import pytest
 
-from silhouette import gathering
+from silhouette import gathering, pipeline
+from silhouette.settings import Settings
 
 
 def deaf(_: int) -> bool:
@@ -31,3 +35,15 @@ def test_what_was_not_begun_is_dropped_when_stopped() -> None:
         raise KeyboardInterrupt
     assert time.monotonic() - began < 10
     assert results is not None
+
+
+def test_pictures_that_lie_on_their_side_are_noticed(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("down", range(0, 360, 60), arms="down")
+
+    def told() -> str:
+        return " ".join(gathering.gather(folder, Settings(), map, pipeline.silent).notes)
+
+    assert "on its side" not in told()
+    for path in folder.glob("*.jpg"):
+        cv2.imwrite(str(path), cv2.rotate(cv2.imread(str(path)), cv2.ROTATE_90_CLOCKWISE))
+    assert "turn the pictures upright" in told()
