@@ -38,6 +38,10 @@ SHIFTS = (-3, -2, -1, 0, 1, 2, 3)
 """A stop is tried at these places sideways, pixels, and the best counts: stepping off the spot is judged apart."""
 NEARNESSES = (0.15, 0.22, 0.3, 0.38, 0.46, 0.55, 0.66, 0.8)
 """Figure height over camera distance, from far to near, that are tried first."""
+SWING_DEG, WHOLE_DEG = 200.0, 300.0
+"""Degrees turned from which the axis is fitted, and from which the turn counts as whole. Over 20 rendered turns broken
+off at 210, 240 and 270 degrees the fitted axis is off by 1.4, 0.8 and 0.6 % of the figure's height, the median of the
+middles by 2.0, 1.7 and 1.7 (root mean square); at 180 both are off by 2.2."""
 BEYOND = 1.4
 """A figure that the frame cuts is taken to reach so much further than the frame."""
 TRY_ANGLES = 0.0008
@@ -100,11 +104,16 @@ def prepare(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) ->
 def _axis(middles: Floats, turned: Floats) -> float:
     """Column of the turning axis: over a whole turn the middles of the outlines lie round it evenly.
 
-    Each stop counts by the degrees it stands for; short of a whole turn the median has to serve.
+    Each stop counts by the degrees it stands for. An open turn misses one side; the middle of an outline swings about
+    the axis nearly as ``axis + a cos(t) + b sin(t)`` (from far, odd multiples of t alone come in), which is fitted.
+    Short of ``SWING_DEG`` that is no surer than the median.
     """
     span = np.abs(turned - turned[0])
-    if span[-1] < 300:
+    if span[-1] < SWING_DEG:
         return float(np.median(middles))
+    if span[-1] < WHOLE_DEG:
+        t = np.radians(turned)
+        return float(np.linalg.lstsq(np.stack([np.ones_like(t), np.cos(t), np.sin(t)], axis=1), middles)[0][0])
     first = span < 360
     edges = np.concatenate([span[first], [360.0]])
     worth = np.diff(edges)
