@@ -253,10 +253,14 @@ def stance(
 
 def camera_moved(stops: Sequence[Stop], stop: int) -> Finding:
     """The answer to the stance where the whole picture shifted."""
+    before, after = stops[stop - 1], stops[stop]  # their angles are not known
+    where = f"{before.name} and {after.name}"
+    if before.time is not None and after.time is not None:
+        where = f"{before.time:.1f} and {after.time:.1f} s of the clip"
     return Finding(
         "stance", "retake", (stop,),
-        f"Between {stops[stop - 1].angle:.0f} and {stops[stop].angle:.0f} the whole figure jumps in the picture: the "
-        "camera was moved. Angles and pose cannot be compared across that.",
+        f"Between {where} the whole figure jumps in the picture: the camera was moved. Angles and pose cannot be "
+        "compared across that.",
         "Fix the tripod and shoot the whole turn again.",
     )
 

@@ -120,6 +120,9 @@ def test_moved_camera_stops_the_comparison() -> None:
     shifted = [replace(k, mask=np.roll(k.mask, (-30, 45), axis=(0, 1))) for k in looks[15:]]
     found = check.check_turnaround("moved", stops, [*looks[:15], *shifted])
     assert finding(found, "stance").verdict == "retake" and finding(found, "stance").stops == (15,)
+    assert f"Between {stops[14].time:.1f} and {stops[15].time:.1f} s of the clip" in finding(found, "stance").evidence
+    files = [replace(stop, time=None) for stop in stops]
+    assert f"Between {stops[14].name} and {stops[15].name} the" in check.camera_moved(files, 15).evidence
     assert finding(found, "full turn").verdict == finding(found, "held pose").verdict == "unknown"
     assert spot.jump([k.mask for k in looks]) is None
 
