@@ -62,6 +62,17 @@ def test_stills_without_angles_get_theirs_from_the_outlines(drawn_turn: Callable
     assert missing.verdict == "retake" and missing.after_stop == (8,)
 
 
+@pytest.mark.parametrize(("left_out", "told"), [((), False), ((135, 150), True)])
+def test_a_set_of_an_uneven_turn_says_that_its_angles_are_wrong(
+    drawn_turn: Callable[..., Path], tmp_path: Path, left_out: tuple[int, ...], told: bool
+) -> None:
+    folder = drawn_turn("turn", [a for a in range(0, 375, 15) if a not in left_out], stem="IMG_{i:04d}")
+    layout = shooting.export_set(folder, tmp_path / "set", silhouettes_only=True)
+    said = [note for note in layout.notes if "outlines say otherwise" in note]
+    assert bool(said) == told
+    assert not said or ("IMG_" in said[0] and "angles.csv" in said[0])
+
+
 def test_a_pose_may_be_a_clip(data: Path) -> None:
     pose = silhouette.score_pose(data / "rendered" / "clip.mp4")
     truth = json.loads((data / "rendered" / "clip.truth.json").read_text())
