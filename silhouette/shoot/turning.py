@@ -88,7 +88,7 @@ def estimate_angles(
     moved = spot.jump([masks[k] for k in usable])  # type: ignore[misc]
     if moved is not None:
         sure = np.maximum(sure, ADRIFT * (np.arange(n) > 0))
-        notes = (f"The camera was moved before stop {usable[moved]}: the angles cannot be trusted.",)
+        notes = (f"The camera was moved before stop {usable[moved] + 1} of {n}: the angles cannot be trusted.",)
     return Turned(_angles(turned, start, turn), sure, closed, overlap, notes, turned)
 
 
