@@ -94,7 +94,7 @@ def test_camera_that_moved_takes_the_trust_away() -> None:
     masks = [column(a) for a in truth]
     masks[14:] = [np.roll(m, (-20, 40), axis=(0, 1)) for m in masks[14:]]
     found = turning.estimate_angles(masks)
-    assert "moved before stop 15 of 24" in found.notes[0] and found.sure[-1] >= 45
+    assert "moved before stop 15 of 25" in found.notes[0] and found.sure[-1] >= 45
 
 
 def test_slice_derivatives_match_differences() -> None:
