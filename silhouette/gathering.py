@@ -7,6 +7,7 @@ the few that it has looked at in case it is given them to cut.
 
 from __future__ import annotations
 
+import re
 import signal
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -131,9 +132,20 @@ def _notes(taken: Sequence[Taken], angled: Sequence[angles.Angled] | None) -> li
     if angled is not None and len(taken) > 1:
         source = "the names of the pictures" if angled[0].angle_from == "name" else angles.CSV_NAME
         notes.insert(0, f"Angles: from {source}.")
+        if poses := _several_poses([t.stop for t in taken]):
+            notes.append(f"These look like several poses: {', '.join(poses)}. Give each a folder of its own.")
     if _sideways([t.cut.mask for t in taken if t.cut is not None and t.cut.confidence >= TRUST]):
         notes.append("The figure lies on its side in every picture. If it stands, turn the pictures upright first.")
     return notes
+
+
+def _several_poses(stops: Sequence[Stop]) -> list[str]:
+    """What the names begin with, where pictures that begin otherwise show one angle again: oar_045, lookout_045."""
+    begins = [re.split(r"\d", stop.name)[0].strip(" _-.").casefold() for stop in stops]
+    found = sorted({word for word in begins if begins.count(word) > 2 and word})
+    angles_of = [{round(s.angle, 1) for s, word in zip(stops, begins, strict=True) if word == one} for one in found]
+    shared = any(len(a & b) > 1 for i, a in enumerate(angles_of) for b in angles_of[:i])
+    return found if shared else []
 
 
 def _sideways(masks: Sequence[Mask]) -> bool:

@@ -47,3 +47,13 @@ def test_pictures_that_lie_on_their_side_are_noticed(drawn_turn: Callable[..., P
     for path in folder.glob("*.jpg"):
         cv2.imwrite(str(path), cv2.rotate(cv2.imread(str(path)), cv2.ROTATE_90_CLOCKWISE))
     assert "turn the pictures upright" in told()
+
+
+def test_several_poses_in_one_folder_are_noticed(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("mixed", range(0, 360, 90), stem="oar_{a:03.0f}")
+    one = gathering.gather(folder, Settings(), map, pipeline.silent).notes
+    assert one == ("Angles: from the names of the pictures.",)
+    for path in sorted(drawn_turn("other", range(0, 360, 90), arms="down").glob("*.jpg")):
+        path.rename(folder / f"lookout_{path.name}")
+    both = gathering.gather(folder, Settings(), map, pipeline.silent).notes
+    assert any("several poses: lookout, oar" in note for note in both)
