@@ -325,7 +325,9 @@ def _export(args: argparse.Namespace) -> int:
             **_settings(args),
         )
     what = "black shapes only" if args.silhouettes_only else "photographs and black shapes, all metadata left out"
-    print(f"{layout.name}: {len(layout.views)} stops, {what}.")
+    from silhouette.show.table import counted
+
+    print(f"{layout.name}: {counted(len(layout.views), 'stop')}, {what}.")
     for note in layout.notes:
         print(textwrap.fill(note, 80))
     print(f"\nWritten to {args.out}{os.sep}; open turnaround.html to turn the figure.")

@@ -38,6 +38,8 @@ from silhouette.records import (
 from silhouette.settings import TRUST, Intent, Settings
 from silhouette.shape import measure, outline
 
+RESULTS = ("result.json", "check.json")
+"""What a folder of our own results holds: its charts and sheets are no pictures of a pose."""
 EDGE = 0.002
 """How far a mask's edge may be off, figure heights: a pixel on a figure of 500."""
 
@@ -67,7 +69,7 @@ def score_pose(
     with gathering.workers(chosen.jobs) as run:
         pose = read_pose(Path(path), chosen, run, progress or silent, known)
     if not any(v.scored for v in pose.views):
-        raise PoseError(_nothing_read(pose.views), path=path, do=_what_then(pose))
+        raise _useless(pose, path)
     return ranking.rank([pose], chosen.intent)[0]
 
 
@@ -95,26 +97,37 @@ def rank_poses(
             meant = chosen.but(intent=(intents or {}).get(name, chosen.intent))
             poses.append(replace(read_pose(place, meant, run, progress or silent, known), name=name))
     if not any(v.scored for pose in poses for v in pose.views):
-        raise PoseError(_nothing_read(poses[0].views), path=places[0], do=_what_then(poses[0]))
+        raise _useless(poses[0], places[0])
     return Ranking(ranking.rank(poses, chosen.intent), intent=chosen.intent, arc=chosen.arc)
 
 
 def find_poses(paths: Sequence[str | Path]) -> list[Path]:
-    """The poses meant by the paths: each path itself, or, for one folder without stills, what lies in it.
+    """The poses meant by the paths: each path itself, or, for one folder that holds poses, what lies in it.
+
+    Results of an earlier run that lie in that folder are no poses.
 
     Raises
     ------
     PoseError
-        If a path does not exist or nothing in it can be a pose.
+        If a path does not exist, nothing in it can be a pose, or loose pictures lie beside the poses.
     """
     places = [Path(p) for p in paths]
     for place in places:
         if not place.exists():
             raise PoseError("does not exist.", path=place, do="Check the name, or drag the folder onto the terminal.")
-    if len(places) != 1 or not places[0].is_dir() or any(stills.is_still(p) for p in places[0].iterdir()):
+    if len(places) != 1 or not places[0].is_dir():
         return places
     inside = sorted(places[0].iterdir(), key=lambda p: stills.natural_key(p.name))
+    loose = [p.name for p in inside if stills.is_still(p)]
     poses = [p for p in inside if not p.name.startswith(".") and (film.is_clip(p) or _holds_stills(p))]
+    if loose and not poses:
+        return places
+    if loose:
+        raise PoseError(
+            f"holds loose pictures ({loose[0]}) beside poses ({poses[0].name}).",
+            path=places[0],
+            do="Move the pictures into a folder of their own, or name the poses one by one.",
+        )
     if not poses:
         raise PoseError(
             "holds neither pictures nor folders of pictures.",
@@ -304,7 +317,9 @@ def silent(what: str, done: int, total: int) -> None:
 
 def _holds_stills(folder: Path) -> bool:
     try:
-        return folder.is_dir() and any(stills.is_still(p) for p in folder.iterdir())
+        if not folder.is_dir() or any((folder / name).is_file() for name in RESULTS):
+            return False
+        return any(stills.is_still(p) for p in folder.iterdir())
     except OSError:
         return False
 
@@ -317,10 +332,18 @@ def _distinct_names(places: Sequence[Path]) -> list[str]:
     ]
 
 
+def _useless(pose: Pose, path: str | Path) -> PoseError:
+    """Why no picture of the pose could be scored, and what to do; a single picture's own problem names it already."""
+    named = len(pose.views) == 1 and pose.views[0].problem
+    return PoseError(_nothing_read(pose.views), path=None if named else path, do=_what_then(pose))
+
+
 def _nothing_read(views: Sequence[View]) -> str:
     problems = [v.problem for v in views if v.problem]
     if problems and len(problems) == len(views):
-        return problems[0] if len(problems) == 1 else f"none of its {len(problems)} pictures can be read."
+        if len(problems) == 1:
+            return problems[0]
+        return f"none of its {len(problems)} pictures can be read. The first: {problems[0]}"
     if all(v.outline is None for v in views):
         return "no figure was found." if len(views) == 1 else f"no figure was found in its {len(views)} pictures."
     if all(TWO_FIGURES in v.flags for v in views if v.outline is not None):
@@ -330,5 +353,5 @@ def _nothing_read(views: Sequence[View]) -> str:
 
 def _what_then(pose: Pose) -> str | None:
     if all(v.problem for v in pose.views):
-        return None if len(pose.views) == 1 else "Copy them from the camera again."
+        return None  # each problem says it
     return "Use a plain backdrop with even light, try --cutter neural, or put a mask beside the still (045.mask.png)."

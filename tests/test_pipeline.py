@@ -46,6 +46,32 @@ def test_a_folder_of_poses_and_a_list_of_poses_are_the_same(drawn_turn: Callable
     assert [p.name for p in pipeline.find_poses([tmp_path])] == ["a", "b"]
 
 
+def test_results_of_an_earlier_run_are_no_pose(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    drawn_turn("a", EIGHT)
+    outputs.write(silhouette.rank_poses(tmp_path), tmp_path / "out")
+    assert [p.name for p in pipeline.find_poses([tmp_path])] == ["a"]
+
+
+def test_loose_pictures_do_not_hide_the_poses_beside_them(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("a", EIGHT)
+    shutil.copy(folder / "000.jpg", tmp_path / "IMG_9999.jpg")
+    with pytest.raises(PoseError, match=r"loose pictures \(IMG_9999\.jpg\) beside poses \(a\)"):
+        pipeline.find_poses([tmp_path])
+    assert pipeline.find_poses([folder]) == [folder], "a folder of pictures alone is one pose"
+
+
+def test_why_no_picture_can_be_read_is_said_once(tmp_path: Path) -> None:
+    (tmp_path / "000.jpg").write_bytes(b"no picture")
+    with pytest.raises(PoseError) as alone:
+        silhouette.score_pose(tmp_path / "000.jpg")
+    assert str(alone.value).count("000.jpg") == 1
+    small = np.full((80, 60, 3), 200, np.uint8)
+    for name in ("000", "090"):
+        cv2.imwrite(str(tmp_path / f"{name}.jpg"), small)
+    with pytest.raises(PoseError, match=r"none of its 2 pictures can be read.*too small"):
+        silhouette.score_pose(tmp_path)
+
+
 def test_counted_names_are_spread_and_the_repeat_of_the_start_is_seen(drawn_turn: Callable[..., Path]) -> None:
     pose = silhouette.score_pose(drawn_turn("turn", [*EIGHT, 0], stem="IMG_{i:04d}"))
     assert [round(v.angle) for v in sorted(pose.views, key=lambda v: v.stop.index)] == [*EIGHT, 0]
