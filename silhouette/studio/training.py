@@ -1,16 +1,15 @@
 """Trains the reader of ``silhouette/reading`` on rendered bodies alone, the same way every time.
 
-Five steps, each a command (``python -m silhouette.studio.training STEP ...``):
+Four steps, each a command (``python -m silhouette.studio.training STEP ...``):
 
-- ``stock FILE``: builds at rest, where anny is installed;
-- ``learn FOLDER --stock FILE``: views, training and the kept-out figures, on any torch machine (a large GPU takes
-  minutes);
-- ``keep FOLDER --stock FILE``: the kept-out views alone, for ``tests/measure/reader.py``;
-- ``tune FOLDER --stock FILE --state FILE``: goes on from there on a processor, slowly;
-- ``export STATE FILE``: the network as ONNX with half-precision weights, where the ``onnx`` package is installed.
+- ``stock FILE``: builds at rest, where anny is installed; one file to train on, another, of other bodies, to test on;
+- ``views FILE --stock FILE``: views of random poses, on any torch machine; several processes can make a file each;
+- ``learn FOLDER --views FILES --kept-out FILES``: the training itself, so many steps from a seed; a large GPU takes
+  minutes;
+- ``export STATE FILE``: the network as ONNX with weights of eight bits, where the ``onnx`` package is installed.
 
-Whole poses are kept out: ``random`` (drawn like the training poses), ``named`` (near named poses that training never
-saw), and both again with the cutter's flaws.
+Whole poses are kept out: ``random`` (drawn like the training poses) and ``named`` (near named poses that training never
+saw), on bodies that training never saw either.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ import argparse
 import copy
 import json
 import time
-from dataclasses import replace
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -27,239 +26,167 @@ import numpy as np
 import torch
 
 from silhouette.studio import poses, training_flaws, training_net, training_views
-from silhouette.studio.training_net import PAIRS, ReaderNet
-from silhouette.studio.training_views import MAPS, Views
+from silhouette.studio.training_marks import marks
+from silhouette.studio.training_net import ReaderNet
+from silhouette.studio.training_views import Views
 
-TUNE_RATE = 8e-4
-"""Highest learning rate of ``tune``."""
+RATE = 2e-3
+"""Highest learning rate from nothing; it falls along half a cosine."""
 NO_BODY = 0.08
 """Share of a batch that is no single body."""
+FIRST_POSE = {"train": 0, "random": 10**6, "named": 2 * 10**6}
+"""Number of the first pose of each kind of views."""
 
 
-def learn(folder: Path, stock_file: Path, count: int, making: float, minutes: float, seed: int, batch: int = 384,
-          kept_out: int = 300, together: int = 4) -> dict[str, Any]:
-    """Make the views, train for ``minutes`` of wall clock, mark the kept-out poses.
+def make(file: Path, stock_file: Path, kind: str, count: int, seed: int, together: int) -> None:
+    """Write the views of ``count`` poses of a kind, a key of FIRST_POSE; an ``.npz`` holds them packed small."""
+    began = time.monotonic()
+    stock = training_views.load_stock(stock_file, "cuda" if torch.cuda.is_available() else "cpu")
+    names = poses.KEPT_OUT if kind == "named" else poses.TAUGHT
+    with torch.no_grad():
+        views = training_views.make_views(stock, count, seed, names, kind == "named", together, FIRST_POSE[kind])
+    file.parent.mkdir(parents=True, exist_ok=True)
+    training_views.save_views(file, views)
+    print(f"{file.name}: {len(views)} views in {time.monotonic() - began:.1f} s", flush=True)
 
-    At most ``count`` poses are made, in at most ``making`` minutes. Writes ``reader.pt`` (weights, averaged over the
-    steps), ``report.json`` and the kept-out views ``random.npz`` and ``named.npz`` to ``folder``.
+
+def learn(folder: Path, made: list[Path], kept_out: list[Path], steps: int, seed: int, batch: int,
+          rate: float = RATE, start: Path | None = None) -> dict[str, Any]:
+    """Train for so many steps, from ``start`` or from nothing, then mark the kept-out poses.
+
+    Layers that ``start`` does not hold begin as they would from nothing. Writes ``reader.pt`` (weights, averaged over the steps) and ``report.json`` to ``folder``.
     """
     folder.mkdir(parents=True, exist_ok=True)
     device = "cuda" if torch.cuda.is_available() else "cpu"
     began = time.monotonic()
-    stock = training_views.load_stock(stock_file, device)
-    with torch.no_grad():
-        tests = keep(folder, stock, kept_out, seed, together)
-        print("kept-out poses made after", round(time.monotonic() - began, 1), "s", flush=True)
-        views = training_views.make_views(stock, count, seed, together=together,
-                                          until=time.monotonic() + 60 * making)
-    report: dict[str, Any] = {"seed": seed, "poses": len(views) // training_views.TURN, "views": len(views),
-                              "device": device, "making_s": round(time.monotonic() - began, 1), "curve": []}
-    print(json.dumps(report), flush=True)
+    views = training_views.load_views(made, device)
+    tests = {file.stem: training_views.load_views([file], device) for file in kept_out}
     torch.manual_seed(seed)
-    net = ReaderNet().to(device).to(memory_format=torch.channels_last)
-    report["weights"] = training_net.count_weights(net)
-    best = _train(net, views, tests, minutes, seed, batch, report, folder)
-    report["kept_out"] = {name: marks(best, t, seed if flaws else None)
-                          for kind, t in tests.items() for flaws in (False, True)
-                          for name in (f"{kind}{' with flaws' if flaws else ''}",)}
+    net = ReaderNet()
+    if start is not None:
+        net.load_state_dict(torch.load(start, map_location="cpu", weights_only=True), strict=False)
+    net = net.to(device).to(memory_format=torch.channels_last)
+    report: dict[str, Any] = {"seed": seed, "poses": len(views) // training_views.TURN, "views": len(views),
+                              "steps": steps, "batch": batch, "weights": training_net.count_weights(net),
+                              "device": device, "loading_s": round(time.monotonic() - began, 1), "curve": []}
+    print(json.dumps(report), flush=True)
+    mean = _train(net, views, next(iter(tests.values())), steps, batch, rate, report, folder)
+    report["kept_out"] = {f"{name}{' with flaws' if flaws else ''}": marks(mean, test, seed if flaws else None)
+                          for name, test in tests.items() for flaws in (False, True)}
     report["whole_s"] = round(time.monotonic() - began, 1)
     (folder / "report.json").write_text(json.dumps(report, indent=1))
     print(json.dumps(report["kept_out"], indent=1), flush=True)
     return report
 
 
-def keep(folder: Path, stock: training_views.Stock, count: int, seed: int, together: int = 1) -> dict[str, Views]:
-    """Views of ``count`` poses of either kind that training never sees; also written to ``folder``."""
-    folder.mkdir(parents=True, exist_ok=True)
-    with torch.no_grad():
-        kept = {"random": training_views.make_views(stock, count, seed + 1, together=together, first_pose=10**6),
-                "named": training_views.make_views(stock, count, seed + 2, poses.KEPT_OUT, True, together, 2 * 10**6)}
-    for name, kind in kept.items():
-        training_views.save_views(folder / f"{name}.npz", kind, 6000)
-    return kept
-
-
-def _train(net: ReaderNet, views: Views, tests: dict[str, Views], minutes: float, seed: int, batch: int,
-           report: dict[str, Any], folder: Path) -> ReaderNet:
+def _train(net: ReaderNet, views: Views, test: Views, steps: int, batch: int, rate: float, report: dict[str, Any],
+           folder: Path) -> ReaderNet:
     device = views.masks.device
-    gen = torch.Generator(device=device).manual_seed(seed)
     groups = [{"params": [p for p in net.parameters() if p.ndim > 1], "weight_decay": 0.02},
               {"params": [p for p in net.parameters() if p.ndim <= 1], "weight_decay": 0.0}]
-    optimiser = torch.optim.AdamW(groups, lr=2e-3, betas=(0.9, 0.99))
+    optimiser = torch.optim.AdamW(groups, lr=rate, betas=(0.9, 0.99), fused=device.type == "cuda")
     mean = copy.deepcopy(net)
-    began = shown = time.monotonic()
-    step, sums = 0, torch.zeros(4, device=device)
-    while (spent := (time.monotonic() - began) / (60 * minutes)) < 1:
+    one_batch = _repeated(net, views, batch)
+    some = test.rows(torch.arange(0, len(test), 3, device=device))
+    began = time.monotonic()
+    sums, shown, names = torch.zeros(len(training_net.TERMS), device=device), 0, training_net.TERMS
+    for step in range(1, steps + 1):
         for group in optimiser.param_groups:
-            group["lr"] = 2e-3 * min(1, (step + 1) / 300) * (0.5 * (1 + np.cos(np.pi * spent)) + 1e-3)
-        index = torch.randint(len(views), (batch,), generator=gen, device=device)
-        terms = _marked(net, views.rows(index), gen)
-        optimiser.zero_grad(set_to_none=True)
-        torch.stack(list(terms.values())).sum().backward()
+            group["lr"] = rate * min(1, step / 300) * (0.5 * (1 + np.cos(np.pi * step / steps)) + 1e-3)
+        terms = one_batch()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         optimiser.step()
-        step += 1
         _follow(mean, net, min(0.999, step / (step + 20)))
-        sums += torch.stack([t.detach() for t in terms.values()])
-        if time.monotonic() - shown > 30 or step == 20:
-            if step > 20:
-                some = torch.arange(0, len(tests["named"]), 3, device=device)
-                row = marks(mean, tests["named"].rows(some))
-                row |= {"step": step, "s": round(time.monotonic() - began)}
-                row |= {k: round(float(v), 4) for k, v in zip(terms, sums / step, strict=True)}
-                report["curve"].append(row)
-                print(json.dumps(row), flush=True)
-                torch.save(mean.state_dict(), folder / "reader.pt")
-            else:
-                print("20 steps after", round(time.monotonic() - began, 2), "s", flush=True)
-            shown = time.monotonic()
-    report["steps"] = step
+        sums += terms
+        if step == 50 or step % max(1, steps // 12) == 0:
+            row: dict[str, float] = {"step": step, "s": round(time.monotonic() - began, 1)}
+            row |= {k: round(v, 4) for k, v in zip(names, (sums / (step - shown)).tolist(), strict=True)}
+            row |= marks(mean, some)
+            report["curve"].append(row)
+            print(json.dumps(row), flush=True)
+            torch.save(mean.state_dict(), folder / "reader.pt")
+            sums.zero_()
+            shown = step
     torch.save(mean.state_dict(), folder / "reader.pt")
     return mean
 
 
-def tune(folder: Path, stock_file: Path, state: Path, minutes: float, seed: int, batch: int = 32) -> None:
-    """Go on from ``state`` on a processor alone, making views and training in turn; writes ``reader.pt`` to ``folder``.
+def _repeated(net: ReaderNet, views: Views, batch: int) -> Callable[[], torch.Tensor]:
+    """What draws a batch, marks it and leaves the gradients in the net; gives the terms of the loss.
 
-    Every fifth step one more pose (its views at half the canvas) joins those that batches are drawn from.
+    On a GPU the work is recorded once and replayed: it is a thousand small steps, and to ask for each of them anew
+    takes longer than to do them.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    torch.manual_seed(seed)
-    stock = training_views.load_stock(stock_file, "cpu")
-    net = ReaderNet()
-    net.load_state_dict(torch.load(state, map_location="cpu", weights_only=True))
-    net = net.to(memory_format=torch.channels_last)
-    mean, gen = copy.deepcopy(net), torch.Generator().manual_seed(seed)
-    optimiser = torch.optim.AdamW(net.parameters(), lr=TUNE_RATE, betas=(0.9, 0.99), weight_decay=0.01)
-    made: list[Views] = []
-    began = shown = time.monotonic()
-    step, sums = 0, torch.zeros(4)
-    while (spent := (time.monotonic() - began) / (60 * minutes)) < 1:
-        while len(made) < 40 + step // 5:
-            with torch.no_grad():
-                more = training_views.make_views(stock, 1, seed * 10**6 + len(made), together=1, limb_maps=False)
-            made.append(replace(more, masks=_half(more.masks)))
-        rate = min(1, (step + 1) / 40) * (0.5 * (1 + np.cos(np.pi * spent)) + 1e-3)
-        optimiser.param_groups[0]["lr"] = TUNE_RATE * rate
-        picks = torch.randint(len(made) * training_views.TURN, (batch, 1), generator=gen)
-        drawn = [made[int(i) // training_views.TURN].rows(i % training_views.TURN) for i in picks]
-        terms = _marked(net, Views.joined(drawn), gen)
-        optimiser.zero_grad(set_to_none=True)
-        (terms["legibility"] + terms["points"] + terms["no body"]).backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
-        optimiser.step()
-        step += 1
-        _follow(mean, net, min(0.995, step / (step + 20)))
-        sums = 0.98 * sums + 0.02 * torch.stack([t.detach() for t in terms.values()])
-        if time.monotonic() - shown > 60:
-            shown = time.monotonic()
-            print(json.dumps({"step": step, "poses": len(made), "s": round(shown - began)}
-                             | {k: round(float(v), 4) for k, v in zip(terms, sums, strict=True)}), flush=True)
-            torch.save(mean.state_dict(), folder / "reader.pt")
-    torch.save(mean.state_dict(), folder / "reader.pt")
+    device = views.masks.device
+    on_gpu = device.type == "cuda"
+    gen = torch.cuda.default_generators[torch.cuda.current_device()] if on_gpu else torch.default_generator
 
+    def once() -> torch.Tensor:
+        index = torch.randint(len(views), (batch,), generator=gen, device=device)
+        terms = torch.stack([*_marked(net, views.rows(index), gen).values()])
+        terms.sum().backward()
+        return terms.detach()
 
-def _half(packed: torch.Tensor) -> torch.Tensor:
-    """(n, h, w / 8) packed to (n, h / 2, w / 2) uint8, the share covered in quarters."""
-    mask = training_views.unpack(packed).to(torch.uint8)
-    return mask[:, ::2, ::2] + mask[:, 1::2, ::2] + mask[:, ::2, 1::2] + mask[:, 1::2, 1::2]
+    def anew() -> torch.Tensor:
+        net.zero_grad(set_to_none=True)
+        return once()
+
+    if not on_gpu:
+        return anew
+    aside = torch.cuda.Stream()
+    aside.wait_stream(torch.cuda.current_stream())
+    with torch.cuda.stream(aside):
+        for _ in range(3):
+            anew()
+    torch.cuda.current_stream().wait_stream(aside)
+    net.zero_grad(set_to_none=True)
+    recorded = torch.cuda.CUDAGraph()
+    with torch.cuda.graph(recorded):
+        terms = once()
+
+    def replayed() -> torch.Tensor:
+        recorded.replay()
+        return terms
+
+    return replayed
 
 
 def _marked(net: ReaderNet, rows: Views, gen: torch.Generator) -> dict[str, torch.Tensor]:
-    """Losses of one batch: unpack, move, spoil, ask, mark. Masks are packed, or counted in quarters as _half does."""
+    """Losses of one batch: unpack, move, spoil, ask, mark."""
     device = rows.masks.device
-    on_gpu = device.type == "cuda"
     with torch.no_grad():
-        is_packed = rows.masks.shape[-1] != rows.masks.shape[-2]
-        mask = (training_views.unpack(rows.masks) if is_packed else rows.masks / 4)[:, None].float()
+        mask = training_views.halved(rows.masks)[:, None]
         odd = int(len(mask) * NO_BODY)
         mask, maps, joints = training_flaws.moved(mask, rows.maps.float() / 255, rows.joints.float(), gen)
         if odd:
             mask[:odd] = training_flaws.no_bodies(mask[:odd], gen)
-        mask = training_flaws.flawed(mask.half() if on_gpu else mask, gen)
+        mask = training_flaws.flawed(mask.half() if device.type == "cuda" else mask, gen)
         body = torch.ones(len(mask), device=device)
         body[:odd] = 0
         x = training_net.folded(mask).to(memory_format=torch.channels_last)
     net.train()
-    with torch.autocast(device.type, torch.bfloat16):
+    with torch.autocast(device.type, torch.bfloat16, cache_enabled=False):
         out = net(x)
     return training_net.loss(out, rows.legibility.float(), joints, maps.clamp(0, 1), body)
 
 
+@torch.no_grad()
 def _follow(mean: ReaderNet, net: ReaderNet, keep: float) -> None:
-    with torch.no_grad():
-        for m, n in zip(mean.state_dict().values(), net.state_dict().values(), strict=True):
-            if m.dtype.is_floating_point:
-                m.lerp_(n, 1 - keep)
-            else:
-                m.copy_(n)
-
-
-def answers(net: ReaderNet, views: Views, flaws_seed: int | None = None) -> tuple[torch.Tensor, torch.Tensor]:
-    """Legibility (n, 5) and points (n, 9, 2) that the network reads, on the CPU; with flaws if a seed is given."""
-    device = views.masks.device
-    net.eval()
-    gen = torch.Generator(device=device).manual_seed(flaws_seed or 0)
-    told, points = [], []
-    with torch.no_grad():
-        for part in torch.arange(len(views), device=device).split(256):
-            mask = training_views.unpack(views.masks[part])[:, None].float()
-            if flaws_seed is not None:
-                mask = training_flaws.flawed(mask, gen)
-            answer, where = net(training_net.folded(mask))
-            told.append(torch.sigmoid(answer[:, :5]).cpu())
-            points.append(peaks(where).cpu())
-    return torch.cat(told), torch.cat(points)
-
-
-def peaks(where: torch.Tensor) -> torch.Tensor:
-    """(b, 9, 2) canvas fractions: the mean of each map within two cells of its highest cell."""
-    p = where.flatten(2).softmax(-1)
-    top = p.argmax(-1)
-    cells = torch.arange(MAPS, device=where.device)
-    near_x = (cells - (top % MAPS)[..., None]).abs() <= 2
-    near_y = (cells - (top // MAPS)[..., None]).abs() <= 2
-    p = p.view_as(where) * (near_y[..., :, None] & near_x[..., None, :])
-    p = p / p.sum((2, 3), keepdim=True)
-    centre = (cells + 0.5) / MAPS
-    return torch.stack([(p.sum(2) * centre).sum(-1), (p.sum(3) * centre).sum(-1)], -1)
-
-
-def point_errors(points: torch.Tensor, truth: torch.Tensor) -> torch.Tensor:
-    """(n, 9) distance of each true point from its own answer, canvas fractions; pairs in the better order."""
-    straight = (points - truth).norm(dim=-1)
-    out = straight.clone()
-    for i, j in PAIRS:
-        crossed = torch.stack([(points[:, j] - truth[:, i]).norm(dim=-1), (points[:, i] - truth[:, j]).norm(dim=-1)], 1)
-        swap = crossed.sum(1) < straight[:, [i, j]].sum(1)
-        out[:, [i, j]] = torch.where(swap[:, None], crossed, straight[:, [i, j]])
-    return out
-
-
-def marks(net: ReaderNet, views: Views, flaws_seed: int | None = None) -> dict[str, float]:
-    """Spearman with the truth of the mean of five, the two least and the least legible limb; median point error in
-    figure heights where the limb's legibility is over 0.5."""
-    told, points = answers(net, views, flaws_seed)
-    truth = training_net.asked(views.legibility.float()).cpu()
-    limb = views.legibility.float().cpu()[:, [0, 1, 2, 1, 2, 3, 4, 3, 4]]
-    off = point_errors(points, views.joints.float().cpu()) / views.height.float().cpu()[:, None]
-
-    def least(v: torch.Tensor, n: int) -> torch.Tensor:
-        return v.sort(1).values[:, :n].mean(1)
-
-    return {"mean": spearman(told.mean(1), truth.mean(1)), "two least": spearman(least(told, 2), least(truth, 2)),
-            "least": spearman(least(told, 1), least(truth, 1)), "point error": float(off[limb > 0.5].median()),
-            "point error 90": float(off[limb > 0.5].quantile(0.9))}
-
-
-def spearman(a: torch.Tensor, b: torch.Tensor) -> float:
-    """Rank correlation; ties are split by order, which is rare here."""
-    ranks = torch.stack([a.double().argsort().argsort(), b.double().argsort().argsort()]).double()
-    return round(float(torch.corrcoef(ranks)[0, 1]), 4)
+    """Let the average follow the weights."""
+    ours, theirs = list(mean.state_dict().values()), list(net.state_dict().values())
+    moving = [i for i, v in enumerate(ours) if v.dtype.is_floating_point]
+    torch._foreach_lerp_([ours[i] for i in moving], [theirs[i] for i in moving], 1 - keep)
+    for i, (m, n) in enumerate(zip(ours, theirs, strict=True)):
+        if not m.dtype.is_floating_point:
+            m.copy_(n)
 
 
 def export(state: Path, out: Path) -> None:
-    """Write the network as ONNX, weights kept in half precision and widened when it is loaded; needs ``onnx``."""
+    """Write the network as ONNX; needs ``onnx``.
+
+    Weights of the large layers are kept as whole numbers of eight bits with one scale for each channel that comes out,
+    and are widened by two nodes (Cast, Mul) that OpenCV works out once, when the file is loaded.
+    """
     import onnx
     from onnx import TensorProto, helper, numpy_helper
 
@@ -268,15 +195,20 @@ def export(state: Path, out: Path) -> None:
     net.eval()
     side = training_net.SIDE // training_net.FOLD
     torch.onnx.export(net, (torch.zeros(1, training_net.FOLD**2, side, side),), str(out), dynamo=False,
-                      input_names=["picture"], output_names=["answers", "where"], opset_version=13,
-                      dynamic_axes={name: {0: "looks"} for name in ("picture", "answers", "where")})
+                      input_names=["picture"], output_names=["answers", "where", "fine"], opset_version=13,
+                      dynamic_axes={name: {0: "looks"} for name in ("picture", "answers", "where", "fine")})
     model = onnx.load(str(out))
-    for tensor in model.graph.initializer:
+    for tensor in list(model.graph.initializer):
         values = numpy_helper.to_array(tensor)
-        if values.dtype == np.float32 and values.size > 64:
-            whole, half = tensor.name, f"{tensor.name}.half"
-            tensor.CopyFrom(numpy_helper.from_array(values.astype(np.float16), half))
-            model.graph.node.insert(0, helper.make_node("Cast", [half], [whole], to=TensorProto.FLOAT))
+        if values.dtype != np.float32 or values.size < 4096:
+            continue
+        name = tensor.name
+        scale = np.abs(values).reshape(len(values), -1).max(1).clip(1e-9) / 127
+        scale = scale.reshape(-1, *[1] * (values.ndim - 1)).astype(np.float32)
+        tensor.CopyFrom(numpy_helper.from_array(np.round(values / scale).astype(np.int8), f"{name}.whole"))
+        model.graph.initializer.append(numpy_helper.from_array(scale, f"{name}.scale"))
+        model.graph.node.insert(0, helper.make_node("Mul", [f"{name}.wide", f"{name}.scale"], [name]))
+        model.graph.node.insert(0, helper.make_node("Cast", [f"{name}.whole"], [f"{name}.wide"], to=TensorProto.FLOAT))
     onnx.save(model, str(out))
 
 
@@ -287,40 +219,33 @@ def main() -> None:
     one.add_argument("file", type=Path)
     one.add_argument("--count", type=int, default=240)
     one.add_argument("--seed", type=int, default=11)
-    two = steps.add_parser("learn", help="make views, train, mark")
-    two.add_argument("folder", type=Path)
+    two = steps.add_parser("views", help="make views of random poses")
+    two.add_argument("file", type=Path)
     two.add_argument("--stock", type=Path, required=True)
-    two.add_argument("--poses", type=int, default=24000)
-    two.add_argument("--making", type=float, default=3.0, help="at most so many minutes for making views")
-    two.add_argument("--minutes", type=float, default=7.0)
+    two.add_argument("--kind", choices=list(FIRST_POSE), default="train")
+    two.add_argument("--poses", type=int, default=4000)
     two.add_argument("--seed", type=int, default=5)
-    two.add_argument("--batch", type=int, default=384)
-    two.add_argument("--kept-out", type=int, default=300)
-    two.add_argument("--together", type=int, default=4)
-    kept = steps.add_parser("keep", help="make the kept-out views alone")
-    kept.add_argument("folder", type=Path)
-    kept.add_argument("--stock", type=Path, required=True)
-    kept.add_argument("--poses", type=int, default=60)
-    kept.add_argument("--seed", type=int, default=5)
-    tuned = steps.add_parser("tune", help="go on from given weights, on a processor")
-    tuned.add_argument("folder", type=Path)
-    tuned.add_argument("--stock", type=Path, required=True)
-    tuned.add_argument("--state", type=Path, required=True)
-    tuned.add_argument("--minutes", type=float, default=25.0)
-    tuned.add_argument("--seed", type=int, default=6)
-    three = steps.add_parser("export", help="write the network as ONNX")
-    three.add_argument("state", type=Path)
-    three.add_argument("file", type=Path)
+    two.add_argument("--together", type=int, default=4, help="poses worked on at once")
+    three = steps.add_parser("learn", help="train, mark")
+    three.add_argument("folder", type=Path)
+    three.add_argument("--views", type=Path, nargs="+", required=True)
+    three.add_argument("--kept-out", type=Path, nargs="+", required=True)
+    three.add_argument("--steps", type=int, default=30000)
+    three.add_argument("--seed", type=int, default=5)
+    three.add_argument("--batch", type=int, default=512)
+    three.add_argument("--rate", type=float, default=RATE, help="highest learning rate; less when going on")
+    three.add_argument("--start", type=Path, help="go on from these weights")
+    four = steps.add_parser("export", help="write the network as ONNX")
+    four.add_argument("state", type=Path)
+    four.add_argument("file", type=Path)
     args = parser.parse_args()
     if args.step == "stock":
         training_views.save_stock(args.file, args.count, args.seed)
+    elif args.step == "views":
+        make(args.file, args.stock, args.kind, args.poses, args.seed, args.together)
     elif args.step == "learn":
-        learn(args.folder, args.stock, args.poses, args.making, args.minutes, args.seed, args.batch, args.kept_out,
-              args.together)
-    elif args.step == "keep":
-        keep(args.folder, training_views.load_stock(args.stock, "cpu"), args.poses, args.seed)
-    elif args.step == "tune":
-        tune(args.folder, args.stock, args.state, args.minutes, args.seed)
+        learn(args.folder, args.views, args.kept_out, args.steps, args.seed, args.batch, args.rate,
+              args.start)
     else:
         export(args.state, args.file)
 

@@ -17,8 +17,10 @@ FOLD = 4
 """The picture enters folded: FOLD x FOLD pixels become channels, so that thin gaps survive cheaply."""
 PAIRS = ((1, 2), (3, 4), (5, 6), (7, 8))
 """Maps of unordered pairs among the nine points: hands, elbows, feet, knees."""
-_KERNEL = 0.6 / MAPS
-"""Width of the bell that each cell of a map stands for, canvas fractions."""
+START_WIDTH, LEAST_WIDTH, MOST_WIDTH = 0.45, 0.06, 2.0
+"""Width (standard deviation) of the bell that a cell of a map stands for, in cells: before training, least and most."""
+TERMS = ("legibility", "points", "limbs", "no body")
+"""What :func:`loss` adds up."""
 
 
 class Block(nn.Module):
@@ -38,23 +40,28 @@ def _step(c_in: int, c_out: int, size: int = 3, stride: int = 1) -> nn.Sequentia
 
 
 class ReaderNet(nn.Module):
-    """Folded picture (b, 16, 40, 40) to answers (b, 6) and maps (b, 9, MAPS, MAPS).
+    """Folded picture (b, 16, 40, 40) to answers (b, 6), where (b, 9, MAPS, MAPS) and fine (b, 27, MAPS, MAPS).
 
     answers: logits of the legibility of head, weaker arm, stronger arm, weaker leg, stronger leg; logit of "no body".
-    maps: logits of where head, hands, elbows, feet, knees lie. In training also six limb maps.
+    where: logits of the cells that head, hands, elbows, feet, knees lie in. fine: for each of these nine points and each
+    cell how far right and down of the cell's middle the point would lie, and the width of the bell round that place; see
+    :func:`bells`. In training also six limb maps.
     """
 
-    def __init__(self, widths: tuple[int, int, int, int] = (32, 64, 128, 128)) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        a, b, c, d = widths
+        a, b, c, d = 32, 64, 128, 192
         self.stem = nn.Sequential(_step(FOLD * FOLD, a), _step(a, b, stride=2), Block(b, b))
-        self.middle = nn.Sequential(_step(b, c, stride=2), Block(c, 64), Block(c, 64), Block(c, 64))
-        self.deep = nn.Sequential(_step(c, d, stride=2), Block(d, 80), Block(d, 80), Block(d, 80))
+        self.middle = nn.Sequential(_step(b, c, stride=2), *[Block(c, 64) for _ in range(3)])
+        self.deep = nn.Sequential(_step(c, d, stride=2), *[Block(d, 128) for _ in range(4)])
         self.from_deep = nn.Sequential(nn.Conv2d(d, 64, 1), nn.Upsample(scale_factor=2, mode="nearest"))
         self.from_middle = nn.Conv2d(c, 64, 1)
         self.up = nn.Sequential(nn.ReLU(), _step(64, b), nn.Upsample(scale_factor=2, mode="nearest"))
         self.join = nn.Sequential(nn.ReLU(), _step(b, b))
         self.where = nn.Conv2d(b, 9, 1)
+        self.fine = nn.Conv2d(b, 27, 1)
+        nn.init.zeros_(self.fine.weight)
+        nn.init.zeros_(self.fine.bias)
         self.limbs = nn.Conv2d(b, 6, 1)
         self.answer = nn.Sequential(nn.Linear(2 * d + b, 128), nn.ReLU(), nn.Dropout(0.1), nn.Linear(128, 6))
 
@@ -64,8 +71,8 @@ class ReaderNet(nn.Module):
         deep = self.deep(coarse)
         joined = self.join(fine + self.up(self.from_deep(deep) + self.from_middle(coarse)))
         pooled = torch.cat([deep.mean((2, 3)), deep.amax((2, 3)), joined.mean((2, 3))], 1)
-        answers, where = self.answer(pooled), self.where(joined)
-        return (answers, where, self.limbs(joined)) if self.training else (answers, where)
+        told = self.answer(pooled), self.where(joined), self.fine(joined)
+        return (*told, self.limbs(joined)) if self.training else told
 
 
 def folded(mask: torch.Tensor) -> torch.Tensor:
@@ -79,22 +86,28 @@ def asked(legibility: torch.Tensor) -> torch.Tensor:
     return torch.cat([legibility[:, :1], arms, legs], 1)
 
 
-def point_loss(where: torch.Tensor, joints: torch.Tensor) -> torch.Tensor:
+def bells(fine: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    """Middle x and y and width of every cell's bell, each (b, 9, cells), canvas fractions; within a cell of its own."""
+    across, down, width = fine.float().unflatten(1, (9, 3)).flatten(3).unbind(2)
+    middle = (torch.arange(MAPS, device=fine.device) + 0.5).repeat(MAPS, 1)
+    width = (START_WIDTH * torch.exp(width)).clamp(LEAST_WIDTH, MOST_WIDTH)
+    return ((middle.flatten() + torch.tanh(across)) / MAPS, (middle.T.flatten() + torch.tanh(down)) / MAPS, width / MAPS)
+
+
+def point_loss(where: torch.Tensor, fine: torch.Tensor, joints: torch.Tensor) -> torch.Tensor:
     """(b,) mean surprise, nats, at where the points are; each pair is marked by the likelihood of both orders together.
 
-    A map is a density: cells with weights softmax(logits), each a bell of width _KERNEL round its centre.
+    A map is a density: cells with weights softmax(logits), each a bell.
     """
     points = where.shape[1]
     log_p = F.log_softmax(where.float().flatten(2), -1)                                   # (b, 9, cells)
-    centre = (torch.arange(MAPS, device=where.device) + 0.5) / MAPS
-    near_x = -((joints[:, :, 0, None] - centre) ** 2) / (2 * _KERNEL**2)                  # (b, 9, MAPS)
-    near_y = -((joints[:, :, 1, None] - centre) ** 2) / (2 * _KERNEL**2)
-    bell = (near_y[..., :, None] + near_x[..., None, :]).flatten(2)                       # (b, 9, cells)
-    bell = bell - math.log(2 * math.pi * _KERNEL**2)
+    x, y, width = bells(fine)
 
     def surprise(slot: int, point: int) -> torch.Tensor:
         # a floor of one in a thousand anywhere keeps a far point from shouting down the rest
-        told = torch.logsumexp(log_p[:, slot] + bell[:, point], -1)
+        away = (x[:, slot] - joints[:, point, :1]) ** 2 + (y[:, slot] - joints[:, point, 1:]) ** 2
+        bell = -away / (2 * width[:, slot] ** 2) - torch.log(2 * math.pi * width[:, slot] ** 2)
+        told = torch.logsumexp(log_p[:, slot] + bell, -1)
         return -torch.logaddexp(told + math.log(0.999), torch.full_like(told, math.log(0.001)))
 
     total = surprise(0, 0)
@@ -108,15 +121,19 @@ def point_loss(where: torch.Tensor, joints: torch.Tensor) -> torch.Tensor:
 def loss(out: tuple[torch.Tensor, ...], legibility: torch.Tensor, joints: torch.Tensor, maps: torch.Tensor,
          body: torch.Tensor) -> dict[str, torch.Tensor]:
     """Terms of the loss; ``body`` (b,) is 1 for bodies, 0 for shapes that are none: only "no body" is asked of them."""
-    answers, where, limbs = out
+    answers, where, fine, limbs = out
     count = body.sum().clamp(min=1)
-    told = torch.sigmoid(answers[:, :5].float())
-    off = ((told - asked(legibility)) ** 2).mean(1)
+    # nats that an answer gives away against the truth: of two small legibilities the order counts as much as of two
+    # middling ones, and a mean that is right costs least, so that the answers are calibrated
+    truth = asked(legibility).clamp(0, 1)
+    least = -torch.xlogy(truth, truth) - torch.xlogy(1 - truth, 1 - truth)
+    off = (F.binary_cross_entropy_with_logits(answers[:, :5].float(), truth, reduction="none") - least).mean(1)
     drawn = F.binary_cross_entropy_with_logits(limbs.float(), maps.float(), reduction="none")
-    weight = torch.tensor([1.0, 1.0, 1.0, 3.0, 3.0, 3.0], device=maps.device)[None, :, None, None]
+    weight = torch.ones(1, 6, 1, 1, device=maps.device)
+    weight[:, 3:] = 3.0
     return {
-        "legibility": 30 * (off * body).sum() / count,
-        "points": 0.15 * (point_loss(where, joints) * body).sum() / count,
+        "legibility": 10 * (off * body).sum() / count,
+        "points": 0.15 * (point_loss(where, fine, joints) * body).sum() / count,
         "limbs": 2.0 * ((drawn * weight).mean((1, 2, 3)) * body).sum() / count,
         "no body": 0.3 * F.binary_cross_entropy_with_logits(answers[:, 5].float(), 1 - body),
     }

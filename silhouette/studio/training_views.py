@@ -6,7 +6,6 @@ machine that trains, which needs torch alone. A new build is a blend of two of t
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass, fields
 from pathlib import Path
 
@@ -90,12 +89,27 @@ def save_stock(path: Path, count: int, seed: int) -> None:
                         weight_at=held.int().numpy(), weight=shared.weights[tuple(held)].numpy())
 
 
-def save_views(path: Path, kept: Views, most: int) -> None:
-    """Write about ``most`` of the views, evenly chosen, without their limb maps."""
-    chosen = torch.arange(0, len(kept), max(1, len(kept) // most), device=kept.masks.device)
-    some = kept.rows(chosen)
-    kinds = [f.name for f in fields(Views) if f.name != "maps"]
-    np.savez_compressed(path, **{kind: getattr(some, kind).cpu().numpy() for kind in kinds})
+def save_views(path: Path, made: Views) -> None:
+    """Write views: an ``.npz`` small, without their limb maps, else as torch keeps them."""
+    if path.suffix == ".npz":
+        kinds = [f.name for f in fields(Views) if f.name != "maps"]
+        np.savez_compressed(path, **{kind: getattr(made, kind).cpu().numpy() for kind in kinds})
+    else:
+        torch.save({f.name: getattr(made, f.name).cpu() for f in fields(Views)}, path)
+
+
+def load_views(paths: list[Path], device: torch.device | str) -> Views:
+    """Read and join what :func:`save_views` wrote as torch keeps it, one file after the other."""
+    files = [torch.load(path, map_location="cpu", mmap=True, weights_only=True) for path in paths]
+    count = sum(len(file["pose"]) for file in files)
+    joined = {name: torch.empty(count, *part.shape[1:], dtype=part.dtype, device=device)
+              for name, part in files[0].items()}
+    at = 0
+    for file in files:
+        for name, part in file.items():
+            joined[name][at : at + len(part)] = part.to(device)
+        at += len(file["pose"])
+    return Views(**joined)
 
 
 def load_stock(path: Path, device: torch.device | str) -> Stock:
@@ -110,8 +124,7 @@ def load_stock(path: Path, device: torch.device | str) -> Stock:
 
 
 def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = poses.TAUGHT, near: bool = False,
-               together: int = 4, first_pose: int = 0, until: float = float("inf"),
-               limb_maps: bool = True) -> Views:
+               together: int = 4, first_pose: int = 0) -> Views:
     """Views of ``count`` random poses, TURN each.
 
     Parameters
@@ -122,25 +135,19 @@ def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = pos
         Only poses near the named ones, instead of the broad sampler.
     together : int
         Poses worked on at once.
-    until : float
-        ``time.monotonic()`` after which no further poses are begun.
-    limb_maps : bool
-        Make ``Views.maps`` (a third of the work on a processor); else they are zero.
     """
     rng = np.random.default_rng(seed)
     parts: list[Views] = []
     for start in range(0, count, together):
-        if parts and time.monotonic() > until:
-            break
         b = min(together, count - start)
         drawn = [poses.sample_near(rng, names) if near else poses.sample(rng, names) for _ in range(b)]
         worn = [dress.sample(rng) for _ in range(b)]
-        parts.append(_turnarounds(stock, rng, drawn, worn, first_pose + start, limb_maps))
+        parts.append(_turnarounds(stock, rng, drawn, worn, first_pose + start))
     return Views.joined(parts)
 
 
 def _turnarounds(stock: Stock, rng: np.random.Generator, drawn: list[rig.Pose], worn: list[dress.Outfit],
-                 first_pose: int, limb_maps: bool) -> Views:
+                 first_pose: int) -> Views:
     device, b = stock.rest.device, len(drawn)
     pick = torch.from_numpy(rng.integers(len(stock.rest), size=(2, b))).to(device)
     share = torch.from_numpy(rng.uniform(0, 1, b)).float().to(device)[:, None]
@@ -168,8 +175,8 @@ def _turnarounds(stock: Stock, rng: np.random.Generator, drawn: list[rig.Pose], 
     about = torch.cat([build, camera, outfit], 1).repeat_interleave(TURN, 0)
     number = torch.arange(first_pose, first_pose + b, device=device).repeat_interleave(TURN)
     tall = ((high - low)[..., 1] * scale / CANVAS).flatten()
-    maps = _limb_maps(bits) if limb_maps else torch.zeros(len(bits), 6, MAPS, MAPS, dtype=torch.uint8, device=device)
-    return Views(pack(bits > 0), legible.flatten(0, 1), spots.flatten(0, 1), maps, tall, angle.flatten(), number, about)
+    return Views(pack(bits > 0), legible.flatten(0, 1), spots.flatten(0, 1), _limb_maps(bits), tall, angle.flatten(),
+                 number, about)
 
 
 def _photographed(points: torch.Tensor, rng: np.random.Generator) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
@@ -228,3 +235,9 @@ def unpack(packed: torch.Tensor) -> torch.Tensor:
         return torch.from_numpy(np.unpackbits(packed.numpy(), axis=-1)).bool()
     shift = torch.arange(7, -1, -1, device=packed.device, dtype=torch.uint8)
     return ((packed[..., None] >> shift) & 1).bool().flatten(-2)
+
+
+def halved(packed: torch.Tensor) -> torch.Tensor:
+    """(n, h, w / 8) bytes to (n, h / 2, w / 2) float: the share of each square of four pixels that is covered."""
+    mask = unpack(packed).to(torch.uint8)
+    return (mask[:, ::2, ::2] + mask[:, 1::2, ::2] + mask[:, ::2, 1::2] + mask[:, 1::2, 1::2]).float() / 4

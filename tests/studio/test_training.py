@@ -11,7 +11,7 @@ import torch
 from shapely.geometry import box
 
 from silhouette.reading import reader
-from silhouette.studio import training, training_flaws, training_net, training_views
+from silhouette.studio import training_flaws, training_marks, training_net, training_views
 from silhouette.studio.training_views import CANVAS, FIGURE, MAPS
 
 
@@ -32,13 +32,16 @@ def test_packing_loses_nothing() -> None:
     assert (training_views.unpack(training_views.pack(mask)) == mask).all()
 
 
+FLAT = torch.zeros(1, 27, MAPS, MAPS)
+
+
 def test_a_pair_has_no_order() -> None:
     where = torch.randn(1, 9, MAPS, MAPS, generator=torch.Generator().manual_seed(0)) * 3
     joints = torch.rand(1, 9, 2, generator=torch.Generator().manual_seed(1))
     swapped = joints[:, [0, 2, 1, 3, 4, 5, 6, 7, 8]]
-    one, other = training_net.point_loss(where, joints), training_net.point_loss(where, swapped)
+    one, other = training_net.point_loss(where, FLAT, joints), training_net.point_loss(where, FLAT, swapped)
     assert one.item() == pytest.approx(other.item())
-    assert training.point_errors(swapped, joints).max() == 0
+    assert training_marks.point_errors(swapped, joints).max() == 0
 
 
 def test_a_map_with_its_peak_on_the_joint_is_marked_best() -> None:
@@ -46,8 +49,31 @@ def test_a_map_with_its_peak_on_the_joint_is_marked_best() -> None:
     right, wrong = torch.zeros(1, 9, MAPS, MAPS), torch.zeros(1, 9, MAPS, MAPS)
     right[:, :, 7, 7] = 12
     wrong[:, :, 2, 15] = 12
-    assert training_net.point_loss(right, joints) < training_net.point_loss(wrong, joints)
-    assert training.peaks(right)[0, 0].tolist() == pytest.approx([7.5 / MAPS] * 2, abs=1e-3)
+    assert training_net.point_loss(right, FLAT, joints) < training_net.point_loss(wrong, FLAT, joints)
+    assert training_marks.peaks(right, FLAT)[0, 0].tolist() == pytest.approx([7.5 / MAPS] * 2, abs=1e-3)
+
+
+def test_a_bell_moved_within_its_cell_and_narrowed_is_marked_better_still() -> None:
+    joints = torch.tensor([7.9 / MAPS, 7.2 / MAPS]).repeat(1, 9, 1)
+    where = torch.zeros(1, 9, MAPS, MAPS)
+    where[:, :, 7, 7] = 14
+    fine = torch.zeros(1, 27, MAPS, MAPS)
+    fine[:, 0::3], fine[:, 1::3] = np.arctanh(0.4), np.arctanh(-0.3)
+    narrow = fine.clone()
+    narrow[:, 2::3] = -1.5
+    assert training_marks.peaks(where, fine)[0, 3].tolist() == pytest.approx(joints[0, 3].tolist(), abs=1e-3)
+    surprises = [training_net.point_loss(where, f, joints).item() for f in (FLAT, fine, narrow)]
+    assert surprises[0] > surprises[1] > surprises[2]
+
+
+def test_the_reader_unfolds_maps_as_training_does() -> None:
+    gen = torch.Generator().manual_seed(3)
+    where, fine = torch.randn(1, 9, MAPS, MAPS, generator=gen) * 4, torch.randn(1, 27, MAPS, MAPS, generator=gen)
+    bells = reader._bells(where[0].numpy(), fine[0].numpy(), 1)
+    x, y, width = training_net.bells(fine)
+    for ours, theirs in ((bells.x, x), (bells.y, y), (bells.width, width)):
+        assert np.abs(ours - theirs[0].numpy()).max() < 1e-5
+    assert reader._places(bells, 0.05)[0] == pytest.approx(training_marks.peaks(where, fine)[0].numpy(), abs=1e-4)
 
 
 def test_joints_move_with_the_shape() -> None:
