@@ -16,7 +16,6 @@ from silhouette.records import (
     INFERRED,
     Arc,
     Gap,
-    Joint,
     Measures,
     Outline,
     Part,
@@ -70,7 +69,7 @@ def mirrored(view: View) -> View:
         reading=None if reading is None else replace(reading, why=tuple(_swap_sides(w) for w in reading.why)),
         body=None
         if body is None
-        else replace(body, joints=tuple(Joint(j.joint, 1 - j.x, j.y, j.spread) for j in body.joints)),
+        else replace(body, joints=tuple(replace(j, x=1 - j.x) for j in body.joints)),
     )
 
 

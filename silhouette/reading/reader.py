@@ -34,16 +34,19 @@ FOLD = 4
 """It enters folded: FOLD x FOLD pixels become channels, so that thin gaps survive cheaply."""
 MAPS = 20
 """Side of the network's maps of where a joint may be."""
+START_WIDTH, LEAST_WIDTH, MOST_WIDTH = 0.45, 0.06, 2.0
+"""How the maps say the width of a bell, in cells: at 0, at least, at most."""
+NINE_TENTHS = 2.146
+"""Radius that holds nine tenths of a round normal distribution, standard deviations: sqrt(2 ln 10)."""
 POINTS = ("head", "hand", "hand", "elbow", "elbow", "foot", "foot", "knee", "knee")
 UNLIKE = 0.3
 """``BodyReading.unlike`` from which an outline should be read by shape alone."""
 PLACED = 0.05
 """A joint is placed if it lies this near to where the reader puts it, figure heights."""
-SPREAD_FACTOR, SPREAD_FLOOR = 1.0, 0.04
-"""Stretch of the maps' own radius and its least value (figure heights), so that it holds the joint 9 times in 10 on
-rendered poses kept out of training."""
-SHOWN_WHOLE = 0.72
-"""Legibility at which the black shape shows about all it can of a limb: its root is always hidden in the body."""
+SPREAD_FLOOR = 0.005
+"""Least spread, figure heights: about the error of a joint that lies in the open."""
+
+Floats = NDArray[np.float64]
 
 _lock = threading.Lock()
 
@@ -76,40 +79,20 @@ def read_body(outline: Outline) -> BodyReading:
         The weights that ship with the package are missing or OpenCV cannot run them.
     """
     framed = frame(outline.polygon)
-    answers, where = _run(framed.picture)
+    answers, where, fine = _run(framed.picture)
     told = (1 / (1 + np.exp(-answers.astype(np.float64)))).mean(0)
-    places, radii = _places(_both_looks(where))
+    places, radii, sure = _places(_both_looks(where, fine), PLACED * framed.scale / CANVAS)
     joints = []
     width, height = outline.picture_size
-    for name, (x, y), radius in zip(POINTS, places, radii, strict=True):
+    for name, (x, y), radius, chance in zip(POINTS, places, radii, sure, strict=True):
         across = (x - 0.5) * CANVAS / framed.scale + framed.middle[0]
         down = (y - 0.5) * CANVAS / framed.scale + framed.middle[1]
         joints.append(Joint(name, float((across * outline.height_px + outline.origin_px[0]) / width),
                             float((down * outline.height_px + outline.origin_px[1]) / height),
-                            float(max(SPREAD_FLOOR, SPREAD_FACTOR * radius * CANVAS / framed.scale))))
+                            float(max(SPREAD_FLOOR, radius * CANVAS / framed.scale)), float(chance)))
     arms, legs = sorted(told[1:3].tolist()), sorted(told[3:5].tolist())
     limbs = LimbLegibility(float(told[0]), (arms[0], arms[1]), (legs[0], legs[1]))
     return BodyReading(limbs, tuple(joints), float(told[5]))
-
-
-def clear_from_body(body: BodyReading) -> float:
-    """What the reader could tell, 0 to 100.
-
-    The mean over head, arms and legs of 0.75 s + 0.25 p: s the limb's legibility over SHOWN_WHOLE, at most 1; p the
-    chance that its joints lie within PLACED of where they are put, from their spread r as 1 - 10^-((PLACED / r)^2) (a
-    round bell that holds nine tenths within r). Of a pair the weaker limb is taken with the wider spread. Legibility
-    weighs more because it is the steadier answer: a slightly rough edge moves spreads several times as much.
-    """
-    spreads: dict[str, list[float]] = {}
-    for joint in body.joints:
-        spreads.setdefault(joint.joint, []).append(joint.spread)
-    chance = {name: [1 - 10 ** -((PLACED / r) ** 2) for r in sorted(values, reverse=True)]
-              for name, values in spreads.items()}
-    limbs = [(chance["head"][0], body.limb_legibility.head)]
-    arms, legs = body.limb_legibility.arms, body.limb_legibility.legs
-    for inner, outer, pair in (("elbow", "hand", arms), ("knee", "foot", legs)):
-        limbs += [((chance[inner][k] + chance[outer][k]) / 2, pair[k]) for k in (0, 1)]
-    return 100 * float(np.mean([0.75 * min(1.0, s / SHOWN_WHOLE) + 0.25 * p for p, s in limbs]))
 
 
 def frame(polygon: Polygon) -> Framed:
@@ -130,57 +113,95 @@ def frame(polygon: Polygon) -> Framed:
     return Framed(np.ascontiguousarray(folded), scale, middle)
 
 
-def _both_looks(where: NDArray[np.float32]) -> NDArray[np.float64]:
-    """(9, MAPS, MAPS) densities: the mean of those for the shape and for its mirror image, turned back.
+@dataclass(frozen=True)
+class _Bells:
+    """Where each of the nine points may lie: for every cell of its map a round bell and its share, each (9, MAPS^2)."""
 
-    The members of a pair have no names, so the second look's pair is taken in the order that agrees better.
+    share: Floats
+    """Sums to 1 over the cells of a point."""
+    x: Floats
+    """Middle of the bell, canvas fractions."""
+    y: Floats
+    width: Floats
+    """Standard deviation, canvas fractions."""
+
+    def rows(self, index: list[int]) -> _Bells:
+        return _Bells(self.share[index], self.x[index], self.y[index], self.width[index])
+
+
+def _both_looks(where: NDArray[np.float32], fine: NDArray[np.float32]) -> _Bells:
+    """The mean of what is said of the shape and, turned back, of its mirror image.
+
+    The members of a pair have no names, so the second look's pair is taken in the order that agrees better, where
+    neighbouring cells agree too.
     """
-    flat = where.reshape(2, len(POINTS), -1).astype(np.float64)
-    p = np.exp(flat - flat.max(-1, keepdims=True))
-    p = (p / p.sum(-1, keepdims=True)).reshape(2, len(POINTS), MAPS, MAPS)
-    first, second = p[0], p[1, :, :, ::-1].copy()
-    root = np.sqrt(first), np.sqrt(second)
+    first, second = _bells(where[0], fine[0], 1), _bells(where[1, :, :, ::-1], fine[1, :, :, ::-1], -1)
+    root = [np.sqrt(_blurred(look.share)) for look in (first, second)]
+    order = list(range(len(POINTS)))
     for i in range(1, len(POINTS), 2):
-        agree = np.einsum("ayx,byx->ab", root[0][i : i + 2], root[1][i : i + 2])
+        agree = root[0][i : i + 2] @ root[1][i : i + 2].T
         if agree[0, 1] + agree[1, 0] > agree[0, 0] + agree[1, 1]:
-            second[[i, i + 1]] = second[[i + 1, i]]
-    return (first + second) / 2
+            order[i], order[i + 1] = i + 1, i
+    second = second.rows(order)
+    whole = first.share + second.share
+    one, two = first.share / whole, second.share / whole
+    return _Bells(whole / 2, one * first.x + two * second.x, one * first.y + two * second.y,
+                  one * first.width + two * second.width)
 
 
-def _places(maps: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """(9, 2) canvas fractions and (9,) radii that hold nine tenths of each map, canvas fractions.
+def _blurred(share: Floats) -> Floats:
+    """(9, MAPS^2) the mean over each cell and its neighbours."""
+    maps = np.ascontiguousarray(share.reshape(len(POINTS), MAPS, MAPS).transpose(1, 2, 0))
+    return np.asarray(cv2.blur(maps, (3, 3)).transpose(2, 0, 1).reshape(len(POINTS), -1), np.float64)
 
-    A joint is put at the mean of its map within two cells of the highest cell: where two places are possible that is
+
+def _bells(where: NDArray[np.float32], fine: NDArray[np.float32], right: int) -> _Bells:
+    """One look's maps (9, MAPS, MAPS) and (27, MAPS, MAPS) as bells; ``right`` -1 where they were turned back."""
+    logits = where.reshape(len(POINTS), -1).astype(np.float64)
+    share = np.exp(logits - logits.max(1, keepdims=True)) + 1e-12
+    across, down, width = fine.reshape(len(POINTS), 3, -1).astype(np.float64).transpose(1, 0, 2)
+    middle = np.tile((np.arange(MAPS) + 0.5), (MAPS, 1))
+    return _Bells(share / share.sum(1, keepdims=True), (middle.ravel() + right * np.tanh(across)) / MAPS,
+                  (middle.T.ravel() + np.tanh(down)) / MAPS,
+                  np.clip(START_WIDTH * np.exp(width), LEAST_WIDTH, MOST_WIDTH) / MAPS)
+
+
+def _places(bells: _Bells, near: float) -> tuple[Floats, Floats, Floats]:
+    """(9, 2) canvas fractions, (9,) radii that hold nine tenths of each point's bells, and (9,) what is within ``near``.
+
+    A joint is put at the mean of its bells within two cells of the likeliest cell: where two places are possible that is
     the likelier one, and the radius reaches to the other.
     """
-    p = maps.reshape(len(POINTS), -1)
-    top = p.argmax(1)
+    top = bells.share.argmax(1)
     cells = np.arange(MAPS)
     near_y, near_x = (np.abs(cells - at[:, None]) <= 2 for at in (top // MAPS, top % MAPS))
-    near = near_y[:, :, None] & near_x[:, None, :]
-    local = np.where(near, p.reshape(-1, MAPS, MAPS), 0)
-    local /= local.sum((1, 2), keepdims=True)
-    centre = (cells + 0.5) / MAPS
-    places = np.stack([local.sum(1) @ centre, local.sum(2) @ centre], 1)
-    away = np.hypot(centre[None, None, :] - places[:, 0, None, None], centre[None, :, None] - places[:, 1, None, None])
-    away = away.reshape(len(POINTS), -1)
+    local = np.where((near_y[:, :, None] & near_x[:, None, :]).reshape(len(POINTS), -1), bells.share, 0)
+    local /= local.sum(1, keepdims=True)
+    places = np.stack([(local * bells.x).sum(1), (local * bells.y).sum(1)], 1)
+    middle = (bells.x - places[:, :1]) ** 2 + (bells.y - places[:, 1:]) ** 2
+    # the share of a round bell within a circle, about: a logistic in the circle's radius less the root mean square
+    # distance, in widths (0.88 for nine tenths of a bell in the middle)
+    within = 1 / (1 + np.exp(np.clip(-1.702 * (near - np.sqrt(middle + bells.width**2)) / bells.width, -40, 40)))
+    # nine tenths of one round bell lie within 2.146 widths; a bell aside reaches as far as its middle and its own width
+    away = np.sqrt(middle + (NINE_TENTHS * bells.width) ** 2)
     order = np.argsort(away, axis=1)
-    held = np.cumsum(np.take_along_axis(p, order, 1), 1)
+    held = np.cumsum(np.take_along_axis(bells.share, order, 1), 1)
     reached = np.minimum((held < 0.9).sum(1), held.shape[1] - 1)
-    return places, np.take_along_axis(np.take_along_axis(away, order, 1), reached[:, None], 1)[:, 0]
+    radii = np.take_along_axis(np.take_along_axis(away, order, 1), reached[:, None], 1)[:, 0]
+    return places, radii, (bells.share * within).sum(1)
 
 
-def _run(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Answers (2, 6) and maps (2, 9, MAPS, MAPS)."""
+def _run(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], ...]:
+    """Answers (2, 6) and maps (2, 9, MAPS, MAPS) and (2, 27, MAPS, MAPS)."""
     net = _net()
     try:
         with _lock:
             net.setInput(picture, "picture")
-            answers, where = net.forward(["answers", "where"])
+            told = net.forward(["answers", "where", "fine"])
     except cv2.error as err:
         raise CutterError("OpenCV cannot run the reader of outlines.",
                           do="Install opencv-python 4.10 or newer.") from err
-    return answers, where
+    return tuple(told)
 
 
 @cache

@@ -22,8 +22,8 @@ def read_view(
     intent
         What the pose is meant to be; ``closed`` and ``relief`` are not marked down for want of gaps.
     body
-        What the learned reader says, where there is one; it then shares in `clear`, the less the more unlike a body the
-        outline is.
+        What the learned reader says, where there is one; `clear` is then what it could tell, the less so the more
+        unlike a body the outline is.
 
     Returns
     -------
@@ -48,12 +48,35 @@ def band_of(readability: float) -> Band:
 
 
 def clear_of(measures: Measures, body: BodyReading | None, trust: float) -> float:
-    """`clear`, 0 to 100: how far the limbs stand clear, after the shape and, as far as it is trusted, the reader."""
-    legible = measures.limb_separation
-    if body is not None:
-        share = w.READER_SHARE * trust
-        legible = (1 - share) * legible + share * weighed(body.limb_legibility)
-    return 100 * w.rise(legible, w.CLEAR_CURVE)
+    """`clear`, 0 to 100: how far one can tell the limbs; the reader says it as far as it is trusted, else the shape."""
+    shape = w.rise(measures.limb_separation, w.SHAPE_CURVE)
+    read = 0.0 if body is None else w.rise(told(body), w.READER_CURVE)
+    return 100 * ((1 - trust) * shape + trust * read)
+
+
+def told(body: BodyReading) -> float:
+    """How much of the limbs the reader could tell, 0 to 1.
+
+    A limb counts by its legibility s, and a share PLACED_SHARE of that only by the chance p that its joints lie where
+    they are put: s (1 - PLACED_SHARE (1 - p)); of a pair the weaker limb goes with the less sure joints. The limbs are
+    then weighed as :func:`weighed` does.
+    """
+    chance: dict[str, list[float]] = {}
+    for joint in body.joints:
+        chance.setdefault(joint.joint, []).append(joint.sure)
+    for pair in chance.values():
+        pair.sort()
+
+    def worth(legible: float, joints: tuple[str, ...], k: int) -> float:
+        known = [chance[name][k] for name in joints if name in chance]
+        return legible * (1 - w.PLACED_SHARE * (1 - float(np.mean(known)) if known else 1.0))
+
+    arms, legs = body.limb_legibility.arms, body.limb_legibility.legs
+    return weighed(LimbLegibility(
+        head=worth(body.limb_legibility.head, ("head",), 0),
+        arms=(worth(arms[0], ("hand", "elbow"), 0), worth(arms[1], ("hand", "elbow"), 1)),
+        legs=(worth(legs[0], ("foot", "knee"), 0), worth(legs[1], ("foot", "knee"), 1)),
+    ))
 
 
 def weighed(limbs: LimbLegibility) -> float:
@@ -63,13 +86,12 @@ def weighed(limbs: LimbLegibility) -> float:
 
 
 def mixed(shape: LimbLegibility | None, reader: LimbLegibility, trust: float) -> LimbLegibility:
-    """The limbs' legibility after both, limb by limb."""
+    """The limbs' legibility after both, limb by limb: the reader's as far as it is trusted."""
     if shape is None:
         return reader
-    share = w.READER_SHARE * trust
 
     def mix(a: float, b: float) -> float:
-        return (1 - share) * a + share * b
+        return (1 - trust) * a + trust * b
 
     return LimbLegibility(
         head=mix(shape.head, reader.head),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import csv
+import itertools
 import json
 import time
 from collections.abc import Iterator
@@ -22,10 +23,10 @@ from shapely import affinity
 
 from silhouette.cutout import auto
 from silhouette.intake import stills
-from silhouette.reading import reader
+from silhouette.reading import reader, view
 from silhouette.records import BodyReading, Outline
-from silhouette.settings import Settings
-from silhouette.shape.measure import normalised
+from silhouette.settings import WEAKEST_SHARE, Settings
+from silhouette.shape.measure import measure_outline, normalised
 from silhouette.shape.outline import outline_of
 
 LIMBS = ("head", "arm_l", "arm_r", "leg_l", "leg_r")
@@ -68,16 +69,16 @@ def asked(legibility: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def joint_errors(body: BodyReading, joints: NDArray[np.float64], line: Outline) -> NDArray[np.float64]:
-    """(9,) distance of each true joint from its own answer, and (9,) the spread said there, figure heights."""
+    """(3, 9) distance of each true joint from its own answer, the spread (both figure heights) and `sure` said there."""
     size = np.array(line.picture_size) / line.height_px
     said = np.array([(j.x, j.y) for j in body.joints])
-    spread = np.array([j.spread for j in body.joints])
+    spread, sure = (np.array([getattr(j, what) for j in body.joints]) for what in ("spread", "sure"))
     off = np.linalg.norm((said - joints) * size, axis=1)
     for i in range(1, 9, 2):
         crossed = np.linalg.norm((said[[i + 1, i]] - joints[[i, i + 1]]) * size, axis=1)
         if crossed.sum() < off[i : i + 2].sum():
-            off[i : i + 2], spread[i : i + 2] = crossed, spread[[i + 1, i]]
-    return np.stack([off, spread])
+            off[i : i + 2], spread[i : i + 2], sure[i : i + 2] = crossed, spread[[i + 1, i]], sure[[i + 1, i]]
+    return np.stack([off, spread, sure])
 
 
 def rank(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
@@ -122,17 +123,14 @@ def report(rows: list[Row]) -> None:
         if here.sum() >= 50:
             print(f"{said[here].mean():.2f}->{truth[here].mean():.2f} ({here.sum()})", end="  ")
     print(f"\nunlike: over {reader.UNLIKE:g} in {np.mean([b.unlike > reader.UNLIKE for b in bodies]):.1%} of views")
-    clear = np.array([reader.clear_from_body(b) for b in bodies])
-    print(f"clear against mean legibility: {rank(clear, truth.mean(1)):.3f}")
     if rows[0][3] is not None:
-        _joints(rows, kept, lines, bodies, clear)
+        _joints(rows, kept, lines, bodies)
     _steady([lines[i] for i in kept[:: max(1, len(kept) // 150)]])                         # type: ignore[misc]
 
 
-def _joints(rows: list[Row], kept: list[int], lines: list[Outline | None], bodies: list[BodyReading],
-            clear: NDArray[np.float64]) -> None:
+def _joints(rows: list[Row], kept: list[int], lines: list[Outline | None], bodies: list[BodyReading]) -> None:
     both = np.array([joint_errors(b, rows[i][3], lines[i]) for b, i in zip(bodies, kept, strict=True)])  # type: ignore
-    off, spread = both[:, 0], both[:, 1]
+    off, spread, sure = both[:, 0], both[:, 1], both[:, 2]
     limb = np.array([rows[i][2][[0, 1, 2, 1, 2, 3, 4, 3, 4]] for i in kept])
     print(f"joints of limbs over 0.5: median off {np.median(off[limb > 0.5]):.4f} figure heights, "
           f"within 5 %: {np.mean(off[limb > 0.5] < 0.05):.1%}; all joints {np.median(off):.4f}, "
@@ -142,41 +140,80 @@ def _joints(rows: list[Row], kept: list[int], lines: list[Outline | None], bodie
         held = np.mean(off[:, j] < spread[:, j])
         print(f"  {reader.POINTS[k]:6} median {np.median(off[:, j]):.4f}  spread holds {held:.1%}"
               f"  median spread {np.median(spread[:, j]):.3f}")
-    print(f"  spread holds {np.mean(off < spread):.1%} of all")
-    print(f"clear against: share of joints within 5 % {rank(clear, (off < 0.05).mean(1)):.3f}, "
-          f"mean log error {rank(clear, -np.log(off + 0.01).mean(1)):.3f}, "
-          f"median error {rank(clear, -np.median(off, axis=1)):.3f}")
+    print(f"  spread holds {np.mean(off < spread):.1%} of all; by spread:", end=" ")
+    for low, high in itertools.pairwise((0, 0.01, 0.02, 0.03, 0.05, 0.1, 0.2, 9)):
+        here = (spread >= low) & (spread < high)
+        print(f"{low:g}+ {np.mean(off[here] < spread[here]):.0%} ({here.sum()})", end="  ")
+    print("\n  sure -> within 5 %:", end=" ")
+    for low, high in itertools.pairwise((0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 1.01)):
+        here = (sure >= low) & (sure < high)
+        print(f"{sure[here].mean():.2f}->{np.mean(off[here] < reader.PLACED):.2f} ({here.sum()})", end="  ")
+    print()
+    _placed(off, limb, [lines[i] for i in kept], bodies)                                   # type: ignore[misc]
+
+
+def _placed(off: NDArray[np.float64], limb: NDArray[np.float64], lines: list[Outline],
+            bodies: list[BodyReading]) -> None:
+    """The score against how well the joints could be placed, beside the score from the shape alone.
+
+    "Limbs placed" is what the truth says could be told: the legibility of every limb, times the share of its joints
+    that the reader put within 5 % of the figure height, the two least counted again as the score does.
+    """
+    near = off < reader.PLACED
+    limbs = [near[:, 0] * limb[:, 0]]
+    limbs += [near[:, [end, bend]].mean(1) * limb[:, end] for end, bend in ((1, 3), (2, 4), (5, 7), (6, 8))]
+    goals = {"limbs placed": _weighed(np.stack(limbs, 1)), "joints within 5 %": near.mean(1),
+             "mean log error": -np.log(off + 0.01).mean(1)}
+    measures = [measure_outline(line.polygon) for line in lines]
+    with_reader = [view.read_view(m, line, body=b) for m, line, b in zip(measures, lines, bodies, strict=True)]
+    shape_alone = [view.read_view(m, line) for m, line in zip(measures, lines, strict=True)]
+    print(f"{'against':24}" + "".join(f"{name:>20}" for name in goals))
+    for name, readings in (("reader", with_reader), ("shape alone", shape_alone)):
+        for part in ("readability", "clear"):
+            score = np.array([getattr(r, part) for r in readings])
+            print(f"{part + ', ' + name:24}" + "".join(f"{rank(score, goal):20.3f}" for goal in goals.values()))
+
+
+def _weighed(limbs: NDArray[np.float64]) -> NDArray[np.float64]:
+    return (1 - WEAKEST_SHARE) * limbs.mean(1) + WEAKEST_SHARE * least(limbs, 2)
 
 
 def _steady(lines: list[Outline]) -> None:
-    """How far clear and mean legibility move under changes that should not matter."""
+    """How far readability and its parts move under changes that should not matter, points."""
     rng = np.random.default_rng(0)
     moves = {"mirror": lambda p: affinity.scale(p, -1, 1), "smaller": lambda p: affinity.scale(p, 0.6, 0.6),
-             "shift": lambda p: affinity.translate(p, 0.37, 0.11), "2 degrees": lambda p: affinity.rotate(p, 2)}
-    base = [reader.read_body(line) for line in lines]
-    for name in (*moves, "rough 0.5 %"):
-        changed = []
-        for line in lines:
-            p = _rough(line.polygon, rng) if name not in moves else moves[name](line.polygon)
-            changed.append(reader.read_body(Outline(normalised(p), line.height_px, line.origin_px, line.picture_size)))
-        d = np.abs([reader.clear_from_body(a) - reader.clear_from_body(b) for a, b in zip(base, changed, strict=True)])
-        m = np.abs([told(a).mean() - told(b).mean() for a, b in zip(base, changed, strict=True)])
-        print(f"{name:12} clear moves: median {np.median(d):.2f}, 95 % {np.quantile(d, 0.95):.2f}, most {d.max():.2f}; "
-              f"mean legibility: 95 % {np.quantile(m, 0.95):.3f}, most {m.max():.3f}")
+             "shift": lambda p: affinity.translate(p, 0.37, 0.11), "2 degrees": lambda p: affinity.rotate(p, 2),
+             "rough, 0.5 % at most": lambda p: _rough(p, rng, 0.005 / 3),
+             "rough, 0.5 % on the mean": lambda p: _rough(p, rng, 0.005)}
+    base = [_parts(line) for line in lines]
+    for name, move in moves.items():
+        moved = [_parts(Outline(normalised(move(line.polygon)), line.height_px, line.origin_px, line.picture_size))
+                 for line in lines]
+        off = np.abs(np.array(moved) - np.array(base))
+        print(f"{name:24}", end="")
+        for k, part in enumerate(("readability", "clear", "interesting", "mean legibility")):
+            print(f"  {part} 95 % {np.quantile(off[:, k], 0.95):.1f} most {off[:, k].max():.1f}", end="")
+        print()
     start = time.perf_counter()
     for line in lines:
         reader.read_body(line)
     print(f"{(time.perf_counter() - start) / len(lines) * 1e3:.1f} ms a view")
 
 
-def _rough(polygon, rng):  # type: ignore[no-untyped-def]
-    """The polygon with its edge moved by noise of 0.5 % of the height, correlated over about 1 %."""
+def _parts(line: Outline) -> list[float]:
+    body = reader.read_body(line)
+    reading = view.read_view(measure_outline(line.polygon), line, body=body)
+    return [reading.readability, reading.clear, reading.interesting, 100 * float(told(body).mean())]
+
+
+def _rough(polygon, rng, amount):  # type: ignore[no-untyped-def]
+    """The polygon with its edge moved by noise of a standard deviation ``amount``, correlated over about 1 %."""
     from shapely.geometry import Polygon
 
     def ring(r):  # type: ignore[no-untyped-def]
         points = np.array([r.interpolate(d).coords[0] for d in np.arange(0, r.length, 0.004)])
         noise = cv2.GaussianBlur(rng.normal(0, 1, (len(points), 2)), (1, 7), 0)
-        return points + noise / max(noise.std(), 1e-9) * 0.005 / np.sqrt(2)
+        return points + noise / max(noise.std(), 1e-9) * amount / np.sqrt(2)
 
     made = Polygon(ring(polygon.exterior), [ring(i) for i in polygon.interiors if i.length > 0.03]).buffer(0)
     return max(made.geoms, key=lambda g: g.area) if made.geom_type == "MultiPolygon" else made

@@ -16,7 +16,7 @@ from shapely.ops import unary_union
 
 from silhouette.errors import CutterError
 from silhouette.reading import reader
-from silhouette.records import BodyReading, Joint, LimbLegibility, Outline
+from silhouette.records import BodyReading, Outline
 
 DATA = Path(__file__).parents[1] / "data" / "reader" / "views.json"
 VIEWS: list[dict[str, Any]] = json.loads(DATA.read_text())
@@ -112,19 +112,6 @@ def test_the_picture_is_area_averaged_and_folded_row_by_row() -> None:
     share = reader.FIGURE / reader.CANVAS
     assert grey.mean() == pytest.approx(share * share / 2, rel=0.01)
     assert grey[80, 80] == 1 and grey[80, 10] == 0 and set(np.unique(grey[40:120, 60])) <= {0, 1}
-
-
-def reading(legibility: float, spread: float) -> BodyReading:
-    pair = (legibility, legibility)
-    return BodyReading(LimbLegibility(legibility, pair, pair),
-                       tuple(Joint(name, 0.5, 0.5, spread) for name in reader.POINTS), 0.0)
-
-
-def test_clear_grows_with_legibility_and_with_sure_joints() -> None:
-    sure, unsure = reader.clear_from_body(reading(0.6, 0.03)), reader.clear_from_body(reading(0.6, 0.3))
-    assert 0 <= unsure < sure <= 100
-    assert reader.clear_from_body(reading(0.2, 0.03)) < sure
-    assert reader.clear_from_body(reading(0.9, 0.001)) == pytest.approx(100)
 
 
 def test_missing_weights_are_one_clear_sentence(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

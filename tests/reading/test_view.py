@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
-from silhouette.reading import view, weights
-from silhouette.records import BodyReading, LimbLegibility, Measures, Outline, Reading, Tangent
+from silhouette.reading import reader, view, weights
+from silhouette.records import BodyReading, Joint, LimbLegibility, Measures, Outline, Reading, Tangent
 from silhouette.settings import BAND_FAIR, BAND_STRONG, Intent
 from silhouette.shape.measure import measure_outline
 from silhouette.shape.outline import outline_of
@@ -41,8 +41,9 @@ def read(name: str, intent: Intent = "open", body: BodyReading | None = None) ->
     return view.read_view(*shape(name), intent, body)
 
 
-def body(limb: float, unlike: float = 0.0) -> BodyReading:
-    return BodyReading(LimbLegibility(limb, (limb, limb), (limb, limb)), (), unlike)
+def body(limb: float, unlike: float = 0.0, sure: float = 1.0) -> BodyReading:
+    return BodyReading(LimbLegibility(limb, (limb, limb), (limb, limb)),
+                       tuple(Joint(name, 0.5, 0.5, 0.05, sure) for name in reader.POINTS), unlike)
 
 
 def test_arms_flush_never_outrank_arms_akimbo_from_the_front() -> None:
@@ -90,12 +91,18 @@ def test_a_plain_block_is_no_good_even_as_a_closed_pose() -> None:
     assert block.why
 
 
-def test_the_reader_shares_in_clear_as_far_as_it_is_trusted() -> None:
+def test_clear_is_what_the_reader_could_tell_as_far_as_it_is_trusted() -> None:
     alone = read("arms_flush_030").clear
     assert read("arms_flush_030", body=body(0.9)).clear > alone > read("arms_flush_030", body=body(0.05)).clear
     assert read("arms_flush_030", body=body(0.9, unlike=0.5)).clear == pytest.approx(alone)
     half = read("arms_flush_030", body=body(0.9, unlike=0.4)).clear
     assert alone < half < read("arms_flush_030", body=body(0.9)).clear
+
+
+def test_what_can_be_told_grows_with_legibility_and_with_sure_joints() -> None:
+    assert view.told(body(0.6)) == pytest.approx(0.6, abs=1e-6)
+    assert 0.3 < view.told(body(0.6, sure=0.1)) < view.told(body(0.6, sure=0.9)) < 0.6
+    assert view.told(body(0.2)) < view.told(body(0.6, sure=0.1))
 
 
 @given(st.lists(st.floats(0, 1), max_size=8))
