@@ -167,10 +167,10 @@ def _bells(where: NDArray[np.float32], fine: NDArray[np.float32], right: int) ->
 
 
 def _places(bells: _Bells, near: float) -> tuple[Floats, Floats, Floats]:
-    """(9, 2) canvas fractions, (9,) radii that hold nine tenths of each point's bells, and (9,) what is within ``near``.
+    """(9, 2) canvas fractions, (9,) radii that hold nine tenths of each point's bells, (9,) what lies within ``near``.
 
-    A joint is put at the mean of its bells within two cells of the likeliest cell: where two places are possible that is
-    the likelier one, and the radius reaches to the other.
+    A joint is put at the mean of its bells within two cells of the likeliest cell: where two places are possible that
+    is the likelier one, and the radius reaches to the other.
     """
     top = bells.share.argmax(1)
     cells = np.arange(MAPS)

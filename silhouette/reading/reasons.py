@@ -49,8 +49,6 @@ SURE = 0.10
 """Spread of a joint (figure heights) up to which its place is named: about one zone of the body."""
 SIDE_OFF, SIDE_SPREADS = 0.03, 1.0
 """A side is named for a joint this far (figure heights, and shares of its spread) off the middle of the black mass."""
-SUNK = 0.38
-"""Guessed legibility of the head under which it is called sunk, where the reader shares in the guess."""
 NEAR = 0.07
 """A joint this near to head, knee or foot (figure heights) lies at it, however the figure is bent."""
 HEAD_ROUND = 0.12
@@ -135,17 +133,18 @@ def _lost_limbs(measures: Measures, limbs: LimbLegibility, intent: Intent, outli
                 body: BodyReading | None) -> list[tuple[float, str]]:
     """What is lost, with how much of it: the legibility that is missing, limb by limb."""
     found: list[tuple[float, str]] = []
-    if limbs.head < (w.HEAD_SUNK if body is None else SUNK):
+    limits = w.SHAPE_LIMITS if body is None else w.READER_LIMITS
+    if limbs.head < limits.head:
         arm_above = any(p.tip[1] < 0.08 and p.length > 0.25 for p in measures.parts)
         words = "head sunk into a raised arm" if arm_above else "head sunk into the rest, it does not stand clear"
-        found.append((0.1 + w.HEAD_SUNK - limbs.head, words))
+        found.append((0.1 + limits.head - limbs.head, words))
     if intent != "open":
         return found
-    arms = _lost_arms(measures, limbs.arms, swallowed(body, outline, "hand"), body is not None)
+    arms = _lost_arms(measures, limbs.arms, swallowed(body, outline, "hand"), limits.arm)
     if arms is not None:
         found.append(arms)
-    if limbs.legs[0] < w.LEGS_ONE:
-        found.append((0.3 + w.LEGS_ONE - limbs.legs[0], "legs read as one"))
+    if limbs.legs[0] < limits.legs:
+        found.append((0.3 + limits.legs - limbs.legs[0], "legs read as one"))
     feet = swallowed(body, outline, "foot")
     if feet:
         found.append((0.12, f"{'both feet' if len(feet) == 2 else 'one foot'} lost in the rest"))
@@ -153,22 +152,22 @@ def _lost_limbs(measures: Measures, limbs: LimbLegibility, intent: Intent, outli
 
 
 def _lost_arms(measures: Measures, arms: tuple[float, float], hands: list[Swallowed],
-               read: bool) -> tuple[float, str] | None:
+               limit: float) -> tuple[float, str] | None:
     """The arms' fault, if there is one: both arms, one arm with its hand, or a hand alone."""
     weaker, stronger = arms
     shown = _sides_with_arms(measures)
     hand = next((hand for hand in hands if hand.zone is not None), None)
-    if stronger < w.ARM_LOST or (stronger < w.ARM_FLUSH and not shown):
+    if stronger < limit or (stronger < w.ARM_FLUSH and not shown):
         where = "" if hand is None else f", a hand at the {hand.zone}{hand.side}"
         torso = " in the torso" if hand is None or hand.zone in TRUNK else ""
         return 0.4 + w.ARM_FLUSH - weaker, f"both arms lost{torso}{where}"
     lost = max(0.1, 0.2 + w.ARM_FLUSH - weaker)
-    if weaker < w.ARM_LOST and hand is not None and hand.more_hidden and hand.zone in TRUNK:
+    if weaker < limit and hand is not None and hand.more_hidden and hand.zone in TRUNK:
         return lost, f"one arm lost in the torso, its hand at the {hand.zone}{hand.side}"
     if hand is not None:
         return lost, f"one hand lost at the {hand.zone}{hand.side}"
-    if weaker < w.ARM_LOST:
-        return lost, "one arm lost in the torso" + ("" if read else _bare_side(shown))
+    if weaker < limit:
+        return lost, "one arm lost in the torso"
     return None
 
 
@@ -208,13 +207,6 @@ def _sides_with_arms(measures: Measures) -> set[str]:
         if middle.y < ARMS_DOWN_TO and abs(middle.x) > ASIDE:
             spots.append(middle.x)
     return {"left" if x < 0 else "right" for x in spots}
-
-
-def _bare_side(shown: set[str]) -> str:
-    """The side on which no arm shows, if there is just one."""
-    if len(shown) != 1:
-        return ""
-    return ", picture right" if "left" in shown else ", picture left"
 
 
 # ---------------------------------------------------------------------------------------------- what the reader adds

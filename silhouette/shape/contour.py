@@ -132,7 +132,7 @@ def _leaning(rows: int, size: int) -> NDArray[np.complex128]:
 
 
 def symmetry(picture: NDArray[np.float32]) -> float:
-    """Overlap of a figure with its own mirror image about the best nearly upright axis: intersection over union, 0 to 1.
+    """Overlap of a figure with its mirror image about the best nearly upright axis: intersection over union, 0 to 1.
 
     ``picture`` is a coverage picture (:func:`raster`). The overlap for every axis at once is each row convolved with
     itself, added over the rows; an axis that leans shifts each row's share by twice what the axis is off there. Axes

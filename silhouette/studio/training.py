@@ -50,11 +50,12 @@ def make(file: Path, stock_file: Path, kind: str, count: int, seed: int, togethe
     print(f"{file.name}: {len(views)} views in {time.monotonic() - began:.1f} s", flush=True)
 
 
-def learn(folder: Path, made: list[Path], kept_out: list[Path], steps: int, seed: int, batch: int,
-          rate: float = RATE, start: Path | None = None) -> dict[str, Any]:
+def learn(folder: Path, made: list[Path], kept_out: list[Path], steps: int, seed: int, batch: int, rate: float = RATE,
+          start: Path | None = None) -> dict[str, Any]:
     """Train for so many steps, from ``start`` or from nothing, then mark the kept-out poses.
 
-    Layers that ``start`` does not hold begin as they would from nothing. Writes ``reader.pt`` (weights, averaged over the steps) and ``report.json`` to ``folder``.
+    Layers that ``start`` does not hold begin as they would from nothing. Writes ``reader.pt``
+    (weights, averaged over the steps) and ``report.json`` to ``folder``.
     """
     folder.mkdir(parents=True, exist_ok=True)
     device = "cuda" if torch.cuda.is_available() else "cpu"
@@ -176,7 +177,7 @@ def _follow(mean: ReaderNet, net: ReaderNet, keep: float) -> None:
     ours, theirs = list(mean.state_dict().values()), list(net.state_dict().values())
     moving = [i for i, v in enumerate(ours) if v.dtype.is_floating_point]
     torch._foreach_lerp_([ours[i] for i in moving], [theirs[i] for i in moving], 1 - keep)
-    for i, (m, n) in enumerate(zip(ours, theirs, strict=True)):
+    for m, n in zip(ours, theirs, strict=True):
         if not m.dtype.is_floating_point:
             m.copy_(n)
 

@@ -59,9 +59,6 @@ def flawed(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
         opened = _grown(-_grown(-part, wide), wide)
         choice = (torch.rand(len(some), 1, 1, 1, generator=gen, device=device) < 0.5).to(mask.dtype)
         mask = mask.index_copy(0, some, part + patch * (choice * closed + (1 - choice) * opened - part))
-    some = torch.rand(b, generator=gen, device=device).argsort()[: round(0.35 * b)]
-    if len(some):
-        mask = mask.index_copy(0, some, _jagged(mask[some], gen))
     mask = torch.maximum(mask, _shadow(mask, gen) * chance(0.12))
     rough = torch.zeros_like(mask)
     for cells, most in ((16, 0.18), (48, 0.25), (128, 0.30)):
@@ -75,19 +72,6 @@ def flawed(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
     edged = ((soft + rough - 0.5) * 8).clamp(-0.5, 0.5) + 0.5
     rough_ones = chance(0.6)
     return rough_ones * edged + (1 - rough_ones) * mask
-
-
-def _jagged(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
-    """Edges moved to and fro by up to 0.6 % of the figure (standard deviation), every 1 to 2 %."""
-    b, size, device = len(mask), mask.shape[-1], mask.device
-    field = torch.zeros(b, 2, size, size, device=device)
-    for cells in (48, 110):
-        noise = torch.randn(b, 2, cells, cells, generator=gen, device=device)
-        field += F.interpolate(noise, size=(size, size), mode="bicubic", align_corners=False)
-    amount = 0.006 * 0.92 * 2 * torch.rand(b, 1, 1, 1, generator=gen, device=device)     # the canvas is 2 wide
-    axis = (torch.arange(size, device=device) + 0.5) * 2 / size - 1
-    grid = (field * amount).permute(0, 2, 3, 1) + torch.stack(torch.meshgrid(axis, axis, indexing="xy"), -1)
-    return F.grid_sample(mask.float(), grid, align_corners=False).to(mask.dtype)
 
 
 def _grown(mask: torch.Tensor, wide: int) -> torch.Tensor:

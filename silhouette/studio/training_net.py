@@ -43,9 +43,9 @@ class ReaderNet(nn.Module):
     """Folded picture (b, 16, 40, 40) to answers (b, 6), where (b, 9, MAPS, MAPS) and fine (b, 27, MAPS, MAPS).
 
     answers: logits of the legibility of head, weaker arm, stronger arm, weaker leg, stronger leg; logit of "no body".
-    where: logits of the cells that head, hands, elbows, feet, knees lie in. fine: for each of these nine points and each
-    cell how far right and down of the cell's middle the point would lie, and the width of the bell round that place; see
-    :func:`bells`. In training also six limb maps.
+    where: logits of the cells that head, hands, elbows, feet, knees lie in. fine: for each of these nine points and
+    each cell how far right and down of the cell's middle the point would lie, and the width of the bell round that
+    place; see :func:`bells`. In training also six limb maps.
     """
 
     def __init__(self) -> None:
@@ -91,11 +91,12 @@ def bells(fine: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]
     across, down, width = fine.float().unflatten(1, (9, 3)).flatten(3).unbind(2)
     middle = (torch.arange(MAPS, device=fine.device) + 0.5).repeat(MAPS, 1)
     width = (START_WIDTH * torch.exp(width)).clamp(LEAST_WIDTH, MOST_WIDTH)
-    return ((middle.flatten() + torch.tanh(across)) / MAPS, (middle.T.flatten() + torch.tanh(down)) / MAPS, width / MAPS)
+    x, y = middle.flatten() + torch.tanh(across), middle.T.flatten() + torch.tanh(down)
+    return x / MAPS, y / MAPS, width / MAPS
 
 
 def point_loss(where: torch.Tensor, fine: torch.Tensor, joints: torch.Tensor) -> torch.Tensor:
-    """(b,) mean surprise, nats, at where the points are; each pair is marked by the likelihood of both orders together.
+    """(b,) mean surprise, nats, at where the points are; each pair is marked by the likelihood of both orders.
 
     A map is a density: cells with weights softmax(logits), each a bell.
     """

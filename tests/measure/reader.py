@@ -69,7 +69,7 @@ def asked(legibility: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def joint_errors(body: BodyReading, joints: NDArray[np.float64], line: Outline) -> NDArray[np.float64]:
-    """(3, 9) distance of each true joint from its own answer, the spread (both figure heights) and `sure` said there."""
+    """(3, 9) distance of each true joint from its own answer, the spread (both figure heights) and `sure` said."""
     size = np.array(line.picture_size) / line.height_px
     said = np.array([(j.x, j.y) for j in body.joints])
     spread, sure = (np.array([getattr(j, what) for j in body.joints]) for what in ("spread", "sure"))

@@ -10,8 +10,7 @@ What each reason claims, and when that counts as true:
   FLUSH, since arms that hang flush draw their outer edge;
 - a hand or foot is lost: less than END of its own outline is drawn;
 - it lies at a part of the body: the true hand's nearest landmark is that part or the next;
-- it lies on a side of the picture: its true place lies on that side of the line from neck to pelvis. Where no hand is
-  named, the middle between hand and elbow of the lost arm is taken;
+- it lies on a side of the picture: its true place lies on that side of the line from neck to pelvis;
 - the legs read as one, the head is sunk: the less legible leg is under LEGS, the head under HEAD.
 
 Of every kind it prints how often it is told and how often it is true, once for the reasons with the reader and once
@@ -146,7 +145,7 @@ def on_side(side: str, off: float) -> bool:
 
 def judge(why: tuple[str, ...], truth: Truth, tally: Tally) -> None:
     """Count each claim of one view's reasons as true or not."""
-    arms, hands, feet, joints = truth.limbs[1:3], truth.ends[1:3], truth.ends[3:5], truth.joints
+    arms, hands, feet = truth.limbs[1:3], truth.ends[1:3], truth.ends[3:5]
     for reason in why:
         found = re.search(r"picture (left|right)", reason)
         side = found[1] if found else ""
@@ -157,9 +156,6 @@ def judge(why: tuple[str, ...], truth: Truth, tally: Tally) -> None:
             tally.add("one arm lost", arms.min() < ARM)
         elif "foot lost" in reason or "feet lost" in reason:
             tally.add("foot lost", (feet.max() if "both" in reason else feet.min()) < END)
-            if side:
-                tally.add("foot's side", any(on_side(side, off_axis(joints, joints[5 + i])) for i in (0, 1)
-                                             if feet[i] < END))
         elif reason.startswith("legs read as one"):
             tally.add("legs read as one", truth.limbs[3:5].min() < LEGS)
         elif reason.startswith("head sunk into the rest"):
@@ -169,11 +165,6 @@ def judge(why: tuple[str, ...], truth: Truth, tally: Tally) -> None:
         zone = re.search(r"(hand|hands|hand lost) at the (\w+)", reason)
         if zone:
             judge_hand(zone[2], side, "hands at" in reason, truth, tally)
-        elif "arm lost" in reason and side:
-            k = int(arms.argmin())
-            middle, other = (joints[[1 + i, 3 + i]].mean(0) for i in (k, 1 - k))
-            tally.add("lost arm's side, off the axis", on_side(side, off_axis(joints, middle)))
-            tally.add("lost arm's side, off the other arm", on_side(side, middle[0] - other[0]))
     told = any("lost" in reason and ("arm" in reason or "hand" in reason) for reason in why)
     if hands.min() < END:
         tally.add("of views that lose a hand: an arm or hand is called lost", told)

@@ -71,13 +71,10 @@ def test_reasons_say_what_is_lost() -> None:
     assert told("lunge_030") == ("head, both arms and both legs stand clear",)
 
 
-def test_by_shape_alone_a_lost_arm_is_looked_for_on_the_bare_side() -> None:
+def test_by_shape_alone_no_side_is_named_for_a_lost_arm() -> None:
+    """The bare side of the outline held the lost arm in fewer than half of the cases."""
     mask = np.asarray(cv2.imread(str(MASKS / "arms_flush_090.png"), cv2.IMREAD_GRAYSCALE)) > 0
-    told, mirrored = (view.read_view(*measured(m)).why for m in (mask, mask[:, ::-1]))
-    assert any("one arm lost in the torso, picture" in reason for reason in told)
-    swap = {"left": "right", "right": "left"}
-    assert [" ".join(swap.get(word.strip(","), word.strip(",")) for word in w.split()) for w in told] == [
-        " ".join(word.strip(",") for word in w.split()) for w in mirrored]
+    assert "one arm lost in the torso" in view.read_view(*measured(mask)).why
 
 
 def test_places_on_a_low_figure_name_no_joints() -> None:

@@ -101,15 +101,16 @@ def test_symmetry() -> None:
     half = affinity.translate(affinity.scale(PLUS, 1 / 3, 1 / 3, origin=(0, 0)), -0.5)
     assert contour.symmetry(contour.raster(half)) > 0.97
     ell = affinity.translate(affinity.scale(ELL, 0.5, 0.5, origin=(0, 0)), -0.5)
-    # best upright axis of the L: at x = 1/2 of its foot, 1x2 column on itself: overlap 2 of 2 * 3 - 2, or 2 of 4 across;
-    # leaning 4 degrees to the foot it takes in a little more
+    # best upright axis of the L: at x = 1/2 of its foot, 1x2 column on itself: overlap 2 of 2 * 3 - 2, or 2 of 4
+    # across; leaning 4 degrees to the foot it takes in a little more
     assert 0.5 <= contour.symmetry(contour.raster(ell)) < 0.58
 
 
 @pytest.mark.parametrize("lean", [-3, 1, 2, 4])
 def test_a_camera_that_hangs_crooked_makes_no_figure_asymmetric(lean: float) -> None:
     upright = affinity.translate(affinity.scale(PLUS, 1 / 6, 1 / 3, origin=(0, 0)), -0.25)
-    x0, y0, _, y1 = (leaning := affinity.rotate(upright, lean)).bounds
+    leaning = affinity.rotate(upright, lean)
+    _, y0, _, y1 = leaning.bounds
     leaning = affinity.translate(affinity.scale(leaning, 1 / (y1 - y0), 1 / (y1 - y0), origin=(0, y0)), 0, -y0)
     assert contour.symmetry(contour.raster(leaning)) > 0.9
 
