@@ -120,8 +120,11 @@ def _draw(rings: list[Points], rows: int, columns: int) -> NDArray[np.float32]:
     return cv2.resize(canvas, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
 
 
-LEANS = (-4.0, -2.0, 0.0, 2.0, 4.0)
+LEANS = np.arange(-12.0, 13.0, 2.0)
 """Leans of the axis of symmetry that are tried, degrees."""
+CROOKED, LEAN_COST = 4.0, 0.02
+"""Degrees that a camera may hang crooked, and what each degree beyond takes from the overlap: a figure that leans is
+symmetric to the eye, the less the more it leans, and two degrees change little wherever it stands."""
 
 
 @cache
@@ -135,16 +138,17 @@ def symmetry(picture: NDArray[np.float32]) -> float:
     """Overlap of a figure with its mirror image about the best nearly upright axis: intersection over union, 0 to 1.
 
     ``picture`` is a coverage picture (:func:`raster`). The overlap for every axis at once is each row convolved with
-    itself, added over the rows; an axis that leans shifts each row's share by twice what the axis is off there. Axes
-    lean by LEANS, since a camera that hangs a little crooked makes no figure more asymmetric.
+    itself, added over the rows; an axis that leans shifts each row's share by twice what the axis is off there. Leans
+    within CROOKED are free, since a camera that hangs a little crooked makes no figure more asymmetric.
     """
     rows, columns = picture.shape[0] // 2, picture.shape[1] // 2
     small = np.asarray(cv2.resize(picture, (columns, rows), interpolation=cv2.INTER_AREA))
     size = 1 << (2 * columns - 1).bit_length()
     spectrum = np.fft.rfft(small, size, axis=1)
-    overlap = np.fft.irfft(np.einsum("lrf,rf->lf", _leaning(rows, size), spectrum * spectrum), size).max()
+    overlap = np.fft.irfft(np.einsum("lrf,rf->lf", _leaning(rows, size), spectrum * spectrum), size).max(axis=1)
     energy = float((small * small).sum())
-    return float(np.clip(overlap / max(2 * energy - overlap, 1e-9), 0.0, 1.0))
+    shared = overlap / np.maximum(2 * energy - overlap, 1e-9)
+    return float(np.clip((shared - LEAN_COST * np.maximum(0, np.abs(LEANS) - CROOKED)).max(), 0.0, 1.0))
 
 
 # ------------------------------------------------------------------------------------------------------- complexity
