@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields
 from importlib import resources
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, NoReturn, get_args
 
 from silhouette import __version__
 from silhouette.errors import SettingsError, SilhouetteError
@@ -43,9 +43,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong with a flag in one sentence, without the list of all flags."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}. See {self.prog} --help.\n")
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The parser with every command, flag and example."""
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="silhouette",
         description="Read a pose as black shapes from all round: choose it, plan the shoot, check it, keep it.",
         epilog=EPILOG,
@@ -376,9 +383,12 @@ def _settings(args: argparse.Namespace) -> dict[str, Any]:
 def angle_list(text: str) -> list[float]:
     """``0,45,90`` as [0.0, 45.0, 90.0]."""
     try:
-        return [float(x) for x in text.split(",")]
+        angles = [float(x) for x in text.split(",")]
     except ValueError:
-        raise argparse.ArgumentTypeError(f"'{text}' is not a list of angles; write it as 0,45,90") from None
+        angles = []
+    if not angles or not all(-360 <= a <= 360 for a in angles):
+        raise argparse.ArgumentTypeError(f"'{text}' is not a list of angles; write it as 0,45,90")
+    return angles
 
 
 def print_scale(text: str) -> float:

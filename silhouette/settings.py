@@ -16,6 +16,9 @@ Turn = Literal["left", "right"]
 Intent = Literal["open", "closed", "relief"]
 Paper = Literal["a4", "letter", "a3"]
 
+MOST_JOBS = 60
+"""Windows waits for no more processes at once than this, less one."""
+
 
 @dataclass(frozen=True)
 class Settings:
@@ -54,6 +57,9 @@ class Settings:
                 raise SettingsError(f"{name} can be {', '.join(get_args(kind))}, not {getattr(self, name)!r}.")
         if not 0 < self.span <= 360:
             raise SettingsError(f"span is the turn in degrees, over 0 and up to 360, not {self.span:g}.")
+        for name, angle in (("start", self.start), *(("arc", a) for a in self.arc or ())):
+            if not -360 <= angle <= 360:  # a nan fails this too
+                raise SettingsError(f"{name} takes angles in degrees, 0 to 360 clockwise (270 or -90), not {angle:g}.")
         if self.work_px < 200:
             raise SettingsError(f"work_px is at least 200, not {self.work_px}.")
         if self.arc is not None:
@@ -61,9 +67,11 @@ class Settings:
             if a == b:
                 raise SettingsError("arc needs two different angles, for example 300-60.")
             object.__setattr__(self, "arc", (a, b))
-        for name in ("jobs", "jitter"):
+        if not 1 <= self.jobs <= MOST_JOBS:
+            raise SettingsError(f"jobs is a number of processes, 1 to {MOST_JOBS}, not {self.jobs}.")
+        for name in ("jitter", "seed"):
             if getattr(self, name) < 0:
-                raise SettingsError(f"{name} cannot be below 0.")
+                raise SettingsError(f"{name} is 0 or more, not {getattr(self, name)}.")
 
     def but(self, **changes: Any) -> Settings:
         """The same settings with some changed; an unknown name raises a :class:`SettingsError` that lists the known."""

@@ -138,8 +138,13 @@ def export_set(
     tell = progress or pipeline.silent
     keep.refuse(Path(out), overwrite)
     chosen = Settings().but(**settings)
-    views, pose = _views_to_keep(Path(path), chosen, tell)
     heights = {"pose_height_m": pose_height_m, "model_height_m": height_m, "head_m": head_m}
+    refset.refuse_heights(**heights)
+    if print_scale is not None:
+        keep.refuse_scale(print_scale, pose_height_m or height_m)
+    elif sheets_at is not None:
+        raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
+    views, pose = _views_to_keep(Path(path), chosen, tell)
     layout = refset.lay_out(name or pose.name, views, **heights)
     pages = pages_for(
         layout,
@@ -247,7 +252,7 @@ def pages_for(
         pages["contact_photographs.png"] = lambda: set_sheets.contact_sheet(
             layout, kind="png", paper=paper, photos=pictures()
         )
-    if print_scale:
+    if print_scale is not None:
         pages["to_scale.pdf"] = lambda: set_sheets.scale_sheets(
             layout,
             pose_mm=keep.print_height(layout, print_scale),

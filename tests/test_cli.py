@@ -75,6 +75,21 @@ def test_a_second_run_replaces_results_and_leaves_the_rest(drawn_turn: Callable[
         (["score", "trials"], "silhouette rank"),
         (["score", "keeper", "--cutter", "neural", "--model", "nowhere.onnx"], "nowhere.onnx"),
         (["plan", "--height", "9"], "9"),
+        (["score", "keeper", "--jobs", "0"], "jobs"),
+        (["score", "keeper", "--jobs", "5000"], "jobs"),
+        (["score", "keeper", "--jitter", "-1"], "jitter"),
+        (["score", "keeper", "--seed", "-1"], "seed"),
+        (["score", "keeper", "--start", "999"], "start"),
+        (["check", "keeper", "--start", "nan"], "start"),
+        (["score", "keeper", "--arc", "0-999"], "arc"),
+        (["score", "keeper", "--work-px", "-5"], "work_px"),
+        (["export", "keeper", "-o", "set", "--scale", "0", "--height", "1.7"], "1:0"),
+        (["export", "keeper", "-o", "set", "--scale", "-4", "--height", "1.7"], "1:-4"),
+        (["export", "keeper", "-o", "set", "--scale", "nan", "--height", "1.7"], "1:nan"),
+        (["export", "keeper", "-o", "set", "--scale", "4"], "real height"),
+        (["export", "keeper", "-o", "set", "--height", "-1"], "height"),
+        (["export", "keeper", "-o", "set", "--head", "0"], "head"),
+        (["export", "keeper", "-o", "set", "--sheets-at", "0,90"], "--scale"),
     ],
 )
 def test_bad_input_gets_one_sentence_and_exit_code_2(
@@ -98,6 +113,32 @@ def test_bad_input_gets_one_sentence_and_exit_code_2(
     assert run(*words) == 2
     assert said in only_line(capsys)
     assert sorted(p.name for p in tmp_path.rglob("*")) == before
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["score", "keeper", "--jobs", "two"], "--jobs"),
+        (["export", "keeper", "-o", "set", "--scale", "four"], "--scale"),
+        (["export", "keeper", "-o", "set", "--sheets-at", "999"], "--sheets-at"),
+        (["score"], "POSE"),
+    ],
+)
+def test_a_flag_that_cannot_be_read_gets_one_sentence_too(
+    capsys: pytest.CaptureFixture[str], words: list[str], said: str
+) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        run(*words)
+    assert stopped.value.code == 2
+    assert said in only_line(capsys)
+
+
+def test_a_start_below_zero_goes_the_other_way_round(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("keeper", [0, 45, 90, 135], stem="IMG_{i}")
+    assert run("score", folder, "--start", "-90", "-o", tmp_path / "out") == 0
+    views = json.loads((tmp_path / "out" / "result.json").read_text())["poses"][0]["views"]
+    assert [v["angle"] for v in views if "inferred" not in v["flags"]][0] == 0
+    assert {v["name"]: v["angle"] for v in views}["IMG_0"] == 270
 
 
 def test_a_closed_pipe_loses_no_results(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:

@@ -79,7 +79,7 @@ def export(
         A picture could not be read any more. Nothing is left behind.
     """
     out = Path(out)
-    pose_mm = print_height(layout, print_scale) if print_scale else POSE_MM
+    pose_mm = POSE_MM if print_scale is None else print_height(layout, print_scale)
     tell = progress or (lambda what, done, of: None)
     with _whole_set(out, overwrite) as folder:
         _write_shapes(layout, folder, pose_mm)
@@ -102,11 +102,16 @@ def print_height(layout: SetLayout, print_scale: float) -> float:
     OutputError
         If the real height of the pose is not known, or the scale makes no sense.
     """
-    if layout.pose_height_m is None:
-        raise OutputError("A print scale needs the figure's real height.", do="Give the model's height in metres.")
-    if not 0.5 <= print_scale <= 100:
+    refuse_scale(print_scale, layout.pose_height_m)
+    return 1000 * (layout.pose_height_m or 0.0) / print_scale
+
+
+def refuse_scale(print_scale: float, pose_height_m: float | None) -> None:
+    """Stop before any work is done where nothing can be printed at 1 : ``print_scale``: see :func:`print_height`."""
+    if not 0.5 <= print_scale <= 100:  # a nan fails this too
         raise OutputError(f"A print scale of 1:{print_scale:g} makes no sense.", do="Give 4 for 1:4; 0.5 to 100 go.")
-    return 1000 * layout.pose_height_m / print_scale
+    if pose_height_m is None:
+        raise OutputError("A print scale needs the figure's real height.", do="Give the model's height in metres.")
 
 
 def scale_words(layout: SetLayout, print_scale: float) -> str:

@@ -70,10 +70,7 @@ def lay_out(
     SettingsError
         If a height makes no sense.
     """
-    for what, value, low, high in (("pose height", pose_height_m, 0.1, 4.0), ("model height", model_height_m, 0.5, 2.5),
-                                   ("head", head_m, 0.1, 0.4)):
-        if value is not None and not low <= value <= high:
-            raise SettingsError(f"{what} is {low:g} to {high:g} m, not {value:g}.")
+    refuse_heights(pose_height_m=pose_height_m, model_height_m=model_height_m, head_m=head_m)
     ordered = sorted(views, key=lambda v: (v.angle % 360, v.time or 0.0))
     placed = [(v, _place(v)) for v in ordered if v.outline is not None]
     if not placed:
@@ -93,6 +90,16 @@ def lay_out(
         head=head, crown=crown, pose_height_m=pose_m,
         fixed_camera=fixed, notes=_notes(fixed, len(ordered) - len(placed), pose_height_m, model_height_m),
     )
+
+
+def refuse_heights(
+    *, pose_height_m: float | None = None, model_height_m: float | None = None, head_m: float | None = None
+) -> None:
+    """Stop where a height makes no sense: see :func:`lay_out`."""
+    for what, value, low, high in (("pose height", pose_height_m, 0.1, 4.0), ("model height", model_height_m, 0.5, 2.5),
+                                   ("head", head_m, 0.1, 0.4)):
+        if value is not None and not low <= value <= high:  # a nan fails this too
+            raise SettingsError(f"{what} is {low:g} to {high:g} m, not {value:g}.")
 
 
 def file_stem(name: str) -> str:
