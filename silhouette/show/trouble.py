@@ -24,6 +24,8 @@ ARM_THICK = 0.034
 """Half of a width, figure heights, that no arm has and every head has."""
 KISS = 0.05
 """Radius of the ring round edges that just touch, figure heights."""
+AT_HEAD = 0.12
+"""A hand this near to the head's middle, figure heights, is not lost in the torso."""
 SAME_GAP = 0.10
 """Two gaps of neighbouring views whose middles lie this near, figure heights, are taken for one gap."""
 LEAST_GAP = 0.004
@@ -95,6 +97,8 @@ def _lost_arms(view: View, why: str) -> list[Trouble]:
     outline = view.outline
     assert outline is not None
     hands = _joints_inside(view, "hand")
+    if "torso" in why:  # Another hand, before the head, may be swallowed too: a ring there would point elsewhere.
+        hands = [hand for hand in hands if all(math.dist(hand, head) > AT_HEAD for head in _heads(view, outline))]
     if hands:
         radius = 0.075
         if "picture" in why:  # On the side that the reason names.
@@ -126,13 +130,18 @@ def _head(view: View, why: str) -> Trouble:
     """Round the head as placed by the reader, else round the highest stretch that is no raised arm."""
     outline = view.outline
     assert outline is not None
-    placed = [_in_frame(j.x, j.y, outline) for j in view.body.joints if j.joint == "head"] if view.body else []
+    placed = _heads(view, outline)
     if placed:
         return Trouble(*placed[0], 0.075, 0.095, why)
     thick = outline.polygon.buffer(-ARM_THICK).buffer(ARM_THICK)
     top = (thick if not thick.is_empty else outline.polygon).bounds[1]
     span = _span(thick, top + 0.05) or _span(outline.polygon, 0.08) or (-0.05, 0.05)
     return Trouble((span[0] + span[1]) / 2, top + 0.06, min((span[1] - span[0]) / 2 + 0.03, 0.12), 0.09, why)
+
+
+def _heads(view: View, outline: Outline) -> list[tuple[float, float]]:
+    """The head's middle as the reader places it; empty where it did not read the view."""
+    return [_in_frame(j.x, j.y, outline) for j in view.body.joints if j.joint == "head"] if view.body else []
 
 
 def _without_parts(polygon: Polygon, parts: Sequence[Part]) -> Polygon:

@@ -134,6 +134,14 @@ def test_a_lost_hand_is_circled_on_its_side_else_where_it_is_deepest() -> None:
         assert [(t.x, t.y) for t in found] == [pytest.approx(spot)]
 
 
+def test_a_hand_before_the_head_is_not_circled_for_an_arm_lost_in_the_torso() -> None:
+    body = read_joints(("head", 0.0, 0.07), ("hand", -0.01, 0.05), ("hand", 0.0, 0.6))
+    view = replace(drawn(keeper(arm=False), "both arms lost in the torso"), body=body)
+    assert [t.y for t in troubles(view)] == [pytest.approx(0.37)], "the trunk, where the words say it is"
+    at_head = replace(drawn(keeper(arm=False), "one hand lost at the head"), body=body)
+    assert [t.y for t in troubles(at_head)] == [pytest.approx(0.05)]
+
+
 def test_a_lost_foot_is_circled_where_it_is() -> None:
     body = read_joints(("foot", 0.0, 0.45), ("foot", 0.08, 0.99))
     found = troubles(replace(drawn(keeper(arm=False), "one foot lost in the rest"), body=body))
