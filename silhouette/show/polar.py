@@ -29,7 +29,7 @@ CHART = (792.0, 640.0)
 NOTCH = 2.5
 """How far the mark of a stop stands out of the ring, points."""
 NARROW = 270.0
-"""A wheel narrower than this, points, has its verdict on two lines."""
+"""A wheel narrower than this, points, has its verdict on two lines and room for its remarks on a third."""
 SMALL = 400.0
 """A wheel narrower than this, points, is drawn without its causes, its key and the angles under its figures."""
 
@@ -138,7 +138,7 @@ class _Frame:
     def of(cls, width: float, height: float, foot: float = 2.0) -> _Frame:
         """``foot`` is for a small wheel; a larger one has a foot of its own."""
         if width < SMALL:
-            return cls(width, height, 40 if width < NARROW else 29, foot, 2, ink.SMALLEST, 9)
+            return cls(width, height, 51 if width < NARROW else 29, foot, 2, ink.SMALLEST, 9)
         if width < 600:
             return cls(width, height, 60, 28, max(0.175 * width, 84), ink.SMALLEST, 21)
         return cls(width, height, 82, 36, 0.17 * width, 11, 28)
@@ -176,11 +176,14 @@ def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
         name = ink.fit_line(name, width, 9, True)
         ax.text(0, top, name, size=9, weight="bold", va="top")
         used = ink.text_width(name, 9, True) + 10
-        if width - used > 40:
-            ax.text(used, top - 0.8, ink.fit_line(beside, width - used, 8), size=8, va="top", color=ink.SOFT)
         line = words.headline(pose) + (f" ({words.between(pose)})" if words.between(pose) else "")
-        for i, row in enumerate(ink.wrap_to(line, width, 8, 2 if width < NARROW else 1)):
+        rows = ink.wrap_to(line, width, 8, 2 if width < NARROW else 1)
+        for i, row in enumerate(rows):
             ax.text(0, top - 14 - 11 * i, row, size=8, va="top")
+        if width < NARROW and ink.text_width(beside, 8) > width - used:
+            ax.text(0, top - 14 - 11 * len(rows), ink.fit_line(beside, width, 8), size=8, va="top", color=ink.SOFT)
+        elif width - used > 40:
+            ax.text(used, top - 0.8, ink.fit_line(beside, width - used, 8), size=8, va="top", color=ink.SOFT)
         return
     small = frame.type + 1
     name = ink.fit_line(name, 0.5 * width, small, True)

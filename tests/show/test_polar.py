@@ -111,6 +111,15 @@ def test_too_few_views_say_so(pose_at: Callable[..., Pose]) -> None:
     assert "too few views to say how far round it reads" in told
 
 
+def test_a_small_wheel_names_its_rival_in_full(pose_at: Callable[..., Pose], check_type: Any) -> None:
+    """As on the page of candidates of an A4 critique: 164 points wide, too little for name and remark on one line."""
+    pose = replace(pose_at("akimbo", 12), name="lookout", rank=3, tied_with=("hauling",), reads_low=252, reads_high=298)
+    figure = ink.new_figure(204, 234)
+    told = words_on(polar.draw_wheel(pose, ink.page_axes(figure, 20, 20, 164, 194)))
+    assert "too close to call against hauling" in told
+    check_type(figure)
+
+
 @pytest.mark.parametrize("count", [1, 2, 3, 4, 5, 6])
 def test_chart_of_poses(ranking_of: Callable[..., Ranking], tmp_path: Path, check_type: Any, check_border: Any,
                         monkeypatch: pytest.MonkeyPatch, count: int) -> None:
