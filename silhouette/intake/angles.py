@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from silhouette.errors import AnglesError
 from silhouette.records import AngleFrom
@@ -16,6 +17,12 @@ from silhouette.records import AngleFrom
 CSV_NAME = "angles.csv"
 LEAST_STEP = 3.0
 """Bare numbers closer together than this (median step, degrees) are counters, not angles: 001, 002, 003."""
+LEAST_TURN = 30.0
+"""So are bare numbers that all lie within this many degrees, unless all are multiples of 5: 3, 7, 12."""
+PARTS = (*range(3, 37), 40, 45, 48, 60, 72)
+"""Into how many equal steps a turn is divided; the finer ones are those that come out at 5 to 9 degrees sharp."""
+ROUND_ABOUT, LARGEST_GAP = 150.0, 90.0
+"""Uneven numbers after a word are angles if they begin at 0, go on at least so far and leave no larger gap, degrees."""
 
 _WITH_UNIT = re.compile(r"(?<![\d.])(-?\d{1,3}(?:[.,]\d+)?)\s*(?:deg(?:rees?)?|°)(?![a-z])", re.IGNORECASE)
 _BARE = re.compile(r"^(-?\d{1,3}(?:[.,]\d+)?)$")
@@ -34,15 +41,17 @@ def angles_from_names(stems: Sequence[str]) -> list[float | None] | None:
     """Angles in degrees, 0 <= a < 360, that the names state, or None where the names state none.
 
     ``045``, ``12.5``, ``oar_045deg``, ``oar 45°`` and ``keeper_045`` state angles. Numbers without a unit are believed
-    only if the folder as a whole looks like a turn: none over 360 and not a counter.
+    only if the folder as a whole looks like a turn: none over 360 and not a counter. A camera counts too, with gaps
+    where pictures were deleted (``IMG_003``, ``IMG_007``, ``IMG_012``), so numbers after a word must besides be equal
+    parts of a turn, multiples of 5 say, or go from 0 round the figure.
     """
     with_unit = [_number(_WITH_UNIT.search(s)) for s in stems]
     if any(a is not None for a in with_unit):
         return [_wrap(a) for a in with_unit]
-    for pattern in (_BARE, _AT_END):
+    for pattern, plain in ((_BARE, _like_a_turn), (_AT_END, _plainly_a_turn)):
         found = [_number(pattern.search(s)) for s in stems]
         known = [a for a in found if a is not None]
-        if len(known) >= max(1, round(0.6 * len(stems))) and _like_a_turn(known, stems):
+        if len(known) >= max(1, round(0.6 * len(stems))) and plain(known, stems):
             return [_wrap(a) for a in found]
     return None
 
@@ -121,4 +130,23 @@ def _like_a_turn(angles: Sequence[float], stems: Sequence[str]) -> bool:
     distinct = np.unique(angles)
     if len(distinct) == 1:
         return len(stems) > 1 or re.search(r"\d{3}$", stems[0]) is not None
-    return bool(np.median(np.diff(distinct)) >= LEAST_STEP)
+    far = bool(np.ptp(distinct) >= LEAST_TURN) or _on_steps(distinct, 72)
+    return far and bool(np.median(np.diff(distinct)) >= LEAST_STEP)
+
+
+def _plainly_a_turn(angles: Sequence[float], stems: Sequence[str]) -> bool:
+    if not _like_a_turn(angles, stems):
+        return False
+    distinct = np.unique(angles)
+    if len(distinct) < 3:
+        return _on_steps(distinct, 72) or _on_steps(distinct, 16)
+    from_0 = distinct[0] == 0 and distinct[-1] >= ROUND_ABOUT and np.diff(distinct).max() <= LARGEST_GAP
+    return bool(from_0) or any(_on_steps(distinct, parts) for parts in PARTS)
+
+
+def _on_steps(angles: NDArray[np.float64], parts: int) -> bool:
+    """Whether all angles, rounded or cut to whole degrees, are multiples of a turn's equal ``parts``."""
+    step = 360 / parts
+    nearest = np.round(angles / step) * step
+    slack = 0.0 if step == round(step) else 0.8 if step >= 10 else 0.5
+    return bool((np.abs(angles - nearest) <= slack).all())

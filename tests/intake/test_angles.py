@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+from itertools import accumulate
 from pathlib import Path
 
 import pytest
@@ -21,6 +23,10 @@ from silhouette.intake import angles
         (["keeper_000", "keeper_015", "keeper_345"], [0, 15, 345]),
         (["045"], [45]),
         (["000", "015", "030", "cover"], [0, 15, 30, None]),
+        (["oar_022", "oar_045", "oar_067", "oar_090"], [22, 45, 67, 90]),
+        (["oar_330", "oar_345", "oar_000"], [330, 345, 0]),
+        (["keeper_000", "keeper_013", "keeper_071", "keeper_122", "keeper_160"], [0, 13, 71, 122, 160]),
+        (["17", "45", "93"], [17, 45, 93]),
     ],
 )
 def test_names_that_state_angles(stems: list[str], wanted: list[float | None]) -> None:
@@ -32,6 +38,12 @@ def test_names_that_state_angles(stems: list[str], wanted: list[float | None]) -
     [
         ["IMG_001", "IMG_002", "IMG_003"],
         ["001", "002", "003", "004"],
+        ["IMG_003", "IMG_007", "IMG_012"],
+        ["IMG_003"],
+        ["IMG_104", "IMG_117"],
+        ["photo 101", "photo 114", "photo 122", "photo 139", "photo 151", "photo 168"],
+        ["IMG_000", "IMG_004", "IMG_009", "IMG_013"],
+        ["3", "7", "12"],
         ["IMG_1234", "IMG_1250"],
         ["photo_400", "photo_415"],
         ["20261125_104501", "20261125_104512"],
@@ -41,6 +53,23 @@ def test_names_that_state_angles(stems: list[str], wanted: list[float | None]) -
 )
 def test_counters_and_dates_are_not_angles(stems: list[str]) -> None:
     assert angles.angles_from_names(stems) is None
+
+
+@pytest.mark.parametrize("parts", range(3, 37))
+def test_every_even_turn_is_read_from_its_names(parts: int) -> None:
+    for whole in (round, int):
+        numbers = [whole(360 * k / parts) for k in range(parts)]
+        assert angles.angles_from_names([f"oar_{n:03d}" for n in numbers]) == numbers
+
+
+def test_a_camera_that_counts_with_gaps_is_seldom_taken_for_a_turn() -> None:
+    rng = random.Random(5)
+    taken = 0
+    for _ in range(500):
+        gaps = [1 + min(int(rng.expovariate(1 / 6)), 40) for _ in range(7)]
+        numbers = accumulate(gaps, initial=rng.randrange(99))
+        taken += angles.angles_from_names([f"IMG_{n:03d}" for n in numbers]) is not None
+    assert taken <= 2
 
 
 @pytest.mark.parametrize("mark", [",", ";", "\t"])
