@@ -11,12 +11,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely import affinity
 from shapely.geometry import Polygon, box
 
 from silhouette.reading import reader, view, weights
 from silhouette.records import BodyReading, Joint, LimbLegibility, Measures, Outline, Reading, Tangent
 from silhouette.settings import BAND_FAIR, BAND_STRONG, Intent
-from silhouette.shape.measure import measure_outline
+from silhouette.shape.measure import measure_outline, normalised
 from silhouette.shape.outline import outline_of
 
 MASKS = Path(__file__).parents[1] / "data" / "shapes" / "masks"
@@ -139,6 +140,21 @@ def test_the_same_figure_keeps_its_readability() -> None:
         moved += [abs(view.read_view(*measured(other)).readability - base) for other in others]
     assert np.mean(np.array(moved) <= 2) >= 0.95
     assert max(moved) < 3.5
+
+
+@pytest.mark.parametrize("name", ["akimbo_000", "akimbo_060", "arms_flush_000", "arms_flush_120", "lunge_030",
+                                  "lunge_090", "reach_up_030", "reach_up_240"])
+def test_with_the_reader_a_mirror_or_a_crooked_camera_changes_little(name: str) -> None:
+    _, line = shape(name)
+
+    def readability(polygon: Polygon) -> float:
+        moved = replace(line, polygon=normalised(polygon))
+        return view.read_view(measure_outline(moved.polygon), moved, body=reader.read_body(moved)).readability
+
+    base = readability(line.polygon)
+    assert readability(affinity.scale(line.polygon, -1, 1)) == pytest.approx(base, abs=1)
+    for lean in (-2, 2):
+        assert readability(affinity.rotate(line.polygon, lean)) == pytest.approx(base, abs=3)
 
 
 def test_every_reading_is_bounded_and_has_a_reason() -> None:
