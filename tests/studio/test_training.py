@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
+import cv2
 import numpy as np
 import pytest
 
@@ -11,7 +15,7 @@ import torch
 from shapely.geometry import box
 
 from silhouette.reading import reader
-from silhouette.studio import training_flaws, training_marks, training_net, training_views
+from silhouette.studio import training, training_flaws, training_marks, training_net, training_views
 from silhouette.studio.training_views import CANVAS, FIGURE, MAPS
 
 
@@ -85,3 +89,47 @@ def test_joints_move_with_the_shape() -> None:
     for one, spot in zip(moved[:, 0], there[:, 0], strict=True):
         y, x = (one > 0.5).nonzero().float().mean(0)
         assert spot.tolist() == pytest.approx([float(x + 0.5) / 160, float(y + 0.5) / 160], abs=0.006)
+
+
+def views_of_blobs(count: int) -> training_views.Views:
+    """Discs of several sizes as if they were bodies: enough to train on, if not to learn from."""
+    axis = torch.arange(CANVAS)
+    radius = torch.linspace(80, 290, count)[:, None, None]
+    masks = (axis[None, None, :] - 320) ** 2 + (axis[None, :, None] - 320) ** 2 < radius**2
+    gen = torch.Generator().manual_seed(2)
+    return training_views.Views(
+        masks=training_views.pack(masks), legibility=torch.rand(count, 5, generator=gen),
+        joints=torch.rand(count, 9, 2, generator=gen), maps=torch.zeros(count, 6, MAPS, MAPS, dtype=torch.uint8),
+        height=radius.flatten() / 320, angle=torch.zeros(count), pose=torch.zeros(count), about=torch.zeros(count, 26))
+
+
+def test_the_same_seed_trains_the_same_reader(tmp_path: Path) -> None:
+    training_views.save_views(tmp_path / "blobs.pt", views_of_blobs(24))
+    blobs = [tmp_path / "blobs.pt"]
+
+    def weights(name: str, seed: int, start: Path | None = None) -> torch.Tensor:
+        training.learn(tmp_path / name, blobs, blobs, steps=2, seed=seed, batch=13, start=start)
+        assert "kept_out" in json.loads((tmp_path / name / "report.json").read_text())
+        state = torch.load(tmp_path / name / "reader.pt", weights_only=True)
+        return torch.cat([v.flatten().float() for v in state.values()])
+
+    one = weights("one", 3)
+    assert torch.equal(one, weights("two", 3))
+    assert not torch.equal(one, weights("three", 4))
+    assert not torch.equal(one, weights("on", 3, tmp_path / "one" / "reader.pt"))
+
+
+def test_the_exported_network_says_what_the_trained_one_says(tmp_path: Path) -> None:
+    pytest.importorskip("onnx")
+    torch.manual_seed(1)
+    net = training_net.ReaderNet()
+    torch.save(net.state_dict(), tmp_path / "reader.pt")
+    training.export(tmp_path / "reader.pt", tmp_path / "reader.onnx")
+    assert (tmp_path / "reader.onnx").stat().st_size < 3e6
+    picture = torch.rand(2, 16, 40, 40)
+    with torch.no_grad():
+        taught = net.eval()(picture)
+    read = cv2.dnn.readNetFromONNX(str(tmp_path / "reader.onnx"))
+    read.setInput(picture.numpy(), "picture")
+    for ours, theirs in zip(read.forward(["answers", "where", "fine"]), taught, strict=True):
+        assert np.abs(ours - theirs.numpy()).max() < 0.01 + 0.02 * float(theirs.abs().max())
