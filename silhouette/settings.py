@@ -93,5 +93,5 @@ DISTRUST = 0.975
 BRIDGE = 60.0
 """Widest hole between stops, degrees, that is interpolated over."""
 WEAKEST_SHARE = 0.5
-"""Weight of the two least legible limbs in limb separation, and so in `clear`, beside the mean of all five (0 to 1): a
-view fails by the limbs that are lost."""
+"""Weight of the two least legible limbs, beside the mean of all five (0 to 1), in limb separation and in what the
+reader could tell, and so in `clear`: a view fails by the limbs that are lost."""

@@ -30,7 +30,8 @@ HALF_TURN_HOLE = 150.0
 SHORT_ARC = 10
 """Weak stretches nearer to each other than this (degrees) are told as one; a reading stretch that short is luck."""
 ONE_TROUBLE = (("both arms lost",), ("one arm lost", "one hand lost"))
-"""How reasons begin that are one trouble, however they are told; of a stretch's causes the commonest speaks for all."""
+"""How reasons begin that are one trouble, however they are told: of a stretch's causes the commonest speaks for all,
+and both arms say that one is lost."""
 RESAMPLES = 200
 """Resamplings behind a plus-minus; 200 put the ends of a 90 % interval within about a twentieth of its width."""
 
@@ -228,6 +229,9 @@ def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> t
     for one_trouble in ONE_TROUBLE:
         alike = [fault for fault in causes if fault.startswith(one_trouble)]
         causes = [fault for fault in causes if fault not in alike[1:]]
+    wider, narrower = ONE_TROUBLE
+    if any(fault.startswith(wider) for fault in causes):
+        causes = [fault for fault in causes if not fault.startswith(narrower)]
     likeliest = {fault: forms.most_common(1)[0] for fault, forms in placed.items()}
     return tuple(form if 2 * views_with > placed[fault].total() else fault
                  for fault in causes[:most] for form, views_with in [likeliest[fault]])

@@ -110,7 +110,7 @@ def _stops(pose: Pose) -> list[float]:
 
 def _for_arc(pose: Pose, arc: Arc) -> list[tuple[Advice, set[float]]]:
     """The moves for the two chief causes of one stretch, two for a lone cause; with each the angles it may cost."""
-    named = [(move, why) for why in words.causes(arc.why) for move in MOVES if move.fault(why)][:2]
+    named = [(move, why) for why in arc.why for move in MOVES if move.fault(why)][:2]
     picks = [(move, why, 0) for move, why in named] if len(named) == 2 else [
         (move, why, i) for move, why in named for i in (0, 1)]
     found = []

@@ -252,14 +252,14 @@ def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], ranking: 
 
 # ------------------------------------------------------------------------------------------------------- the numbers
 
-HEAD = (f"{'angle':>7}  {'band':<11} {'reads':>5} {'clear':>5} {'interest':>8}  {'gaps %':>6} {'limbs':>5} "
+HEAD = (f"{'angle':>7}  {'band':<11} {'reads':>5} {'clear':>5} {'interest':>8}  {'gaps %':>6} {'shape':>5} "
         f"{'turns':>5} {'parts':>5} {'kisses':>6}  {'cut sure':>8}")
 """Heads of the table of numbers, in type of one width."""
 ROW = 11.0
 EXPLAINED = (
     "Reads, clear and interest run from 0 to 100. Gaps: negative space as a share of what a string round the figure "
-    "would enclose. Limbs: how far head, arms and legs stand clear, 0 to 100. Turns: how much the outline bends. "
-    "Kisses: edges that just touch. Cut sure: how much of the figure the cut-out is expected to have right. "
+    "would enclose. Shape: how far head, arms and legs stand clear by geometry alone, 0 to 100. Turns: how much the "
+    "outline bends. Kisses: edges that just touch. Cut sure: how much of the figure the cut-out is expected to have right. "
     "Plus-minus: views left out one at a time and the edges moved; 9 results in 10 lie between the two numbers.")
 
 

@@ -114,7 +114,7 @@ def _rows_under(lettered: Sequence[tuple[str, Arc]], width: float) -> list[str]:
     """A line for every lettered arc of a small wheel, two where its causes are long; at most ``MOST_UNDER``."""
     rows: list[str] = []
     for letter, arc in lettered:
-        why = "; ".join(words.brief(why) for why in words.causes(arc.why)[:2])
+        why = "; ".join(words.brief(why) for why in arc.why[:2])
         told = f"{letter}  {words.stretch(arc.start, arc.end)}" + (f": {why}" if why else "")
         rows += ink.wrap_to(told, width, ink.SMALLEST, 2)
     return rows if len(rows) <= MOST_UNDER else [*rows[:MOST_UNDER - 1], "…"]
@@ -351,7 +351,7 @@ def _draw_causes_under(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) 
 def cause_lines(letter: str, arc: Arc, width: float, size: float) -> list[str]:
     """``A  27 to 156`` and the causes under it, broken to ``width`` points."""
     first = f"{letter}  {words.stretch(arc.start, arc.end)}"
-    return [first, *(line for why in words.causes(arc.why)[:2] for line in ink.wrap(words.brief(why), width, size))]
+    return [first, *(line for why in arc.why[:2] for line in ink.wrap(words.brief(why), width, size))]
 
 
 def fit_blocks(blocks: list[tuple[float, list[str]]], low: float, high: float, line: float,

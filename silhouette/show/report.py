@@ -87,7 +87,7 @@ def _pose_context(pose: Pose, key: str, px: float | None = None,
         "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(svg.wheel_svg(pose, key, arc)),
         "half": half, "tall": tall, "box": svg.view_box(half, tall),
         "arcs": [{"letter": letters.get(id(weak), ""), "where": words.stretch(weak.start, weak.end),
-                  "why": "; ".join(words.causes(weak.why)), "to": round(weak.start + weak.width / 2) % 360}
+                  "why": "; ".join(weak.why), "to": round(weak.start + weak.width / 2) % 360}
                  for weak in pose.round.weak_arcs],
         "nowhere": "" if pose.round.reads_degrees is None else words.nowhere_weak(arc),
         "counts": f"Only {words.stretch(*arc)} counts: the bracket on the wheel." if arc is not None else "",

@@ -33,7 +33,7 @@ def score_table(pose: Pose) -> str:
     if pose.round.weak_arcs:
         lines += ["", "weak arc         why"]
         for arc in pose.round.weak_arcs:
-            why = "; ".join(words.causes(arc.why)) or "just under fair all along"
+            why = "; ".join(arc.why) or "just under fair all along"
             lines += _hang(f"{words.stretch(arc.start, arc.end):<17}", why)
     if pose.round.missing_arcs and pose.round.reads_degrees is not None:
         missing = [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs]
@@ -86,7 +86,7 @@ def rank_table(ranking: Ranking) -> str:
         if round_.weak_arcs:
             arc = max(round_.weak_arcs, key=lambda a: a.width)
             lines += _hang(" " * 6, f"weak {words.stretch(arc.start, arc.end)}"
-                           + (f": {'; '.join(words.causes(arc.why)[:2])}" if arc.why else ""))
+                           + (f": {'; '.join(arc.why[:2])}" if arc.why else ""))
         if words.closed_hint(pose):
             lines += _hang(" " * 6, words.closed_hint(pose))
     lines += ["", *_hang("", f"{words.asked(ranking)}. Nothing was dropped; the choice is yours.")]

@@ -103,12 +103,6 @@ def closed_hint(pose: Pose) -> str:
     return CLOSED_HINT if slim and median(slim) < COMPACT else ""
 
 
-def causes(why: Sequence[str]) -> tuple[str, ...]:
-    """The causes of a stretch without those that a wider one among them says already: both arms, not one as well."""
-    both = any(text.startswith("both arms lost") for text in why)
-    return tuple(text for text in why if not (both and text.startswith(("one arm lost", "one hand lost"))))
-
-
 def is_praise(why: str) -> bool:
     """Whether a reason speaks for a view."""
     return why.startswith(STRENGTHS)

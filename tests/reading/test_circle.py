@@ -66,6 +66,13 @@ def causes_of(*why: str) -> tuple[str, ...]:
     return arc.why
 
 
+def test_both_arms_lost_say_that_one_is() -> None:
+    both = "both arms lost in the torso"
+    for less in ("one arm lost in the torso", "one hand lost at the hip"):
+        assert causes_of(less, less, both, "legs read as one") == (both, "legs read as one")
+        assert causes_of(less, less, "legs read as one") == (less, "legs read as one")
+
+
 def test_a_cause_tells_where_a_hand_lies_if_it_does_so_in_most_of_its_views() -> None:
     left, right = "one hand lost at the hip, picture left", "one hand lost at the hip, picture right"
     assert causes_of(left, right, "one hand lost at the waist") == ("one hand lost at the hip",)

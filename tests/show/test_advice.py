@@ -72,13 +72,6 @@ def test_two_causes_give_one_move_each_and_arcs_share_them(pose_at: Callable[...
     assert all(len(a.helps) == 2 for a in tries)
 
 
-def test_one_arm_beside_both_is_one_cause_and_gets_two_moves(pose_at: Callable[..., Pose]) -> None:
-    sides = from_the_sides("both arms lost in the torso")
-    pose = with_reasons(pose_at("akimbo"), lambda a: ("one arm lost in the torso",) if a in (60, 240) else sides(a))
-    assert all(len(arc.why) == 2 for arc in pose.round.weak_arcs), "the drawing shows both faults"
-    assert len(advise(pose)) == 2
-
-
 def test_weak_from_everywhere(pose_at: Callable[..., Pose]) -> None:
     pose = with_reasons(pose_at("akimbo"), lambda angle: ("legs read as one",))
     tries = advise(pose)

@@ -88,14 +88,6 @@ def test_rank_says_why_a_pose_was_not_read(ranking_of: Callable[..., Ranking], u
     assert "not read: two people stand in 6 of its 8 pictures" in table.rank_table(Ranking((some,)))
 
 
-def test_both_arms_say_one_arm(pose_at: Callable[..., Pose]) -> None:
-    arc = Arc(30, 90, ("both arms lost in the torso", "one arm lost in the torso", "legs read as one"))
-    pose = pose_at("akimbo", 8)
-    pose = replace(pose, round=replace(pose.round, weak_arcs=(arc,)))
-    for text in (table.rank_table(Ranking((pose,))), table.score_table(pose).split("weak arc")[1]):
-        assert "both arms lost in the torso; legs read as one" in text and "one arm" not in text
-
-
 def test_rank_tells_whose_angles_were_spread(ranking_of: Callable[..., Ranking]) -> None:
     ranking = ranking_of(3, 8)
     assert "Angles of" not in table.rank_table(ranking)

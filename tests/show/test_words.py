@@ -12,10 +12,3 @@ def test_a_short_reason_keeps_the_part_of_the_body_and_drops_the_side() -> None:
         "both arms lost, a hand at the hip")
     assert words.brief("one hand lost at the hip, picture left") == "one hand lost at the hip"
     assert words.brief("both arms lost in the torso") == "both arms lost in the torso"
-
-
-def test_both_arms_lost_say_that_one_is() -> None:
-    both = "both arms lost in the torso, a hand at the chest"
-    for less in ("one arm lost in the torso", "one hand lost at the hip"):
-        assert words.causes((less, both, "legs read as one")) == (both, "legs read as one")
-        assert words.causes((less, "legs read as one")) == (less, "legs read as one")
