@@ -259,7 +259,8 @@ ROW = 11.0
 EXPLAINED = (
     "Reads, clear and interest run from 0 to 100. Gaps: negative space as a share of what a string round the figure "
     "would enclose. Shape: how far head, arms and legs stand clear by geometry alone, 0 to 100. Turns: how much the "
-    "outline bends. Kisses: edges that just touch. Cut sure: how much of the figure the cut-out is expected to have right. "
+    "outline bends. Kisses: edges that just touch. Cut sure: how much of the figure the cut-out is expected to have "
+    "right. "
     "Plus-minus: views left out one at a time and the edges moved; 9 results in 10 lie between the two numbers.")
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from shapely import affinity
 
-from silhouette.records import Arc, Pose, Ranking, Stop
+from silhouette.records import Pose, Ranking, Stop
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show import table
 
