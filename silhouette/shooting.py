@@ -8,6 +8,8 @@ from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from silhouette import gathering, pipeline, tables
 from silhouette.errors import PoseError, SettingsError
 from silhouette.intake import film, stills
@@ -16,12 +18,8 @@ from silhouette.records_shoot import CheckReport, SetLayout, SetView
 from silhouette.settings import TRUST, Paper, Settings
 from silhouette.shape import outline
 from silhouette.shoot import check, keep, refset, turning
+from silhouette.shoot import respread as turns
 from silhouette.writing import whole_folder
-
-UNEVEN_STOPS, UNEVEN_DEG = 12, 12.0
-"""Stills from which outlines tell angles well enough to doubt an even spread, and by how much they must differ,
-degrees: 20 rendered turns of 24 uneven steps stay under 9, the same with two stops left out or one shot last reach 15
-to 48."""
 
 
 @dataclass(frozen=True)
@@ -144,7 +142,8 @@ def export_set(
         keep.refuse_scale(print_scale, pose_height_m or height_m)
     elif sheets_at is not None:
         raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
-    views, pose = _views_to_keep(Path(path), chosen, tell)
+    pose = respread(_pose_to_keep(Path(path), chosen, tell), chosen)
+    views = [set_view(v) for v in pose.views if not v.inferred and v.problem is None]
     layout = refset.lay_out(name or pose.name, views, **heights)
     pages = pages_for(
         layout,
@@ -165,40 +164,47 @@ def export_set(
         overwrite=overwrite,
         progress=tell,
     )
-    return replace(layout, notes=(*pose.notes, *uneven(pose.views, chosen), *layout.notes))
+    return replace(layout, notes=(*pose.notes, *layout.notes))
 
 
-def uneven(views: Sequence[View], settings: Settings) -> list[str]:
-    """A sentence where stills without an angle were spread evenly and their outlines tell that they were not shot so.
-
-    A stop left out, shot twice or shot again at the end puts all that follow at wrong angles.
-    """
-    shot = sorted((v for v in views if not v.inferred and v.problem is None), key=lambda v: v.stop.index)
-    if len(shot) < UNEVEN_STOPS or settings.span != 360 or any(v.stop.angle_from != "spread" for v in shot):
-        return []
+def respread(pose: Pose, settings: Settings) -> Pose:
+    """The pose with the angles that its outlines tell, where its stills state none and a stop was left out or shot
+    twice; where the outlines only doubt the even spread, with a sentence that says so."""
+    shot = sorted((v for v in pose.views if not v.inferred and v.problem is None), key=lambda v: v.stop.index)
+    if settings.span != 360 or not shot or any(v.stop.angle_from != "spread" for v in shot):
+        return pose
     masks = [v.mask if CANNOT_TELL not in v.flags else None for v in shot]
-    found = turning.estimate_angles(masks, start=settings.start, turn=settings.turn)
-    if found.sure.max() >= UNEVEN_DEG:
-        return []
-    off = [abs((v.angle - a + 180) % 360 - 180) for v, a in zip(shot, found.angles, strict=True)]
-    if max(off) < UNEVEN_DEG:
-        return []
-    k = next(k for k, o in enumerate(off) if o >= UNEVEN_DEG)
-    return [
-        f"Their outlines say otherwise: {shot[k].name}, called {shot[k].angle:.0f}, seems to be shot from about "
-        f"{found.angles[k]:.0f}. Was a stop left out, or shot again out of its turn? See to it with silhouette "
-        "check, and give the angles in the names or in angles.csv."
+    told = turns.respread(masks, [v.angle for v in shot], start=settings.start, turn=settings.turn)
+    if told is None or not (told.better or told.moved):
+        return pose
+    if not told.better:
+        k = told.moved[0]
+        doubt = (
+            f"Their outlines say otherwise: {shot[k].name}, called {shot[k].angle:.0f}, seems to be shot from about "
+            f"{told.angles[k]:.0f}. Was a stop left out, or shot again out of its turn? See to it with silhouette "
+            "check, and give the angles in the names or in angles.csv."
+        )
+        return replace(pose, notes=(*pose.notes, doubt))
+    views = [
+        replace(v, stop=replace(v.stop, angle=float(a), angle_from="outline", angle_sure=float(s)))
+        for v, a, s in zip(shot, told.angles, told.sure, strict=True)
     ]
+    why = [f"a stop is missing after {shot[k].name}" for k in told.skipped]
+    why += [f"{shot[k + 1].name} repeats {shot[k].name}" for k in told.repeated]
+    note = (
+        f"Angles: found from the outlines, give or take {np.median(told.sure[1:]):.0f} degrees, since the steps are "
+        f"not even: {', '.join(why)}."
+    )
+    return replace(pose, views=tuple(views), notes=(note, *(n for n in pose.notes if not n.startswith("Angles: "))))
 
 
-def _views_to_keep(place: Path, settings: Settings, tell: gathering.Progress) -> tuple[list[SetView], Pose]:
-    """The stops that a set can hold, and the pose they were read with."""
+def _pose_to_keep(place: Path, settings: Settings, tell: gathering.Progress) -> Pose:
+    """The pose as it was read; at least one of its pictures can be kept."""
     with gathering.workers(settings.jobs) as run:
         pose = pipeline.read_pose(place, settings, run, tell, None)
-    views = [set_view(v) for v in pose.views if not v.inferred and v.problem is None]
-    if not views:
+    if not any(not v.inferred and v.problem is None for v in pose.views):
         raise PoseError("none of its pictures can be read.", path=place, do="Copy them from the camera again.")
-    return views, pose
+    return pose
 
 
 def set_view(view: View) -> SetView:

@@ -62,15 +62,37 @@ def test_stills_without_angles_get_theirs_from_the_outlines(drawn_turn: Callable
     assert missing.verdict == "retake" and missing.after_stop == (8,)
 
 
-@pytest.mark.parametrize(("left_out", "told"), [((), False), ((135, 150), True)])
-def test_a_set_of_an_uneven_turn_says_that_its_angles_are_wrong(
-    drawn_turn: Callable[..., Path], tmp_path: Path, left_out: tuple[int, ...], told: bool
+STOPS = tuple(range(0, 375, 15))
+
+
+@pytest.mark.parametrize(
+    ("shot", "said"),
+    [
+        ([a for a in STOPS if a != 75], "missing after IMG_0004"),
+        ([a for a in STOPS if a not in (135, 150)], "missing after IMG_0008"),
+        (sorted([*STOPS, 90]), "IMG_0007 repeats IMG_0006"),
+        ([-a % 360 for a in STOPS if a != 75], "missing after IMG_0004"),
+    ],
+)
+def test_a_set_of_an_uneven_turn_is_named_by_its_outlines(
+    drawn_turn: Callable[..., Path], tmp_path: Path, shot: list[int], said: str
 ) -> None:
-    folder = drawn_turn("turn", [a for a in range(0, 375, 15) if a not in left_out], stem="IMG_{i:04d}")
+    folder = drawn_turn("turn", shot, stem="IMG_{i:04d}")
+    way = "right" if shot[1] > shot[2] else "left"
+    layout = shooting.export_set(folder, tmp_path / "set", silhouettes_only=True, turn=way)
+    assert said in layout.notes[0] and not any("spread over" in note for note in layout.notes)
+    named = {view.name: view.angle for _, view in layout.views}
+    off = [abs((named[f"IMG_{i:04d}"] - a + 180) % 360 - 180) for i, a in enumerate(shot)]
+    assert np.median(off) <= 2 and max(off) <= 6
+    assert len({stem for stem, _ in layout.views}) == len(shot)
+    assert {view.angle_from for _, view in layout.views} == {"outline"}
+
+
+def test_a_set_of_an_even_turn_keeps_its_even_angles(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("turn", STOPS, stem="IMG_{i:04d}")
     layout = shooting.export_set(folder, tmp_path / "set", silhouettes_only=True)
-    said = [note for note in layout.notes if "outlines say otherwise" in note]
-    assert bool(said) == told
-    assert not said or ("IMG_" in said[0] and "angles.csv" in said[0])
+    assert [stem for stem, _ in layout.views][:3] == ["turn_000", "turn_000b", "turn_015"]
+    assert "spread over 360" in layout.notes[0] and not any("outlines say" in note for note in layout.notes)
 
 
 def test_a_pose_may_be_a_clip(data: Path) -> None:

@@ -7,7 +7,6 @@ answered with ``unknown``.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +15,7 @@ from silhouette.errors import PoseError
 from silhouette.records import CANNOT_TELL, TWO_FIGURES, Stop
 from silhouette.records_shoot import CheckReport, Finding, StopLook, Verdict
 from silhouette.settings import TRUST
-from silhouette.shoot import distance, held, light, spot
+from silhouette.shoot import distance, held, light, spot, steps
 from silhouette.shoot.naming import named
 
 Floats = NDArray[np.float64]
@@ -28,12 +27,6 @@ NEEDED = f"The check needs a whole turn: at least {LEAST_STOPS} stops in the ord
 """What is asked of a person whose pictures are no turn."""
 MOST = 0.5
 """Share of the stops from which somebody else in the picture is no mistake at single stops any more."""
-GAP, GAP_DEG = 0.6, 9.0
-"""A stop is missing where a step exceeds the usual one by this share of it and by this many degrees: more than uneven
-steps do by themselves."""
-DOUBLED, DOUBLED_DEG, ALIKE = 0.35, 6.0, 0.4
-"""Two stops are one where their step is under this share of the usual, under this many degrees, and their outlines
-differ by less than this share of the usual difference."""
 NOT_ROUND_DEG = 4.0
 """Short of a full turn by this, or a third of a step, it is open."""
 SMALL_PX, TINY_PX = 200.0, 100.0
@@ -109,10 +102,6 @@ def turned_through(stops: Sequence[Stop]) -> Floats:
     return np.concatenate([[0.0], np.cumsum(steps)])[: len(stops)]
 
 
-def _usual_step(turned: Floats) -> float:
-    return float(np.median(np.abs(np.diff(turned)))) if len(turned) > 1 else 0.0
-
-
 def full_turn(stops: Sequence[Stop], turned: Floats) -> Finding:
     """Did the model come back to where it started, and how far past it?"""
     if len(stops) < LEAST_STOPS:
@@ -120,7 +109,7 @@ def full_turn(stops: Sequence[Stop], turned: Floats) -> Finding:
     if all(s.angle_from == "spread" for s in stops):
         text = "The stops have no angles of their own: they were spread evenly."
         return Finding("full turn", "unknown", (), text, NEEDED)
-    total, step = abs(float(turned[-1])), _usual_step(turned)
+    total, step = abs(float(turned[-1])), steps.usual_step(turned)
     last = len(stops) - 1
     slack = max(NOT_ROUND_DEG, step / 3)
     if total >= 360 - slack:
@@ -142,20 +131,19 @@ def missing_stops(stops: Sequence[Stop], turned: Floats) -> Finding:
     """Is a step so much larger than the others that a stop was skipped?"""
     if len(stops) < 5 or all(s.angle_from == "spread" for s in stops):
         return Finding("missing stops", "unknown", (), "The steps between the stops are not known.", "")
-    steps, usual = np.abs(np.diff(turned)), _usual_step(turned)
-    wide = np.flatnonzero(steps > usual + max(GAP * usual, GAP_DEG))
-    if not len(wide):
+    usual, wide = steps.usual_step(turned), steps.skipped(turned)
+    if not wide:
         return Finding("missing stops", "pass", (), f"The steps are about {usual:.0f} degrees all round.", "")
     places = []
-    for k in (int(w) for w in wide):
-        count = max(1, round(float(steps[k]) / usual) - 1)
+    for k in wide:
+        count = max(1, round(abs(float(turned[k + 1] - turned[k])) / usual) - 1)
         what = "a stop is" if count == 1 else f"{count} stops are"
         places.append(f"{what} missing between {stops[k].angle:.0f} and {stops[k + 1].angle:.0f}")
     text = "; ".join(places)
     return Finding(
-        "missing stops", "retake", tuple(sorted({int(j) for k in wide for j in (k, k + 1)})),
+        "missing stops", "retake", tuple(sorted({j for k in wide for j in (k, k + 1)})),
         f"{text[0].upper()}{text[1:]}, where the usual step is {usual:.0f} degrees.",
-        "Shoot what is missing there.", after_stop=tuple(int(k) for k in wide),
+        "Shoot what is missing there.", after_stop=tuple(wide),
     )
 
 
@@ -163,15 +151,7 @@ def doubled_stops(stops: Sequence[Stop], turned: Floats, looks: Sequence[StopLoo
     """Were two stops shot at one angle?"""
     if len(stops) < 5 or all(s.angle_from == "spread" for s in stops):
         return Finding("doubled stops", "unknown", (), "The steps between the stops are not known.", "")
-    steps, usual = np.abs(np.diff(turned)), _usual_step(turned)
-    differences = [_difference(a, b) for a, b in pairwise(looks)]
-    known = [d for d in differences if d is not None]
-    typical = float(np.median(known)) if known else 0.0
-    twice = []
-    for k, (step, difference) in enumerate(zip(steps, differences, strict=True)):
-        alike = difference is None or difference <= ALIKE * typical
-        if step < min(DOUBLED * usual, DOUBLED_DEG) and alike:
-            twice.append(k)
+    twice = steps.repeated(turned, [look.mask for look in looks])
     if not twice:
         return Finding("doubled stops", "pass", (), "No two stops in a row show the same view.", "")
     pairs = "; ".join(f"{stops[k].name} and {stops[k + 1].name} (at {stops[k].angle:.0f})" for k in twice)
@@ -179,13 +159,6 @@ def doubled_stops(stops: Sequence[Stop], turned: Floats, looks: Sequence[StopLoo
         "doubled stops", "look", tuple(sorted({j for k in twice for j in (k, k + 1)})),
         f"{pairs} show the same view.", "Keep the better one of each pair.",
     )
-
-
-def _difference(one: StopLook, other: StopLook) -> float | None:
-    """Area in which two outlines differ over the area of both."""
-    if one.mask.shape != other.mask.shape or not one.mask.any() or not other.mask.any():
-        return None
-    return float((one.mask ^ other.mask).sum() / (one.mask | other.mask).sum())
 
 
 def _nearness(pose: held.Held | None, turned: Floats, looks: Sequence[StopLook]) -> float | None:

@@ -1,0 +1,52 @@
+"""The steps from stop to stop: where one is so large that a stop was skipped, where one is so small that two show one
+view. Pure; shared by the shoot check and by the naming of a reference set."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from silhouette.records import Mask
+
+Floats = NDArray[np.float64]
+
+GAP, GAP_DEG = 0.6, 9.0
+"""A stop is missing where a step exceeds the usual one by this share of it and by this many degrees: more than uneven
+steps do by themselves."""
+DOUBLED, DOUBLED_DEG, ALIKE = 0.35, 6.0, 0.4
+"""Two stops are one where their step is under this share of the usual, under this many degrees, and their outlines
+differ by less than this share of the usual difference."""
+
+
+def usual_step(turned: Floats) -> float:
+    """Median step of (n,) degrees turned since the first stop; 0 for a single stop."""
+    return float(np.median(np.abs(np.diff(turned)))) if len(turned) > 1 else 0.0
+
+
+def skipped(turned: Floats) -> list[int]:
+    """The stops, counted from 0, after which at least one is missing."""
+    steps, usual = np.abs(np.diff(turned)), usual_step(turned)
+    return [int(k) for k in np.flatnonzero(steps > usual + max(GAP * usual, GAP_DEG))]
+
+
+def repeated(turned: Floats, masks: Sequence[Mask | None]) -> list[int]:
+    """The stops, counted from 0, whose view the next stop shows again."""
+    steps, usual = np.abs(np.diff(turned)), usual_step(turned)
+    differences = [_difference(a, b) for a, b in pairwise(masks)]
+    known = [d for d in differences if d is not None]
+    typical = float(np.median(known)) if known else 0.0
+    return [
+        k
+        for k, (step, difference) in enumerate(zip(steps, differences, strict=True))
+        if step < min(DOUBLED * usual, DOUBLED_DEG) and (difference is None or difference <= ALIKE * typical)
+    ]
+
+
+def _difference(one: Mask | None, other: Mask | None) -> float | None:
+    """Area in which two outlines differ over the area of both."""
+    if one is None or other is None or one.shape != other.shape or not one.any() or not other.any():
+        return None
+    return float((one ^ other).sum() / (one | other).sum())
