@@ -9,21 +9,24 @@ import argparse
 import contextlib
 import logging
 import os
+import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields
 from importlib import resources
 from pathlib import Path
-from typing import Any, NoReturn, get_args
+from typing import Any, NoReturn
 
 from silhouette import __version__
 from silhouette.errors import SettingsError, SilhouetteError
-from silhouette.settings import Intent, Settings
+from silhouette.flags import angle_list, arc, intent, print_scale
+from silhouette.settings import Settings
 
-EPILOG = """\
-exit codes: 0 done; 1 the check says retake; 2 something is wrong with what was given, one sentence says what;
-130 stopped with Ctrl-C. Everything stays on this machine; originals are only read."""
+EPILOG = (
+    "exit codes: 0 done; 1 the check says retake; 2 something is wrong with what was given, one sentence says what; "
+    "130 stopped with Ctrl-C. Everything stays on this machine; originals are only read."
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -55,7 +58,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser = _Parser(
         prog="silhouette",
         description="Read a pose as black shapes from all round: choose it, plan the shoot, check it, keep it.",
-        epilog=EPILOG,
+        epilog=textwrap.fill(EPILOG, columns()),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"silhouette {__version__}")
@@ -73,8 +76,8 @@ def _command(commands: Any, name: str, run: Callable[..., int], says: str, examp
     parser: argparse.ArgumentParser = commands.add_parser(
         name,
         help=says,
-        description=says,
-        epilog=f"example:\n  {example}\n\n{EPILOG}",
+        description=textwrap.fill(says, columns()),
+        epilog=f"example:\n  {example}\n\n{textwrap.fill(EPILOG, columns())}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.set_defaults(run=run)
@@ -152,7 +155,7 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
             intents = {pose: what for pose, what in args.intent or () if pose}
             ranking = pipeline.rank_poses(places, progress=progress, known=memory, intents=intents, **settings)
     shown = pipeline.placed(ranking)
-    said = table.score_table(shown.poses[0]) if one else table.rank_table(shown)
+    said = table.score_table(shown.poses[0], columns()) if one else table.rank_table(shown, columns())
     if args.out is None:
         print(said)
         return 0
@@ -237,7 +240,7 @@ def _plan(args: argparse.Namespace) -> int:
         break_min=args.break_min,
         poses=args.poses,
     )
-    print(plan_text.plan_text(made))
+    print(plan_text.plan_text(made, columns()))
     if args.out is not None:
         from silhouette.show import plan_page
 
@@ -269,9 +272,9 @@ def _check(args: argparse.Namespace) -> int:
     with _progress() as progress:
         checked = shooting.check_turnaround(args.turnaround, height_m=args.height, progress=progress, **_settings(args))
     written = None if args.out is None else shooting.write_check(checked, args.out, args.paper)
-    print(table.check_list(checked.report))
+    print(table.check_list(checked.report, columns()))
     for note in checked.notes:
-        print(textwrap.fill(note, 80))
+        print(textwrap.fill(note, columns()))
     if written is not None:
         _say_written(args.out, written)
     return checked.report.exit_code
@@ -279,7 +282,7 @@ def _check(args: argparse.Namespace) -> int:
 
 def _say_written(out: Path, names: Sequence[str]) -> None:
     print(f"\nWritten to {out}{os.sep}")
-    print(textwrap.fill(", ".join(names), 80, initial_indent="  ", subsequent_indent="  "))
+    print(textwrap.fill(", ".join(names), columns(), initial_indent="  ", subsequent_indent="  "))
 
 
 def _add_export(commands: Any) -> None:
@@ -334,10 +337,10 @@ def _export(args: argparse.Namespace) -> int:
     what = "black shapes only" if args.silhouettes_only else "photographs and black shapes, all metadata left out"
     from silhouette.show.table import counted
 
-    print(f"{layout.name}: {counted(len(layout.views), 'stop')}, {what}.")
+    print(textwrap.fill(f"{layout.name}: {counted(len(layout.views), 'stop')}, {what}.", columns()))
     for note in layout.notes:
-        print(textwrap.fill(note, 80))
-    print(f"\nWritten to {args.out}{os.sep}; open turnaround.html to turn the figure.")
+        print(textwrap.fill(note, columns()))
+    _say_written(args.out, ["open turnaround.html to turn the figure"])
     return 0
 
 
@@ -380,40 +383,9 @@ def _settings(args: argparse.Namespace) -> dict[str, Any]:
     return {**given, "intent": meant.get("", Settings().intent)}
 
 
-def angle_list(text: str) -> list[float]:
-    """``0,45,90`` as [0.0, 45.0, 90.0]."""
-    try:
-        angles = [float(x) for x in text.split(",")]
-    except ValueError:
-        angles = []
-    if not angles or not all(-360 <= a <= 360 for a in angles):
-        raise argparse.ArgumentTypeError(f"'{text}' is not a list of angles; write it as 0,45,90")
-    return angles
-
-
-def print_scale(text: str) -> float:
-    """``1:4`` or ``4`` as 4.0."""
-    try:
-        return float(text.removeprefix("1:"))
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"'{text}' is not a scale; write it as 1:4") from None
-
-
-def intent(text: str) -> tuple[str, str]:
-    """``closed`` as ("", "closed"), ``bundled=closed`` as ("bundled", "closed")."""
-    pose, _, what = text.rpartition("=")
-    if what not in get_args(Intent):
-        raise argparse.ArgumentTypeError(f"'{what}' is none of {', '.join(get_args(Intent))}")
-    return pose, what
-
-
-def arc(text: str) -> tuple[float, float]:
-    """``300-60`` as (300.0, 60.0)."""
-    try:
-        start, end = (float(x) for x in text.replace("..", "-").split("-"))
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"'{text}' is not an arc; write it as 300-60") from None
-    return start, end
+def columns() -> int:
+    """Columns of the terminal, 40 to 80; 80 where there is none."""
+    return max(40, min(80, shutil.get_terminal_size().columns))
 
 
 @contextlib.contextmanager

@@ -192,6 +192,22 @@ def test_every_command_has_help_with_an_example(capsys: pytest.CaptureFixture[st
             assert action.help, f"{name} {action.dest} has no help"
 
 
+@pytest.mark.parametrize(("wide", "most"), [("44", 44), ("20", 40), ("200", 80)])
+def test_what_is_printed_is_as_wide_as_the_terminal(
+    drawn_turn: Callable[..., Path],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    wide: str,
+    most: int,
+) -> None:
+    monkeypatch.setenv("COLUMNS", wide)
+    folder = drawn_turn("keeper", EIGHT, stem="IMG_{i}")
+    assert run("score", folder) == 0 == run("rank", folder) == run("plan")
+    assert run("check", folder) in (0, 1)
+    lines = capsys.readouterr().out.splitlines()
+    assert most - 12 <= max(map(len, lines)) <= most
+
+
 def test_help_is_instant() -> None:
     code = (
         "import sys, silhouette.cli as c\n"

@@ -145,7 +145,7 @@ def _advice(pose: Pose, arc: Arc, move: _Move, why: str, text: str) -> tuple[Adv
 def advice_line(advice: Advice) -> str:
     """The angles of an advice in one line: what it helps, what it may cost, where to look."""
     def told(stretches: tuple[tuple[float, float], ...]) -> str:
-        return words.listed([words.stretch(a, b) if a != b else words.degrees(a) for a, b in stretches])
+        return words.listed([words.from_to(a, b) if a != b else words.degrees(a) for a, b in stretches])
 
     line = f"helps {told(advice.helps)}"
     if advice.costs:

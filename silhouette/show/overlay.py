@@ -47,7 +47,7 @@ def draw_lines(poses: tuple[Pose, ...], ax: Any = None, arc: tuple[float, float]
         if len(poses) > len(LOOKS):
             title += f" (the first {len(LOOKS)} of {len(poses)})"
         if arc is not None:
-            title += f"; only {words.stretch(*arc)} counts"
+            title += f"; only {words.from_to(*arc)} counts"
         ax.text(0, height, ink.fit_line(title, width, 9, True), size=9, weight="bold", va="top")
         _draw_frame(ax, left, right, low, high)
         if arc is not None:

@@ -215,7 +215,7 @@ def draw_key(poses: Sequence[Pose], ax: Any, x: float, y: float, size: float, ar
         ax.plot([x, x, x + 16, x + 16], [y - 3, y + 3, y + 3, y - 3], color=ink.INK, linewidth=BRACKET, scalex=False,
                 scaley=False)
         room = ink.size_of(ax)[0] - x - 20
-        ax.text(x + 20, y, ink.fit_line(f"only {words.stretch(*arc)} counts", room, size), size=size, va="center")
+        ax.text(x + 20, y, ink.fit_line(f"only {words.from_to(*arc)} counts", room, size), size=size, va="center")
 
 
 # ------------------------------------------------------------------------------------------------------------ rings

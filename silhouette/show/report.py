@@ -90,7 +90,7 @@ def _pose_context(pose: Pose, key: str, px: float | None = None,
                   "why": "; ".join(weak.why), "to": round(weak.start + weak.width / 2) % 360}
                  for weak in pose.round.weak_arcs],
         "nowhere": "" if pose.round.reads_degrees is None else words.nowhere_weak(arc),
-        "counts": f"Only {words.stretch(*arc)} counts: the bracket on the wheel." if arc is not None else "",
+        "counts": f"Only {words.from_to(*arc)} counts: the bracket on the wheel." if arc is not None else "",
         "missing": [words.stretch(hole.start, hole.end) for hole in pose.round.missing_arcs],
         "advice": [{"text": a.text[:1].upper() + a.text[1:], "where": advice_line(a)} for a in advise(pose)],
         "views": [_view_context(view, pose, i, heights.get(i, 1.0)) for i, view in enumerate(pose.views)],

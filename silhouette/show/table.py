@@ -1,4 +1,4 @@
-"""What the terminal shows: plain text, at most 80 columns, nothing told by colour."""
+"""What the terminal shows: plain text, as wide as asked, 80 columns at most, nothing told by colour."""
 
 from __future__ import annotations
 
@@ -10,45 +10,51 @@ from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show import words
 
 COLUMNS = 80
+"""Columns of a line where nothing else is asked; 40 is the least that the tables need."""
+LEAST_TEXT = 20
+"""Columns left beside a line's head under which the text is set below it instead."""
 VERDICTS = {"retake": "RETAKE", "look": "look", "unknown": "cannot tell", "pass": "pass"}
 """How a verdict of the shoot check is printed, worst first."""
 
 
-def score_table(pose: Pose) -> str:
+def score_table(pose: Pose, width: int = COLUMNS) -> str:
     """One pose: the verdict, a row a view, the weak arcs, the notes.
 
     Returns
     -------
     str
-        Lines of at most 80 characters, no trailing newline.
+        Lines of at most ``width`` characters, no trailing newline.
     """
     sure = words.give_or_take(pose)
     meant = f", meant {pose.intent}" if pose.intent != "open" else ""
-    lines = [_cut(f"{pose.name}{meant}: {words.headline(pose)}"), *([f"({sure})"] if sure else []),
-             *([words.closed_hint(pose)] if words.closed_hint(pose) else []), "",
-             "angle  reads            band         why"]
+    hint = words.closed_hint(pose)
+    lines = _title(f"{pose.name}{meant}: {words.headline(pose)}", width)
+    for remark in (f"({sure})" if sure else "", hint):
+        lines += _hang("", remark, width) if remark else []
+    lines += ["", "angle  reads            band         why"]
     # A flag that every view carries would only clutter the rows; it is explained under the table.
     shared = set.intersection(*(set(view.flags) for view in pose.views)) if pose.views else set()
-    lines += [line for view in pose.views for line in _view_rows(view, shared)]
+    lines += [line for view in pose.views for line in _view_rows(view, shared, width)]
     if pose.round.weak_arcs:
-        lines += ["", "weak arc         why"]
+        wide = max(17, *(len(words.stretch(arc.start, arc.end)) + 2 for arc in pose.round.weak_arcs))
+        lines += ["", f"{'weak arc':<{wide}}why"]
         for arc in pose.round.weak_arcs:
             why = "; ".join(arc.why) or "just under fair all along"
-            lines += _hang(f"{words.stretch(arc.start, arc.end):<17}", why)
+            lines += _hang(f"{words.stretch(arc.start, arc.end):<{wide}}", why, width)
     if pose.round.missing_arcs and pose.round.reads_degrees is not None:
         missing = [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs]
-        lines += ["", *_hang(f"{'no view':<17}", words.listed(missing))]
+        lines += ["", *_hang(f"{'no view':<17}", words.listed(missing), width)]
     flags = dict.fromkeys(flag for view in pose.views for flag in view.flags)
     if flags:
         lines.append("")
         for flag in flags:
-            lines += _hang(f"{flag}: ", words.FLAGS.get(flag, flag))
+            lines += _hang(f"{flag}: ", words.FLAGS.get(flag, flag), width)
     if pose.notes:
-        lines += ["", *(line for note in pose.notes for line in textwrap.wrap(note, COLUMNS))]
+        lines += ["", *(line for note in pose.notes for line in textwrap.wrap(note, width))]
     return "\n".join(lines)
 
 
-def _view_rows(view: View, shared: set[str]) -> list[str]:
+def _view_rows(view: View, shared: set[str], width: int) -> list[str]:
     reading = view.reading if view.scored else None
     if reading is None:
         bar, why = "", [view.problem] if view.problem else []
@@ -57,19 +63,19 @@ def _view_rows(view: View, shared: set[str]) -> list[str]:
         why = list(reading.why[:{"strong": 0, "fair": 1, "weak": 2}[reading.band]])
     why += [flag for flag in view.flags if flag not in {CANNOT_TELL, NO_FIGURE, *shared}]
     band = words.standing(view).split(",")[0]
-    return _hang(f"{words.degrees(view.angle):>5}  {bar:<14}   {band:<11}  ", "; ".join(why))
+    return _hang(f"{words.degrees(view.angle):>5}  {bar:<14}   {band:<11}  ", "; ".join(why), width, below=7)
 
 
-def rank_table(ranking: Ranking) -> str:
+def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
     """Several poses, best first: the verdict, its plus-minus, the worst view, and where it is too close to call.
 
     Returns
     -------
     str
-        Lines of at most 80 characters, no trailing newline.
+        Lines of at most ``width`` characters, no trailing newline.
     """
     wide = min(max([len(pose.name) for pose in ranking.poses] + [4]), 24)
-    lines = [f"rank  {'pose':<{wide}}  reads from    9 in 10     worst view"]
+    lines = _row(f"rank  {'pose':<{wide}}", "reads from    9 in 10     worst view", width)
     for pose in ranking.poses:
         rank = "-" if pose.rank is None else pose.rank
         round_ = pose.round
@@ -78,39 +84,39 @@ def rank_table(ranking: Ranking) -> str:
         reads = ("not read  " if words.unread(pose) else "too few   ") if round_.reads_degrees is None else (
             f"{round_.reads_degrees:>3} of {round_.counted_degrees:<3}")
         between = "-" if pose.reads_low is None else f"{pose.reads_low}-{pose.reads_high}"
-        lines.append(f"{rank:>4}  {_cut(pose.name, wide):<{wide}}  {reads}    {between:<10}  {worst}")
+        lines += _row(f"{rank:>4}  {_cut(pose.name, wide):<{wide}}", f"{reads}    {between:<10}  {worst}", width)
         if words.unread(pose):
-            lines += _hang(" " * 6, words.headline(pose))
+            lines += _hang(" " * 6, words.headline(pose), width)
         if words.remarks(pose):
-            lines += _hang(" " * 6, words.remarks(pose))
+            lines += _hang(" " * 6, words.remarks(pose), width)
         if round_.weak_arcs:
             arc = max(round_.weak_arcs, key=lambda a: a.width)
             lines += _hang(" " * 6, f"weak {words.stretch(arc.start, arc.end)}"
-                           + (f": {'; '.join(arc.why[:2])}" if arc.why else ""))
+                           + (f": {'; '.join(arc.why[:2])}" if arc.why else ""), width)
         if words.closed_hint(pose):
-            lines += _hang(" " * 6, words.closed_hint(pose))
-    lines += ["", *_hang("", f"{words.asked(ranking)}. Nothing was dropped; the choice is yours.")]
-    lines += _spread_angles(ranking)
+            lines += _hang(" " * 6, words.closed_hint(pose), width)
+    lines += ["", *_hang("", f"{words.asked(ranking)}. Nothing was dropped; the choice is yours.", width)]
+    lines += _spread_angles(ranking, width)
     return "\n".join(lines)
 
 
-def _spread_angles(ranking: Ranking) -> list[str]:
+def _spread_angles(ranking: Ranking, width: int) -> list[str]:
     """A line that tells whose angles were not given but spread evenly; none where all were given."""
     spread = [pose.name for pose in ranking.poses
               if any(re.match(r"Angles: \d+ pictures in the order of their names", note) for note in pose.notes)]
     if not spread:
         return []
     whose = "all poses" if len(spread) == len(ranking.poses) > 1 else words.listed(spread)
-    return _hang("", f"Angles of {whose}: pictures taken in the order of their names, spread evenly.")
+    return _hang("", f"Angles of {whose}: pictures taken in the order of their names, spread evenly.", width)
 
 
-def check_list(report: CheckReport) -> str:
+def check_list(report: CheckReport, width: int = COLUMNS) -> str:
     """The shoot check, worst first: what to retake, what to look at, what passed in one line.
 
     Returns
     -------
     str
-        Lines of at most 80 characters, no trailing newline.
+        Lines of at most ``width`` characters, no trailing newline.
     """
     by_verdict = {verdict: [f for f in report.findings if f.verdict == verdict] for verdict in VERDICTS}
     retakes, looks = len(by_verdict["retake"]), len(by_verdict["look"])
@@ -121,17 +127,17 @@ def check_list(report: CheckReport) -> str:
         verdict = counted(looks, "thing") + " to look at, no sure retake"
     if looks and (retakes or report.exit_code == 2):
         verdict += f", {looks} to look at"
-    lines = [_cut(f"{report.name}: {counted(len(report.stops), 'stop')}, {verdict}"), ""]
+    lines = [*_title(f"{report.name}: {counted(len(report.stops), 'stop')}, {verdict}", width), ""]
     for verdict in ("retake", "look"):
         for finding in by_verdict[verdict]:
-            lines += _finding_rows(finding)
+            lines += _finding_rows(finding, width)
     if report.exit_code == 2:  # say what the turn lacks
         for finding in [f for f in by_verdict["unknown"] if f.check == "full turn" and f.do]:
-            lines += _finding_rows(finding)
+            lines += _finding_rows(finding, width)
             by_verdict["unknown"].remove(finding)
     for verdict in ("unknown", "pass"):
         if by_verdict[verdict]:
-            lines += _hang(f"{VERDICTS[verdict]:<12}", ", ".join(f.check for f in by_verdict[verdict]))
+            lines += _hang(f"{VERDICTS[verdict]:<12}", ", ".join(f.check for f in by_verdict[verdict]), width)
     return "\n".join(lines).rstrip()
 
 
@@ -140,14 +146,29 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def _finding_rows(finding: Finding) -> list[str]:
-    rows = _hang(f"{VERDICTS[finding.verdict]:<12}", f"{finding.check}: {finding.evidence}")
-    return rows + (_hang(" " * 12 + "> ", finding.do) if finding.do else [])
+def _finding_rows(finding: Finding, width: int) -> list[str]:
+    rows = _hang(f"{VERDICTS[finding.verdict]:<12}", f"{finding.check}: {finding.evidence}", width)
+    return rows + (_hang(" " * 12 + "> ", finding.do, width) if finding.do else [])
 
 
-def _hang(head: str, text: str) -> list[str]:
-    """``head`` followed by ``text``, its further lines set under its first."""
-    return textwrap.wrap(text, COLUMNS, initial_indent=head, subsequent_indent=" " * len(head)) or [head.rstrip()]
+def _row(head: str, rest: str, width: int) -> list[str]:
+    """A row of a table, on two lines where one is too narrow."""
+    whole = f"{head}  {rest}"
+    return [whole.rstrip()] if len(whole) <= width else [head.rstrip(), f"    {rest}".rstrip()]
+
+
+def _hang(head: str, text: str, width: int, below: int = 2) -> list[str]:
+    """``head`` followed by ``text``, its further lines set under its first; below the head, ``below`` columns in, where
+    too little room is left beside it."""
+    if head.strip() and text and width - len(head) < LEAST_TEXT:
+        start = " " * below
+        return [head.rstrip(), *textwrap.wrap(text, width, initial_indent=start, subsequent_indent=start)]
+    return textwrap.wrap(text, width, initial_indent=head, subsequent_indent=" " * len(head)) or [head.rstrip()]
+
+
+def _title(text: str, width: int) -> list[str]:
+    """A heading: cut off where it is too long for the widest terminal, broken where it is so for a narrow one."""
+    return textwrap.wrap(_cut(text), width)
 
 
 def _cut(text: str, wide: int = COLUMNS) -> str:

@@ -55,6 +55,8 @@ NOT_READ = "Not read: "
 CLOSED_HINT = "If it is meant to be closed, say --intent closed."
 COMPACT = 1.6
 """Height over width under which a figure is as compact as one that sits or crouches; one that stands is over 2."""
+NEARLY_ROUND = 60.0
+"""A stretch that leaves no more of the round than this, degrees, is told by what it leaves."""
 SAME_PLACE = 1.0
 """Two stops nearer than this, degrees, are the same one taken twice."""
 
@@ -129,7 +131,7 @@ def give_or_take(pose: Pose) -> str:
 
 def asked(ranking: Ranking) -> str:
     """What the poses were read as, and from where: ``Read as open, counted from 300 to 60``."""
-    counted = "" if ranking.arc is None else f", counted from {stretch(*ranking.arc)}"
+    counted = "" if ranking.arc is None else f", counted from {from_to(*ranking.arc)}"
     return f"Read as {ranking.meant}{counted}"
 
 
@@ -164,9 +166,16 @@ def nowhere_weak(arc: tuple[float, float] | None) -> str:
     return f"no stretch of the {'round' if arc is None else 'arc'} is weak"
 
 
-def stretch(start: float, end: float) -> str:
+def from_to(start: float, end: float) -> str:
     """An arc as printed, clockwise."""
     return "all round" if round(end - start) % 360 == 0 else f"{degrees(start)} to {degrees(end)}"
+
+
+def stretch(start: float, end: float) -> str:
+    """A stretch of the round as printed, clockwise; one that is nearly all of it by what is left: ``58 to 38`` would
+    be taken for the twenty degrees between."""
+    left = (start - end) % 360
+    return f"all but {from_to(end, start)}" if 0.5 < left <= NEARLY_ROUND else from_to(start, end)
 
 
 def standing(view: View) -> str:

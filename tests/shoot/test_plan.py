@@ -143,7 +143,9 @@ def test_what_is_said_to_fit_fits(height, room, lens, pose, orientation, stand):
         seen = math.degrees(math.atan2(abs(lamp.x), plan.distance - lamp.y))
         half = math.degrees(math.atan(plan.frame[0] / 2 / plan.distance))
         assert seen >= half + 3.9
-    assert max(len(line) for line in plan_text(plan).splitlines()) <= 80
+    for width in (40, 60, 80):
+        lines = plan_text(plan, width).splitlines()
+        assert max(map(len, lines)) <= width and "this plan" in " ".join(" ".join(lines).split())
 
 
 def test_key_is_at_three_quarters_and_fill_is_opposite_and_softer():

@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 from shapely import affinity
 
-from silhouette.records import Pose, Ranking, Stop
+from silhouette.records import Arc, Pose, Ranking, Stop
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show import table
 
 
-def is_plain(text: str) -> bool:
-    """At most 80 columns, nothing but printable ASCII, no trailing newline or spaces."""
+def is_plain(text: str, width: int = 80) -> bool:
+    """At most ``width`` columns, nothing but printable ASCII, no trailing newline or spaces."""
     lines = text.split("\n")
-    return all(len(line) <= 80 and line == line.rstrip() for line in lines) and all(
+    return all(len(line) <= width and line == line.rstrip() for line in lines) and all(
         c == "\n" or " " <= c <= "~" for c in text) and not text.endswith("\n")
 
 
@@ -31,6 +31,27 @@ def test_score_has_a_row_a_view(pose_at: Callable[..., Pose], stops: int) -> Non
     for row, view in zip(rows, pose.views, strict=True):
         assert view.reading
         assert f" {view.reading.band} " in f"{row} "
+
+
+@pytest.mark.parametrize("width", [40, 52, 66])
+def test_a_narrow_terminal_gets_narrow_lines_with_the_same_words(
+    pose_at: Callable[..., Pose], odd_pose: Pose, ranking_of: Callable[..., Ranking], width: int
+) -> None:
+    ranking = ranking_of(6, 12)
+    for narrow, usual in (
+        (table.score_table(pose_at("akimbo", 24), width), table.score_table(pose_at("akimbo", 24))),
+        (table.score_table(odd_pose, width), table.score_table(odd_pose)),
+        (table.rank_table(ranking, width), table.rank_table(ranking)),
+    ):
+        assert is_plain(narrow, width)
+        assert narrow.split() == usual.split()
+
+
+def test_an_arc_that_is_nearly_all_round_is_told_by_what_it_leaves(pose_at: Callable[..., Pose]) -> None:
+    pose = pose_at("akimbo", 24)
+    wide = replace(pose, round=replace(pose.round, weak_arcs=(Arc(58, 38, ("head lost",)), Arc(300, 200))))
+    text = table.score_table(wide)
+    assert "\nall but 38 to 58  head lost" in text and "\n300 to 200 " in text and is_plain(text)
 
 
 def test_score_says_verdict_doubt_and_weak_arcs(pose_at: Callable[..., Pose]) -> None:
