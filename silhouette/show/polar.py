@@ -350,8 +350,9 @@ def _draw_causes_under(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) 
 
 def cause_lines(letter: str, arc: Arc, width: float, size: float) -> list[str]:
     """``A  27 to 156`` and the causes under it, broken to ``width`` points."""
-    first = f"{letter}  {words.stretch(arc.start, arc.end)}"
-    return [first, *(line for why in arc.why[:2] for line in ink.wrap(words.brief(why), width, size))]
+    told = f"{letter}  {words.stretch(arc.start, arc.end)}"
+    first = [told] if ink.text_width(told, size, True) <= width else told.replace(" but ", " but\n").split("\n")
+    return [*first, *(line for why in arc.why[:2] for line in ink.wrap(words.brief(why), width, size))]
 
 
 def fit_blocks(blocks: list[tuple[float, list[str]]], low: float, high: float, line: float,
