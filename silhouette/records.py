@@ -262,6 +262,8 @@ class Joint:
     """Radius that holds the true joint 9 times in 10, figure heights."""
     sure: float = 1.0
     """Chance that the true joint lies within 5 % of the figure height of this place, 0 to 1."""
+    also: tuple[float, float] | None = None
+    """The other place, picture fractions, where two are possible."""
 
 
 @dataclass(frozen=True)

@@ -79,6 +79,7 @@ def view_to_dict(view: View) -> dict[str, Any]:
         "joints": body
         and [
             {"joint": j.joint, "x": _plain(j.x, 4), "y": _plain(j.y, 4), "spread": _plain(j.spread, 4)}
+            | ({} if j.also is None else {"or": [_plain(j.also[0], 4), _plain(j.also[1], 4)]})
             for j in body.joints
         ],
         "cutter": view.cutter,

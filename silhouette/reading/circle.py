@@ -16,6 +16,7 @@ from silhouette.records import (
     INFERRED,
     Arc,
     Gap,
+    Joint,
     Measures,
     Outline,
     Part,
@@ -70,7 +71,7 @@ def mirrored(view: View) -> View:
         reading=None if reading is None else replace(reading, why=tuple(_swap_sides(w) for w in reading.why)),
         body=None
         if body is None
-        else replace(body, joints=tuple(replace(j, x=1 - j.x) for j in body.joints)),
+        else replace(body, joints=tuple(_mirror_joint(j) for j in body.joints)),
     )
 
 
@@ -250,6 +251,10 @@ def _without_side(reason: str) -> str:
 def _swap_sides(text: str) -> str:
     other = {"left": "right", "right": "left"}
     return re.sub(r"picture (left|right)", lambda m: f"picture {other[m.group(1)]}", text)
+
+
+def _mirror_joint(joint: Joint) -> Joint:
+    return replace(joint, x=1 - joint.x, also=None if joint.also is None else (1 - joint.also[0], joint.also[1]))
 
 
 def _mirror_outline(outline: Outline) -> Outline:

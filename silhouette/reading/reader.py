@@ -43,6 +43,9 @@ UNLIKE = 0.3
 """``BodyReading.unlike`` from which an outline should be read by shape alone."""
 PLACED = 0.05
 """A joint is placed if it lies this near to where the reader puts it, figure heights."""
+SECOND_SHARE, SECOND_APART = 0.2, 0.10
+"""A second place is told if at least the first speaks for it and it lies farther from the first than the second, figure
+heights."""
 SPREAD_FLOOR = 0.005
 """Least spread, figure heights: about the error of a joint that lies in the open."""
 
@@ -81,15 +84,18 @@ def read_body(outline: Outline) -> BodyReading:
     framed = frame(outline.polygon)
     answers, where, fine = _run(framed.picture)
     told = (1 / (1 + np.exp(-answers.astype(np.float64)))).mean(0)
-    places, radii, sure = _places(_both_looks(where, fine), PLACED * framed.scale / CANVAS)
+    bells, unit = _both_looks(where, fine), framed.scale / CANVAS
+    places, radii, sure = _places(bells, PLACED * unit)
+    others = _second_places(bells, places, SECOND_APART * unit)
+
+    def in_picture(spot: Floats) -> tuple[float, float]:
+        there = ((spot - 0.5) / unit + framed.middle) * outline.height_px + outline.origin_px
+        return float(there[0] / outline.picture_size[0]), float(there[1] / outline.picture_size[1])
+
     joints = []
-    width, height = outline.picture_size
-    for name, (x, y), radius, chance in zip(POINTS, places, radii, sure, strict=True):
-        across = (x - 0.5) * CANVAS / framed.scale + framed.middle[0]
-        down = (y - 0.5) * CANVAS / framed.scale + framed.middle[1]
-        joints.append(Joint(name, float((across * outline.height_px + outline.origin_px[0]) / width),
-                            float((down * outline.height_px + outline.origin_px[1]) / height),
-                            float(max(SPREAD_FLOOR, radius * CANVAS / framed.scale)), float(chance)))
+    for name, spot, radius, chance, other in zip(POINTS, places, radii, sure, others, strict=True):
+        joints.append(Joint(name, *in_picture(spot), float(max(SPREAD_FLOOR, radius / unit)), float(chance),
+                            None if other is None else in_picture(other)))
     arms, legs = sorted(told[1:3].tolist()), sorted(told[3:5].tolist())
     limbs = LimbLegibility(float(told[0]), (arms[0], arms[1]), (legs[0], legs[1]))
     return BodyReading(limbs, tuple(joints), float(told[5]))
@@ -189,6 +195,24 @@ def _places(bells: _Bells, near: float) -> tuple[Floats, Floats, Floats]:
     reached = np.minimum((held < 0.9).sum(1), held.shape[1] - 1)
     radii = np.take_along_axis(np.take_along_axis(away, order, 1), reached[:, None], 1)[:, 0]
     return places, radii, (bells.share * within).sum(1)
+
+
+def _second_places(bells: _Bells, places: Floats, apart: float) -> list[Floats | None]:
+    """For each point the other place it may lie at, canvas fractions: where at least SECOND_SHARE of its bells lie
+    within two cells of a cell, all of them ``apart`` or farther from its first place and from its twin's."""
+    twin = [0, *(k + 1 if k % 2 else k - 1 for k in range(1, len(POINTS)))]
+    rest = bells.share
+    for taken in (places, places[twin]):
+        rest = np.where(np.hypot(bells.x - taken[:, :1], bells.y - taken[:, 1:]) > apart, rest, 0)
+    found: list[Floats | None] = [None] * len(POINTS)
+    cells = np.arange(MAPS)
+    for k in np.flatnonzero(rest.sum(1) >= SECOND_SHARE):
+        round_it = cv2.blur(rest[k].reshape(MAPS, MAPS), (5, 5), borderType=cv2.BORDER_CONSTANT) * 25
+        y, x = np.unravel_index(int(round_it.argmax()), round_it.shape)
+        if round_it[y, x] >= SECOND_SHARE:
+            share = rest[k] * ((np.abs(cells - y) <= 2)[:, None] & (np.abs(cells - x) <= 2)[None]).ravel()
+            found[k] = np.array([share @ bells.x[k], share @ bells.y[k]]) / share.sum()
+    return found
 
 
 def _run(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], ...]:

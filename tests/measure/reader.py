@@ -149,6 +149,17 @@ def _joints(rows: list[Row], kept: list[int], lines: list[Outline | None], bodie
         here = (sure >= low) & (sure < high)
         print(f"{sure[here].mean():.2f}->{np.mean(off[here] < reader.PLACED):.2f} ({here.sum()})", end="  ")
     print()
+    two = [(i, n) for i, body in enumerate(bodies) for n, joint in enumerate(body.joints) if joint.also is not None]
+    hit = []
+    for i, n in two:
+        joint, line, at = bodies[i].joints[n], lines[kept[i]], rows[kept[i]][3]
+        size = np.array(line.picture_size) / line.height_px                                # type: ignore[union-attr]
+        alike = [m for m in range(9) if reader.POINTS[m] == joint.joint]
+        hit.append([min(np.linalg.norm((np.array(spot) - at[m]) * size) for m in alike) < 2 * reader.PLACED
+                    for spot in ((joint.x, joint.y), joint.also)])
+    print(f"  two places told for {len(two) / off.size:.1%} of joints; one of the kind within 10 % of the first in "
+          f"{np.mean([h[0] for h in hit]):.0%}, of the second in {np.mean([h[1] for h in hit]):.0%}, "
+          f"of either in {np.mean([any(h) for h in hit]):.0%}")
     _placed(off, limb, [lines[i] for i in kept], bodies)                                   # type: ignore[misc]
 
 
