@@ -211,7 +211,9 @@ def _second_places(bells: _Bells, places: Floats, apart: float) -> list[Floats |
         y, x = np.unravel_index(int(round_it.argmax()), round_it.shape)
         if round_it[y, x] >= SECOND_SHARE:
             share = rest[k] * ((np.abs(cells - y) <= 2)[:, None] & (np.abs(cells - x) <= 2)[None]).ravel()
-            found[k] = np.array([share @ bells.x[k], share @ bells.y[k]]) / share.sum()
+            spot = np.array([share @ bells.x[k], share @ bells.y[k]]) / share.sum()
+            if min(np.hypot(*(spot - taken)) for taken in (places[k], places[twin[k]])) > apart:   # no ring round one
+                found[k] = spot
     return found
 
 
