@@ -26,7 +26,8 @@ LEAST_STOPS = 6
 NEEDED = f"The check needs a whole turn: at least {LEAST_STOPS} stops in the order shot, the camera fixed."
 """What is asked of a person whose pictures are no turn."""
 MOST = 0.5
-"""Share of the stops from which somebody else in the picture is no mistake at single stops any more."""
+"""Share of the stops from which somebody else in the picture is no mistake at single stops any more; and of those that
+seem to have moved from which the frame that cuts them is the likelier cause."""
 NOT_ROUND_DEG = 4.0
 """Short of a full turn by this, or a third of a step, it is open."""
 SMALL_PX, TINY_PX = 200.0, 100.0
@@ -71,7 +72,7 @@ def check_turnaround(
         pose = held.judge([looks[k].mask for k in sure], turned[np.asarray(sure)])
     findings = [
         *(_turn_lost() if moved is not None else _turn(stops, turned, looks)),
-        held_pose(stops, turned, sure, pose, height_m),
+        held_pose(stops, turned, looks, sure, pose, height_m),
         camera_moved(stops, sure[moved]) if moved is not None else stance(stops, turned, looks, sure, height_m),
         framing(stops, looks), figure_size(stops, looks), sharpness(stops, looks),
         light.steady_light(stops, looks), light.light_direction(looks),
@@ -168,9 +169,10 @@ def _nearness(pose: held.Held | None, turned: Floats, looks: Sequence[StopLook])
 
 
 def held_pose(
-    stops: Sequence[Stop], turned: Floats, sure: Sequence[int], pose: held.Held | None, height_m: float | None
+    stops: Sequence[Stop], turned: Floats, looks: Sequence[StopLook], sure: Sequence[int], pose: held.Held | None,
+    height_m: float | None,
 ) -> Finding:
-    """Do all outlines belong to one rigid figure?"""
+    """Do all outlines belong to one rigid figure? The pose is not blamed for what the frame cuts."""
     if pose is None:
         text = "Too few outlines that can be trusted and compared to hold one stop against the others."
         return Finding("held pose", "unknown", (), text, "")
@@ -184,6 +186,9 @@ def held_pose(
         reach = "" if abs(float(turned[-1])) >= 270 else " so far; opposite views, which show most, are still to come"
         return Finding("held pose", "pass", (), f"The outlines of all stops fit one figure that held still{reach}.", "")
     which = [sure[k] for k in pose.moved]
+    if sum(bool(looks[k].edges) for k in which) > MOST * len(which):
+        text = "The frame cuts the figure, so the rest of it does not tell whether the pose was held."
+        return Finding("held pose", "unknown", (), text, "")
     far = f"about {100 * pose.far * height_m:.0f} cm" if height_m else f"about {100 * pose.far:.0f} % of its height"
     way = "lower than before" if pose.sank > 0.01 else "higher than before" if pose.sank < -0.01 else "elsewhere"
     if pose.drifting:

@@ -92,17 +92,29 @@ def test_single_moved_stop_is_the_only_one_blamed() -> None:
 
 
 def test_a_doubtful_stop_is_not_blamed_with_a_clear_one() -> None:
-    stops, _ = made(24)
+    stops, looks = made(24)
     share = np.zeros(24)
     share[[1, 9]] = 0.012, 0.03
     moved = held.Held((1, 9), False, "arm height", 0.07, 0.0, 0.4, share)
-    both = check.held_pose(stops, check.turned_through(stops), range(24), moved, None)
+    both = check.held_pose(stops, check.turned_through(stops), looks, range(24), moved, None)
     assert both.verdict == "retake" and both.stops == (9,)
     assert both.evidence.startswith("At 135 the figure at arm height")
     assert both.do.startswith("Retake 135. Look at 15 too")
     share[9] = 0.013
-    neither = check.held_pose(stops, check.turned_through(stops), range(24), moved, None)
+    neither = check.held_pose(stops, check.turned_through(stops), looks, range(24), moved, None)
     assert neither.verdict == "look" and neither.stops == (1, 9)
+
+
+def test_a_pose_is_not_blamed_for_what_the_frame_cuts() -> None:
+    stops, looks = taken("droop")
+    ground = max(int(np.flatnonzero(look.mask.any(axis=1))[-1]) for look in looks)
+    cut = [replace(look, mask=look.mask[: ground - 40], edges=("bottom",)) for look in looks]
+    found = check.check_turnaround("cut", stops, cut, height_m=1.72)
+    pose = finding(found, "held pose")
+    assert pose.verdict == "unknown" and "frame cuts" in pose.evidence
+    assert finding(found, "framing").verdict == "retake" and found.exit_code == 1
+    few = [*(replace(look, edges=("bottom",)) for look in looks[:3]), *looks[3:]]
+    assert finding(check.check_turnaround("few", stops, few), "held pose").verdict == "retake"
 
 
 def test_lost_foot_in_one_cut_blames_nobody() -> None:
