@@ -106,6 +106,27 @@ def test_one_picture(drawn_turn: Callable[..., Path]) -> None:
         assert pose.round.reads_degrees is None and pose.round.worst is not None
 
 
+def test_two_people_who_touch_are_asked_about_and_one_alone_is_not(data: Path, tmp_path: Path) -> None:
+    turn = data / "rendered" / "turn"
+    alone = silhouette.score_pose(turn)
+    assert not any("unlike one body" in note for note in alone.notes)
+    for angle in (0, 90, 180):
+        mask = cv2.imread(str(turn / "masks" / f"{angle:03d}.png"), cv2.IMREAD_GRAYSCALE) > 127
+        columns = np.flatnonzero(mask.any(axis=0))
+        figure = mask[:, columns[0] : columns[-1] + 1]
+        both = np.zeros((mask.shape[0], 2 * figure.shape[1] + 60), bool)
+        both[:, 30 : 30 + figure.shape[1]] = figure
+        wide = figure.shape[1]
+        touch = next(k for k in range(wide + 30, 30, -1) if (both[:, k : k + wide] & figure).sum() > 40)
+        both[:, touch : touch + wide] |= figure
+        still = np.where(both[..., None], 60, 190).astype(np.uint8).repeat(3, axis=2)
+        cv2.imwrite(str(tmp_path / f"{angle:03d}.png"), still)
+        cv2.imwrite(str(tmp_path / f"{angle:03d}.mask.png"), both.astype(np.uint8) * 255)
+    pair = silhouette.score_pose(tmp_path)
+    (told,) = [note for note in pair.notes if "unlike one body" in note]
+    assert told.startswith("At 0, 90 and 180 the outline")
+
+
 def test_two_stills_of_one_angle_are_flagged(drawn_turn: Callable[..., Path]) -> None:
     folder = drawn_turn("keeper", EIGHT)
     shutil.copy(folder / "090.jpg", folder / "90.jpg")
