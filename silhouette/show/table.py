@@ -13,6 +13,8 @@ COLUMNS = 80
 """Columns of a line where nothing else is asked; 40 is the least that the tables need."""
 LEAST_TEXT = 20
 """Columns left beside a line's head under which the text is set below it instead."""
+MOST_NOTES = 3
+"""Notes on a pose that the ranking prints; the report has them all."""
 VERDICTS = {"retake": "RETAKE", "look": "look", "unknown": "cannot tell", "pass": "pass"}
 """How a verdict of the shoot check is printed, worst first."""
 
@@ -95,9 +97,17 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
                            + (f": {'; '.join(arc.why[:2])}" if arc.why else ""), width)
         if words.closed_hint(pose):
             lines += _hang(" " * 6, words.closed_hint(pose), width)
+        lines += [line for note in _asks(pose) for line in _hang(" " * 6, note, width)]
     lines += ["", *_hang("", f"{words.asked(ranking)}. Nothing was dropped; the choice is yours.", width)]
     lines += _spread_angles(ranking, width)
     return "\n".join(lines)
+
+
+def _asks(pose: Pose) -> list[str]:
+    """What the notes on a pose ask for; not where its angles come from nor why it was not read: both are told anyway."""
+    asks = [note for note in pose.notes if not note.startswith(("Angles:", "Not read:"))]
+    more = len(asks) - MOST_NOTES
+    return asks if more <= 0 else [*asks[:MOST_NOTES], f"{counted(more, 'more note')} in the report"]
 
 
 def _spread_angles(ranking: Ranking, width: int) -> list[str]:

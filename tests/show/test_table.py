@@ -119,6 +119,16 @@ def test_rank_tells_whose_angles_were_spread(ranking_of: Callable[..., Ranking])
     assert f"Angles of {poses[1].name} and {poses[2].name}: " in text.replace("\n", " ")
 
 
+def test_rank_prints_what_the_notes_on_a_pose_ask_for(ranking_of: Callable[..., Ranking]) -> None:
+    ranking = ranking_of(2, 12)
+    asks = tuple(f"IMG_{i}.jpg cannot be read. Copy it again." for i in range(5))
+    first = replace(ranking.poses[0], notes=("Angles: from the names of the pictures.", *asks))
+    text = table.rank_table(replace(ranking, poses=(first, ranking.poses[1])))
+    assert all(f"      {ask}\n" in text for ask in asks[:3])
+    assert "      2 more notes in the report\n" in text
+    assert asks[3] not in text and "from the names" not in text and is_plain(text)
+
+
 def test_a_compact_pose_that_hardly_reads_may_be_meant_closed(pose_at: Callable[..., Pose]) -> None:
     pose = pose_at("akimbo", 8)
     flat = replace(pose, round=replace(pose.round, reads_degrees=60))
