@@ -104,7 +104,7 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
 
 
 def _asks(pose: Pose) -> list[str]:
-    """What the notes on a pose ask for; not where its angles come from nor why it was not read: both are told anyway."""
+    """The notes that ask for something; where angles come from and why a pose was not read is told anyway."""
     asks = [note for note in pose.notes if not note.startswith(("Angles:", "Not read:"))]
     more = len(asks) - MOST_NOTES
     return asks if more <= 0 else [*asks[:MOST_NOTES], f"{counted(more, 'more note')} in the report"]
