@@ -5,6 +5,7 @@ Read :func:`score_pose` first; the rest of the file is its steps in order.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -301,16 +302,15 @@ def _not_alone(views: Sequence[View]) -> list[str]:
 
 
 def _edge_sd(views: Sequence[View], settings: Settings) -> float:
-    """Standard deviation of readability, over a few views, when a mask's edge moves out or in by ``EDGE``."""
+    """Standard deviation of readability when a mask's edge moves by ``EDGE``, out and in by turns, over a few views."""
     scored = [v for v in views if v.scored and not v.inferred]
     if not scored or settings.jitter == 0:
         return 0.0
     picks = scored[:: max(1, len(scored) // settings.jitter)][: settings.jitter]
     moved = []
-    for v in picks:
-        for distance in (EDGE, -EDGE):
-            if (value := _readability_moved(v, distance, settings.intent)) is not None and v.reading is not None:
-                moved.append(value - v.reading.readability)
+    for v, distance in zip(picks, itertools.cycle((EDGE, -EDGE)), strict=False):
+        if (value := _readability_moved(v, distance, settings.intent)) is not None and v.reading is not None:
+            moved.append(value - v.reading.readability)
     return float(np.sqrt(np.mean(np.square(moved)))) if moved else 0.0
 
 

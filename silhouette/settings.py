@@ -47,7 +47,7 @@ class Settings:
     """Processes to share the pictures among. One by default: starting a second costs about as much as reading a dozen
     stills, and a script that asks for more must guard its main part as Python's multiprocessing wants it."""
     jitter: int = 6
-    """Views of a pose whose mask edge is moved in and out to learn how much a score shakes; 0 leaves it out."""
+    """Views whose mask edge is moved, out and in by turns, to see how much a score moves; 0 leaves it out."""
     seed: int = 0
     """Seed of those resamplings, so that the same pictures give the same answer."""
 
