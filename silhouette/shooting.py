@@ -154,15 +154,8 @@ def export_set(
         paper=paper,
     )
     keep.export(
-        layout,
-        out,
-        silhouettes_only=silhouettes_only,
-        originals=originals,
-        crop=crop,
-        print_scale=print_scale,
-        pages=pages,
-        overwrite=overwrite,
-        progress=tell,
+        layout, out, silhouettes_only=silhouettes_only, originals=originals, crop=crop, print_scale=print_scale,
+        pages=pages, overwrite=overwrite, progress=tell,
     )
     return replace(layout, notes=(*pose.notes, *layout.notes))
 
