@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from silhouette.errors import CutterError
+from silhouette.reading.weights import UNLIKE_CURVE
 from silhouette.records import BodyReading, Joint, LimbLegibility, Outline
 
 CANVAS = 640
@@ -39,8 +40,9 @@ START_WIDTH, LEAST_WIDTH, MOST_WIDTH = 0.45, 0.06, 2.0
 NINE_TENTHS = 2.146
 """Radius that holds nine tenths of a round normal distribution, standard deviations: sqrt(2 ln 10)."""
 POINTS = ("head", "hand", "hand", "elbow", "elbow", "foot", "foot", "knee", "knee")
-UNLIKE = 0.3
-"""``BodyReading.unlike`` from which an outline should be read by shape alone."""
+UNLIKE = UNLIKE_CURVE[1]
+"""``BodyReading.unlike`` from which an outline is read by shape alone; trust fades towards it, so that no small change
+of an outline switches from one way of reading to the other."""
 PLACED = 0.05
 """A joint is placed if it lies this near to where the reader puts it, figure heights."""
 SECOND_SHARE, SECOND_APART = 0.2, 0.10

@@ -59,7 +59,7 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
 def _view_rows(view: View, shared: set[str], width: int) -> list[str]:
     reading = view.reading if view.scored else None
     if reading is None:
-        bar, why = "", [view.problem] if view.problem else []
+        bar, why = "", [view.problem.rstrip(".")] if view.problem else []
     else:
         bar = ("#" * round(reading.readability / 10)).ljust(10, ".") + f" {reading.readability:3.0f}"
         why = list(reading.why[:{"strong": 0, "fair": 1, "weak": 2}[reading.band]])
