@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import logging
 import os
 import shutil
 import sys
@@ -21,6 +20,7 @@ from typing import Any, NoReturn
 from silhouette import __version__
 from silhouette.errors import SettingsError, SilhouetteError
 from silhouette.flags import angle_list, arc, intent, print_scale
+from silhouette.process import own_streams, signals_stop
 from silhouette.settings import Settings
 
 EPILOG = (
@@ -31,19 +31,50 @@ EPILOG = (
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    args = build_parser().parse_args(argv)
-    _quiet_libraries()
-    try:
-        return int(args.run(args))
-    except SilhouetteError as error:
-        print(f"silhouette: {error}", file=sys.stderr)
-        return error.exit_code
-    except KeyboardInterrupt:
-        print("\nsilhouette: stopped; nothing half-written was left behind.", file=sys.stderr)
-        return 130
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+    with own_streams(), signals_stop():
+        try:
+            args = build_parser().parse_args(argv)
+            code = int(args.run(args))
+            sys.stdout.flush()
+        except SilhouetteError as error:
+            code = _say(str(error), error.exit_code)
+        except KeyboardInterrupt as stop:
+            code = _say("stopped; nothing half-written was left behind.", 128 + (stop.args[0] if stop.args else 2))
+        except BrokenPipeError:
+            sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123
+            code = 0
+        except OSError as error:
+            code = _say(f"{_where(error)}{error.strerror or error}. Nothing half-written was left behind.", 2)
+        except MemoryError:
+            code = _say("this needs more memory than there is. Give fewer or smaller pictures.", 2)
+        except Exception as error:
+            code = _say(_own_fault(error), 2)
+        return code
+
+
+def _say(sentence: str, code: int) -> int:
+    """One sentence on the error stream, in letters that it can show; where that is closed there is nobody to tell."""
+    with contextlib.suppress(OSError, ValueError):
+        print(f"silhouette: {sentence}".encode("utf-8", "replace").decode(), file=sys.stderr, flush=True)
+    return code
+
+
+def _where(error: OSError) -> str:
+    return f"{error.filename}: " if error.filename else ""
+
+
+def _own_fault(error: Exception) -> str:
+    """What is said where this program itself is at fault; with SILHOUETTE_TRACEBACK set, where in it."""
+    if os.environ.get("SILHOUETTE_TRACEBACK"):
+        raise error
+    return (
+        f"{FAULT} ({type(error).__name__}: {error}). Your pictures were only read, and nothing half-written was left "
+        "behind. Please report it with what you typed; set SILHOUETTE_TRACEBACK=1 to see where."
+    )
+
+
+FAULT = "this is a fault of the program"
+"""How a sentence begins that nobody should ever see."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -140,13 +171,14 @@ def _demo(args: argparse.Namespace) -> int:
 
 def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> int:
     """Score or rank, print the table, write the results."""
-    from silhouette import known, pipeline
+    from silhouette import known, pipeline, writing
     from silhouette.records import Ranking
     from silhouette.show import table
 
     settings = _settings(args)
-    refuse_place(args.out, places)
-    memory = None if args.out is None else known.Memory(args.out / known.FOLDER)
+    if args.out is not None:
+        writing.refuse(args.out, places)
+    memory = None if args.out is None else known.Memory(args.out)
     with _progress() as progress:
         if one:
             pose = pipeline.score_pose(places[0], progress=progress, known=memory, **settings)
@@ -162,9 +194,9 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
     from silhouette import outputs
 
     # Files first: whoever pipes the table into something that stops reading still gets them.
-    written = outputs.write(ranking, args.out, masks=args.masks, photos=args.photos, paper=args.paper)
-    if memory is not None:
-        memory.flush()
+    written = outputs.write(
+        ranking, args.out, masks=args.masks, photos=args.photos, paper=args.paper, known=memory
+    )
     print(said)
     _say_written(args.out, written)
     return 0
@@ -174,19 +206,6 @@ def sample_poses() -> Path:
     """The five sample poses, in a checkout or in an installed package."""
     packed = Path(str(resources.files("silhouette"))) / "_sample_poses"
     return packed if packed.is_dir() else Path(str(resources.files("silhouette"))).parent / "sample_poses"
-
-
-def refuse_place(out: Path | None, places: Sequence[Path]) -> None:
-    """Stop where results cannot be written, or would lie among the originals and be taken for pictures next time."""
-    if out is None:
-        return
-    from silhouette import writing
-
-    writing.refuse(out)
-    for place in places:
-        folder = place if place.is_dir() else place.parent
-        if out.resolve() in (folder.resolve(), place.resolve()):
-            raise SettingsError(f"-o {out} is where the pictures lie.", do="Give a folder of its own for the results.")
 
 
 # --------------------------------------------------------------------------------------------------------- the shoot
@@ -220,10 +239,13 @@ def _add_plan(commands: Any) -> None:
 
 
 def _plan(args: argparse.Namespace) -> int:
+    from silhouette import writing
     from silhouette.shoot import plan, plan_text
 
-    if args.out is not None and args.out.suffix.lower() not in (".pdf", ".png"):
-        raise SettingsError(f"-o {args.out} is no page.", do="Give a name that ends in .pdf or .png.")
+    if args.out is not None:
+        if args.out.suffix.lower() not in (".pdf", ".png"):
+            raise SettingsError(f"-o {args.out} is no page.", do="Give a name that ends in .pdf or .png.")
+        writing.refuse_file(args.out)
     made = plan.make_plan(
         height_m=args.height,
         room_m=args.room,
@@ -265,10 +287,11 @@ def _add_check(commands: Any) -> None:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from silhouette import shooting
+    from silhouette import shooting, writing
     from silhouette.show import table
 
-    refuse_place(args.out, [args.turnaround])
+    if args.out is not None:
+        writing.refuse(args.out, [args.turnaround], kind="check")
     with _progress() as progress:
         checked = shooting.check_turnaround(args.turnaround, height_m=args.height, progress=progress, **_settings(args))
     written = None if args.out is None else shooting.write_check(checked, args.out, args.paper)
@@ -314,7 +337,6 @@ def _add_export(commands: Any) -> None:
 def _export(args: argparse.Namespace) -> int:
     from silhouette import shooting
 
-    refuse_place(args.out, [args.turnaround])
     with _progress() as progress:
         layout = shooting.export_set(
             args.turnaround,
@@ -404,12 +426,6 @@ def _progress() -> Iterator[Callable[[str, int, int], None]]:
             bar.set_description_str(f"{what:<34.34}", refresh=True)
 
         yield show
-
-
-def _quiet_libraries() -> None:
-    """Keep the decoders' own remarks off the screen; what matters is told in a sentence."""
-    os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
-    logging.getLogger("matplotlib").setLevel(logging.CRITICAL)
 
 
 if __name__ == "__main__":

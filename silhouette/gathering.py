@@ -7,20 +7,23 @@ the few that it has looked at in case it is given them to cut.
 
 from __future__ import annotations
 
+import os
 import re
 import signal
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from silhouette.cutout import auto, backdrop, matting, tidy
-from silhouette.errors import AnglesError, PictureError, PoseError
+from silhouette.errors import AnglesError, PictureError, PoseError, SilhouetteError
 from silhouette.intake import angles, film, stills
 from silhouette.known import Memory, Taken, key_of
 from silhouette.records import Cut, Mask, Picture, Pixels, Stop
@@ -90,10 +93,11 @@ def gather(
     angled = angles.assign(files, place if place.is_dir() else None)
     stops = _stops(files, angled)
     watched = [*files, *(s.given_mask for s in stops if s.given_mask)]
-    key = key_of(watched, _asked(settings))
-    found = None if known is None or look else known.recall(key)
+    known = None if look else known
+    key = _key(watched, settings, known)
+    found = None if known is None else known.recall(key, files)
     looks: list[StopLook | None] = []
-    if found is None:
+    if found is None or len(found[0]) != len(stops):
         taken, looks = _cut_all(stops, settings, run, tell, look)
         if known is not None:
             known.keep(key, taken, {})
@@ -165,6 +169,16 @@ def _bulk(profile: Any) -> int:
     return int(np.searchsorted(grown, 0.8 * grown[-1]) - np.searchsorted(grown, 0.2 * grown[-1])) + 1
 
 
+def _key(files: Sequence[Path], settings: Settings, known: Memory | None) -> str:
+    """What the cut-outs of these files are remembered by; nothing where nothing is."""
+    if known is None:
+        return ""
+    try:
+        return key_of(files, _asked(settings))
+    except OSError:
+        return ""  # a file that cannot be read is told when it is its turn
+
+
 def _asked(settings: Settings) -> dict[str, Any]:
     return {
         "cutter": settings.cutter,
@@ -208,6 +222,11 @@ def workers(jobs: int) -> Iterator[Run]:
     """A map over ``jobs`` processes, or in this one; results come in order.
 
     Ctrl-C reaches every process of a terminal. Only this one heeds it: it drops what has not been begun.
+
+    Raises
+    ------
+    SilhouetteError
+        If one of the processes is ended from outside.
     """
     if jobs <= 1:
         yield map
@@ -220,6 +239,11 @@ def workers(jobs: int) -> Iterator[Run]:
 
         try:
             yield run
+        except BrokenProcessPool:
+            raise SilhouetteError(
+                "One of the processes that share the pictures was ended from outside, perhaps for want of memory.",
+                do="Try again with --jobs 1.",
+            ) from None
         except BaseException:
             pool.shutdown(cancel_futures=True)
             raise
@@ -227,11 +251,11 @@ def workers(jobs: int) -> Iterator[Run]:
 
 @contextmanager
 def _stop_held_back() -> Iterator[None]:
-    """Ctrl-C waits until the end; processes started meanwhile never see it."""
+    """Ctrl-C and the like wait until the end; processes started meanwhile never see them."""
     if not hasattr(signal, "pthread_sigmask"):  # Windows
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
     try:
         yield
     finally:
@@ -239,11 +263,20 @@ def _stop_held_back() -> Iterator[None]:
 
 
 def _alone() -> None:
-    """One thread a worker: the processes are the parallel part. And deaf to Ctrl-C, on Windows too."""
+    """One thread a worker: the processes are the parallel part. Deaf to Ctrl-C, on Windows too, and gone with its
+    parent, even where that is killed."""
     import cv2
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     cv2.setNumThreads(1)
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+
+
+def _leave_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _read(job: tuple[Path, int]) -> Picture | str:
@@ -309,10 +342,10 @@ def cut_picture(pixels: Pixels, shared: Any, settings: Settings) -> Cut:
 def _gather_clip(
     place: Path, settings: Settings, run: Run, tell: Progress, known: Memory | None, look: bool
 ) -> Gathered:
-    key = key_of([place], _asked(settings))
-    found = None if known is None else known.recall(key)
+    key = _key([place], settings, known)
+    found = None if known is None else known.recall(key, [place])
     looks: list[StopLook | None] = []
-    if found is None:
+    if found is None or not found[0] or not {"motion_share", "notes"} <= found[1].keys():
         taken, looks, extra = _cut_clip(place, settings, run, tell, look)
         if known is not None:
             known.keep(key, taken, extra)

@@ -1,17 +1,17 @@
 """Remember cut-out silhouettes beside the results, so that a second run on unchanged pictures is quick.
 
 What is kept is black shapes and numbers, never photographs, inside the output folder that the person chose; deleting
-the folder forgets it all. A file counts as unchanged while its name, size and time of change are.
+the folder forgets it all. A picture is known by its content: where it lies, and when, is not kept.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import os
 import zipfile
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +19,10 @@ import numpy as np
 
 from silhouette import __version__
 from silhouette.records import Cut, Stop
+from silhouette.writing import KNOWN
 
-FOLDER = ".known"
+MOST_BYTES = 512 << 20
+"""Most that one remembered pose may unpack to; a damaged file can claim anything."""
 
 
 @dataclass(frozen=True)
@@ -36,53 +38,76 @@ class Taken:
 
 
 def key_of(files: Sequence[Path], asked: dict[str, Any]) -> str:
-    """A short digest of what the cut-outs depend on: the files, the settings that matter and the version."""
+    """A short digest of what the cut-outs depend on: the pictures' content, the settings that matter, the version.
+
+    Raises
+    ------
+    OSError
+        If a file cannot be read.
+    """
     stamp: list[Any] = [__version__, sorted(asked.items())]
     for path in files:
-        stat = path.stat()
-        stamp.append((str(path.resolve()), stat.st_size, stat.st_mtime_ns))
+        with path.open("rb") as file:
+            stamp.append((path.name, hashlib.file_digest(file, "sha256").hexdigest()))
     return hashlib.sha256(json.dumps(stamp, default=str).encode()).hexdigest()[:24]
 
 
 class Memory:
-    """Silhouettes already cut, kept in one folder; what is new is written by :meth:`flush`, after the results."""
+    """Silhouettes already cut, from an earlier run's results; :meth:`write` keeps those that were asked for or are new.
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self._new: dict[str, tuple[Sequence[Taken], dict[str, Any]]] = {}
+    Parameters
+    ----------
+    out : Path
+        The folder of results, which need not exist.
+    """
 
-    def recall(self, key: str) -> tuple[list[Taken], dict[str, Any]] | None:
-        """What is known under this key, or None; a damaged file counts as unknown."""
+    def __init__(self, out: Path) -> None:
+        self._folder = out / KNOWN
+        self._packed: dict[str, bytes] = {}
+
+    def recall(self, key: str, files: Sequence[Path]) -> tuple[list[Taken], dict[str, Any]] | None:
+        """What is known of these files under this key, or None; a damaged memory counts as unknown.
+
+        A clip is one file with many stops; of stills each has one.
+        """
+        path = self._folder / f"{key}.npz"
         try:
-            with np.load(self.folder / f"{key}.npz", allow_pickle=False) as data:
+            if not path.is_file() or path.stat().st_size > MOST_BYTES:
+                return None
+            packed = path.read_bytes()
+            with zipfile.ZipFile(BytesIO(packed)) as pack:
+                if sum(entry.file_size for entry in pack.infolist()) > MOST_BYTES:
+                    return None
+            with np.load(BytesIO(packed), allow_pickle=False) as data:
                 story = json.loads(str(data["story"]))
-                return [_revive(row, data) for row in story["taken"]], story["extra"]
-        except (OSError, ValueError, KeyError, zipfile.BadZipFile, TypeError):
+                where = {path.name: path for path in files}
+                taken, extra = [_revive(row, data, where) for row in story["taken"]], dict(story["extra"])
+        except Exception:  # whatever a damaged file makes of its reader: it is only slower without
             return None
+        self._packed[key] = packed
+        return taken, extra
 
     def keep(self, key: str, taken: Sequence[Taken], extra: dict[str, Any]) -> None:
         """Remember these cut-outs, and some plain data with them, under this key."""
-        self._new[key] = taken, extra
+        held = BytesIO()
+        np.savez_compressed(held, **_pack(taken, extra))
+        self._packed[key] = held.getvalue()
 
-    def flush(self) -> None:
-        """Write down what is new. A place that cannot be written is no reason to fail: it is only slower next time."""
-        for key, (taken, extra) in self._new.items():
-            partial = self.folder / f"{key}.{os.getpid()}.part"
-            try:
-                self.folder.mkdir(parents=True, exist_ok=True)
-                with partial.open("wb") as file:
-                    np.savez_compressed(file, **_packed(taken, extra))
-                partial.replace(self.folder / f"{key}.npz")
-            except OSError:
-                partial.unlink(missing_ok=True)
-        self._new.clear()
+    def write(self, results: Path) -> None:
+        """Write down, in a folder of results, all that this run recalled or kept."""
+        if self._packed:
+            (results / KNOWN).mkdir()
+        for key, packed in self._packed.items():
+            (results / KNOWN / f"{key}.npz").write_bytes(packed)
 
 
-def _packed(taken: Sequence[Taken], extra: dict[str, Any]) -> dict[str, Any]:
+def _pack(taken: Sequence[Taken], extra: dict[str, Any]) -> dict[str, Any]:
     arrays: dict[str, Any] = {}
     rows = []
     for i, one in enumerate(taken):
         row = asdict(replace(one, cut=None))
+        for name in ("source", "given_mask"):
+            row["stop"][name] = None if row["stop"][name] is None else row["stop"][name].name
         if one.cut is not None:
             arrays[f"mask_{i}"] = np.packbits(one.cut.mask)
             size = [i, *one.cut.mask.shape]
@@ -96,13 +121,13 @@ def _packed(taken: Sequence[Taken], extra: dict[str, Any]) -> dict[str, Any]:
     return {**arrays, "story": np.array(json.dumps({"taken": rows, "extra": extra}, default=str))}
 
 
-def _revive(row: dict[str, Any], data: Any) -> Taken:
+def _revive(row: dict[str, Any], data: Any, where: dict[str, Path]) -> Taken:
     stop, cut = row["stop"], row["cut"]
-    for name in ("source", "given_mask"):
-        stop[name] = None if stop[name] is None else Path(stop[name])
+    stop["source"] = where[stop["source"]]
+    stop["given_mask"] = None if stop["given_mask"] is None else stop["source"].with_name(stop["given_mask"])
     stop["hold"] = None if stop["hold"] is None else tuple(stop["hold"])
     if cut is not None:
         i, h, w = cut["mask"]
         mask = np.unpackbits(data[f"mask_{i}"], count=h * w).reshape(h, w).astype(bool)
-        cut = Cut(mask, cut["confidence"], cut["cutter"], tuple(cut["flags"]))
+        cut = Cut(mask, float(cut["confidence"]), cut["cutter"], tuple(cut["flags"]))
     return Taken(Stop(**stop), cut, tuple(row["full_size"]), row["focal_35mm"], row["problem"])

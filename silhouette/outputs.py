@@ -10,6 +10,7 @@ import numpy as np
 from silhouette import tables
 from silhouette.errors import SilhouetteError
 from silhouette.intake import film, stills
+from silhouette.known import Memory
 from silhouette.pipeline import placed
 from silhouette.records import Pixels, Pose, Ranking, View
 from silhouette.settings import Paper
@@ -19,17 +20,25 @@ SHEET_PX = 600
 """Longer side of a photograph on the contact sheet, pixels."""
 
 
-def write(ranking: Ranking, out: Path, *, masks: bool = False, photos: bool = False, paper: Paper = "a4") -> list[str]:
-    """Fill ``out`` and name what was written; an earlier run's results are replaced, other files there are left alone.
+def write(
+    ranking: Ranking,
+    out: Path,
+    *,
+    masks: bool = False,
+    photos: bool = False,
+    paper: Paper = "a4",
+    known: Memory | None = None,
+) -> list[str]:
+    """Put the results at ``out``, in place of an earlier run's, and name what was written.
 
     Raises
     ------
     OutputError
-        If ``out`` cannot be written to.
+        If ``out`` holds anything else than an earlier run's results, or cannot be written to.
     """
     from silhouette.show import critique, polar, report, sheet
 
-    with whole_folder(out) as folder:
+    with whole_folder(out, "results", [pose.source for pose in ranking.poses]) as folder:
         (folder / "result.json").write_text(tables.to_json(tables.ranking_to_dict(ranking)), encoding="utf-8")
         tables.views_table(ranking.poses).to_csv(folder / "views.csv", index=False)
         shown = placed(ranking)
@@ -44,7 +53,9 @@ def write(ranking: Ranking, out: Path, *, masks: bool = False, photos: bool = Fa
         if masks:
             for pose in ranking.poses:
                 write_masks(pose, folder / "masks" / pose.name)
-        return sorted(p.name + ("/" if p.is_dir() else "") for p in folder.iterdir())
+        if known is not None:
+            known.write(folder)
+        return sorted(p.name + ("/" if p.is_dir() else "") for p in folder.iterdir() if not p.name.startswith("."))
 
 
 def write_masks(pose: Pose, folder: Path) -> None:
@@ -52,7 +63,9 @@ def write_masks(pose: Pose, folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for view in pose.views:
         if (mask := view.mask) is not None:
-            cv2.imwrite(str(folder / f"{view.name}.png"), mask.astype(np.uint8) * 255)
+            done, data = cv2.imencode(".png", mask.astype(np.uint8) * 255)
+            assert done
+            (folder / f"{view.name}.png").write_bytes(data.tobytes())
 
 
 def photograph(view: View) -> Pixels | None:

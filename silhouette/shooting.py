@@ -19,7 +19,7 @@ from silhouette.settings import TRUST, Paper, Settings
 from silhouette.shape import outline
 from silhouette.shoot import check, keep, refset, turning
 from silhouette.shoot import respread as turns
-from silhouette.writing import whole_folder
+from silhouette.writing import refuse, whole_folder
 
 
 @dataclass(frozen=True)
@@ -83,11 +83,11 @@ def write_check(checked: Checked, out: Path, paper: Paper = "a4") -> list[str]:
     """``check.json``, ``check.pdf`` and ``check.png`` in the folder ``out``, whole or not at all."""
     from silhouette.show import check_page
 
-    with whole_folder(out) as folder:
+    with whole_folder(out, "check") as folder:
         (folder / "check.json").write_text(tables.to_json(tables.check_to_dict(checked.report)), encoding="utf-8")
         for name in ("check.pdf", "check.png"):
             check_page.write_check_page(checked.report, checked.outlines, folder / name, paper=paper)
-        return sorted(p.name for p in folder.iterdir())
+        return sorted(p.name for p in folder.iterdir() if not p.name.startswith("."))
 
 
 def export_set(
@@ -134,7 +134,7 @@ def export_set(
         If the pictures are of no use, or the set cannot be written; then nothing is left behind.
     """
     tell = progress or pipeline.silent
-    keep.refuse(Path(out), overwrite)
+    refuse(Path(out), [Path(path)], kind="set", overwrite=overwrite)
     chosen = Settings().but(**settings)
     heights = {"pose_height_m": pose_height_m, "model_height_m": height_m, "head_m": head_m}
     refset.refuse_heights(**heights)

@@ -1,74 +1,477 @@
-"""Write results whole or not at all: everything goes to a folder beside the target first and is moved when complete."""
+"""Everything that is written: whole or not at all, private, and never over what somebody else put there.
+
+A folder of results is made in a hidden folder beside its place (``.OUT.1a2b3c4d.silhouette-part``) and put there by one
+rename. In it lies a mark, ``.silhouette.json``, that lists what was written: only a folder that bears the mark, and
+holds nothing else and nothing that was changed since, is ever replaced. Where nothing can be put beside the place (a
+USB stick, the folder one stands in) the hidden folder lies inside it; one rename decides there too
+(``.silhouette-new``), and the next run finishes what was decided.
+"""
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
+import hashlib
+import importlib.util
+import json
 import os
+import re
+import secrets
 import shutil
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+import stat
+import sys
+import time
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import IO, Any, Literal
 
 from silhouette.errors import OutputError
 
+Kind = Literal["results", "check", "set"]
+"""What a folder holds: of a score or ranking, of a check, or a reference set."""
 
-def refuse(out: Path) -> None:
-    """Stop before any work is done where ``out`` cannot become a folder of results.
+MARK = ".silhouette.json"
+KNOWN = ".known"
+"""Folder of remembered cut-outs inside results, see ``known.py``."""
+PART, NEW, OLD = ".silhouette-part", ".silhouette-new", ".silhouette-old"
+"""Endings of hidden folders: being written, decided but not all in place, and about to be removed."""
+WHAT = {"results": "results of score or rank", "check": "a check", "set": "a reference set"}
+
+_JUNK = re.compile(
+    r"\.DS_Store|\._.*|Thumbs\.db|desktop\.ini|\.directory|lost\+found|System Volume Information|\$RECYCLE\.BIN"
+    r"|\.Trash.*|\.Spotlight-V100|\.fseventsd"
+)
+"""What systems put into folders by themselves; nobody's work."""
+_REMEMBERED = re.compile(r"[0-9a-f]{24}\.npz")
+_HIDDEN = re.compile(r"\..*\.[0-9a-f]{8}\.silhouette-(part|new|old)", re.DOTALL)
+_LONGEST = 60
+"""Letters of a folder's name that its hidden folder bears, so that no name grows too long for the disk."""
+_STALE = 24 * 3600.0
+"""Seconds after which a hidden folder counts as left behind where files cannot be locked."""
+
+# ------------------------------------------------------------------------------------------- may it be written there?
+
+
+def refuse(out: Path, sources: Sequence[Path] = (), *, kind: Kind = "results", overwrite: bool = True) -> None:
+    """Stop before any work is done where ``out`` may not become a folder of this kind.
+
+    What a killed run left at this place is put right first: removed, or finished where it had been decided.
+
+    Parameters
+    ----------
+    out : Path
+        Folder for the results; it need not exist.
+    sources : sequence of Path
+        Folders and files that are read: ``out`` must not be, hold or lie in one of them.
+    kind : "results", "check" or "set"
+        Only a folder of the same kind is replaced.
+    overwrite : bool
+        Whether an earlier folder of this kind may be replaced at all.
 
     Raises
     ------
     OutputError
-        If ``out`` or a part of its path is a file, or its nearest folder cannot be written in.
+        One sentence that says why not, and what to do.
     """
-    place = out
-    while not place.exists() and place != place.parent:
-        place = place.parent
-    if not place.is_dir():
-        raise OutputError("is a file, not a folder.", path=place, do="Give another place with -o.")
-    if not os.access(place, os.W_OK | os.X_OK):
-        raise OutputError("cannot be written to.", path=place, do="Give another place with -o.")
+    with _told(out):
+        place = _resolved(out)
+        for source in sources:
+            _refuse_source(out, place, source)
+        _sweep(place)
+        _refuse_foreign(out, place, kind, overwrite)
+        nearest = place
+        while not nearest.exists() and nearest != nearest.parent:
+            nearest = nearest.parent
+        if not nearest.is_dir():
+            raise OutputError("is a file, not a folder.", path=nearest, do="Give another place with -o.")
+        probe = _hidden(nearest / "try" if nearest != place or _inside(place) else place)
+        probe.mkdir(mode=0o700)
+        probe.rmdir()
 
 
-@contextmanager
-def whole_folder(out: Path) -> Iterator[Path]:
-    """A temporary folder beside ``out`` to write into; at the end its files replace those of the same name in ``out``.
-
-    Whatever else lies in ``out`` stays. After an error or Ctrl-C the temporary folder is gone and ``out`` as it was.
-
-    Raises
-    ------
-    OutputError
-        If the place cannot be written to or is full.
-    """
-    refuse(out)
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        work = Path(tempfile.mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=out.parent))
-    except OSError as error:
-        raise _unwritable(out, error) from None
-    try:
-        yield work
-        _move(work, out)
-    except OutputError as error:
-        inside = error.path is not None and error.path.is_relative_to(work)
-        raise OutputError(error.what, path=out if inside else error.path, do=error.do) from error
-    except OSError as error:
-        raise _unwritable(out, error) from error
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
-
-
-def _move(work: Path, out: Path) -> None:
-    if not out.exists():
-        work.chmod(0o755)
-        work.replace(out)
+def _refuse_source(out: Path, place: Path, source: Path) -> None:
+    taken = _resolved(source)
+    if _same(place, taken):
+        why = "is where the pictures lie."
+    elif any(_same(place, above) for above in taken.parents):
+        why = f"holds the pictures ({source})."
+    elif source.is_dir() and any(_same(taken, above) for above in place.parents):
+        why = f"lies among the pictures ({source})."
+    else:
         return
-    for source in sorted(p for p in work.rglob("*") if p.is_file()):
-        target = out / source.relative_to(work)
-        target.parent.mkdir(parents=True, exist_ok=True)
-        source.replace(target)
+    raise OutputError(why, path=out, do="Give a folder of its own, outside the pictures, with -o.")
 
 
-def _unwritable(out: Path, error: OSError) -> OutputError:
-    reason = error.strerror or str(error)
-    return OutputError(f"cannot be written ({reason}).", path=out, do="Free some space or give another place with -o.")
+def _refuse_foreign(out: Path, place: Path, kind: Kind, overwrite: bool) -> None:
+    if not place.exists():
+        return
+    if not place.is_dir():
+        raise OutputError("is a file, not a folder.", path=out, do="Give another place with -o.")
+    lying = [name for name in _lying(place) if not _HIDDEN.fullmatch(name.split("/")[0])]
+    if not lying:
+        return
+    mark = read_mark(place)
+    if mark is None:
+        raise OutputError(f"holds other things ({lying[0]}), and they are not touched.", path=out,
+                          do="Give a new folder with -o.")
+    if mark["kind"] != kind:
+        raise OutputError(f"holds {WHAT[mark['kind']]}.", path=out, do="Give another folder with -o.")
+    for name in lying:
+        if name not in mark["files"]:
+            raise OutputError(f"holds something else ({name}), and it is not touched.", path=out,
+                              do="Move it away, or give a new folder with -o.")
+        if _told_of(place / name) != mark["files"][name]:
+            raise OutputError(f"holds a file that was changed since it was written ({name}).", path=out,
+                              do="Move it away, or give a new folder with -o.")
+    if not overwrite:
+        raise OutputError(f"is {WHAT[kind]} already.", path=out, do="Give a new folder with -o, or --overwrite.")
+
+
+def read_mark(folder: Path) -> dict[str, Any] | None:
+    """What the mark of a folder says, None where it bears none: ``kind``, ``files`` with size and digest, ``known``."""
+    try:
+        if not stat.S_ISREG((folder / MARK).lstat().st_mode):
+            return None
+        told = json.loads((folder / MARK).read_text(encoding="utf-8"))
+        mark = {"kind": told["kind"], "files": {str(k): list(v) for k, v in told["files"].items()}}
+        mark["known"] = [str(name) for name in told["known"]]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+    return mark if mark["kind"] in WHAT else None
+
+
+def _lying(folder: Path) -> list[str]:
+    """What lies in a folder and is somebody's: paths in it, folders only where they are empty or links."""
+    found = []
+    for path in sorted(folder.iterdir()):
+        if _JUNK.fullmatch(path.name) or path.name == MARK:
+            continue
+        if path.is_symlink() or not path.is_dir():
+            found.append(path.name)
+        elif path.name == KNOWN:
+            found += [f"{KNOWN}/{p.name}" for p in sorted(path.iterdir()) if not _is_remembered(p)]
+        else:
+            found += [f"{path.name}/{name}" for name in _lying(path)] or [path.name]
+    return found
+
+
+def _is_remembered(path: Path) -> bool:
+    return _REMEMBERED.fullmatch(path.name) is not None and path.is_file() and not path.is_symlink()
+
+
+def _told_of(path: Path) -> list[Any]:
+    """[size in bytes, SHA-256] of a plain file; of anything else what no file has."""
+    if path.is_symlink() or not path.is_file():
+        return [-1, ""]
+    with path.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return [path.stat().st_size, digest]
+
+
+def _same(one: Path, other: Path) -> bool:
+    """Whether two paths are one place, however they are spelled."""
+    if one == other:
+        return True
+    try:
+        return one.samefile(other)
+    except OSError:
+        return False
+
+
+def _inside(place: Path) -> bool:
+    """Whether the place itself cannot be replaced, only what is in it."""
+    if not place.is_dir():
+        return False
+    here = Path.cwd()
+    return (
+        os.path.ismount(place)
+        or not os.access(place.parent, os.W_OK | os.X_OK)
+        or any(_same(place, above) for above in (here, *here.parents))
+    )
+
+
+def _resolved(path: Path) -> Path:
+    try:
+        return path.resolve()
+    except (RuntimeError, ValueError):  # links that lead back to themselves; a zero byte in a name
+        raise OutputError("leads nowhere.", path=path, do="Check the name.") from None
+
+
+@contextlib.contextmanager
+def _told(out: Path) -> Iterator[None]:
+    """Whatever the disk says while ``out`` is looked at or written, as one sentence about ``out``."""
+    try:
+        yield
+    except OutputError as error:
+        hidden = error.path is not None and any(part.endswith(PART) for part in error.path.parts)
+        raise OutputError(error.what, path=out if hidden else error.path, do=error.do) from error
+    except OSError as error:
+        raise OutputError(f"cannot be written ({error.strerror or error}).", path=out,
+                          do="Free some space, or give another place with -o.") from error
+
+
+# -------------------------------------------------------------------------------------------------- a folder, whole
+
+
+@contextlib.contextmanager
+def whole_folder(
+    out: Path, kind: Kind, sources: Sequence[Path] = (), *, overwrite: bool = True
+) -> Iterator[Path]:
+    """A hidden folder to write into; at the end it stands at ``out``, whole, in place of an earlier one of its kind.
+
+    After an error, Ctrl-C or a signal it is gone and ``out`` is as it was. Files are readable by their owner alone.
+    Parameters and errors as :func:`refuse`.
+    """
+    refuse(out, sources, kind=kind, overwrite=overwrite)
+    with _told(out):
+        place = _resolved(out)
+        made = _make_parents(place.parent)
+        inside = _inside(place)
+        work = _hidden(place / place.name if inside else place)
+        mark: IO[bytes] | None = None
+        try:
+            work.mkdir(mode=0o700)
+            mark = _start_mark(work)
+            yield work
+            _finish_mark(mark, work, kind)
+            _refuse_foreign(out, place, kind, overwrite)
+            if inside:
+                decided = work.with_name(work.name.removesuffix(PART) + NEW)
+                work.rename(decided)
+                made = []
+                _roll_forward(decided, place)
+            else:
+                _put(mark, work, place)
+                made = []
+        finally:
+            if mark is not None:
+                mark.close()
+            _discard(work)
+            for folder in reversed(made):
+                with contextlib.suppress(OSError):
+                    folder.rmdir()
+
+
+def _make_parents(folder: Path) -> list[Path]:
+    """Make a folder and what is missing above it; says what was made, outermost first."""
+    missing = []
+    while not folder.exists():
+        missing.append(folder)
+        folder = folder.parent
+    for one in reversed(missing):
+        one.mkdir()
+    return missing[::-1]
+
+
+def _hidden(place: Path) -> Path:
+    """A new name for a hidden folder or file beside ``place``."""
+    return place.with_name(f".{place.name[:_LONGEST]}.{secrets.token_hex(4)}{PART}")
+
+
+def _start_mark(work: Path) -> IO[bytes]:
+    """The mark, held open and locked for as long as somebody writes here."""
+    mark = (work / MARK).open("xb")
+    mark.write(b'{"unfinished": true}\n')
+    mark.flush()
+    _lock(mark)
+    return mark
+
+
+def _finish_mark(mark: IO[bytes], work: Path, kind: Kind) -> None:
+    """List what lies in ``work`` and make it private; of remembered cut-outs the names do, they may be lost."""
+    from silhouette import __version__
+
+    listed = {name: _told_of(work / name) for name in _lying(work)}
+    told = {"silhouette": __version__, "kind": kind, "files": listed, "known": _remembered(work)}
+    mark.seek(0)
+    mark.truncate()
+    mark.write((json.dumps(told, indent=1, sort_keys=True, ensure_ascii=True) + "\n").encode())
+    mark.flush()
+    for path in (work, *work.rglob("*")):
+        with contextlib.suppress(OSError):  # file systems without rights
+            path.chmod(path.stat().st_mode & 0o700)
+
+
+def _put(mark: IO[bytes], work: Path, place: Path) -> None:
+    """One rename puts ``work`` at ``place``; what stood there is left at ``work``."""
+    if os.name == "nt":  # an open file holds its folder fast
+        mark.close()
+    if not place.exists():
+        work.rename(place)
+    elif not _exchange(work, place):
+        # No exchange here: two renames. Killed between them, the next run puts the old folder back.
+        old = work.with_name(work.name.removesuffix(PART) + OLD)
+        place.rename(old)
+        try:
+            work.rename(place)
+        except BaseException:
+            old.rename(place)
+            raise
+        _discard(old)
+
+
+def _exchange(one: Path, other: Path) -> bool:
+    """Let two folders change places in one step; False where the system cannot."""
+    try:
+        libc = ctypes.CDLL(None, use_errno=True)
+        a, b = os.fsencode(one), os.fsencode(other)
+        if sys.platform == "darwin":
+            return bool(libc.renamex_np(a, b, 2) == 0)
+        return bool(libc.renameat2(-100, a, -100, b, 2) == 0)
+    except (AttributeError, OSError, TypeError):
+        return False
+
+
+def _roll_forward(decided: Path, place: Path) -> None:
+    """Put what was decided into ``place``, the mark last, so that a killed run can be finished by the next."""
+    old, new = read_mark(place), read_mark(decided)
+    if old is not None and new is not None:
+        stays = {*new["files"], *new["known"]}
+        _remove(place, [name for name in (*old["files"], *_remembered(place)) if name not in stays])
+    moving = [p.relative_to(decided).as_posix() for p in decided.rglob("*") if not p.is_dir()]
+    for name in sorted(moving, key=lambda n: (n == MARK, n)):
+        (place / name).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        (decided / name).replace(place / name)
+    shutil.rmtree(decided, ignore_errors=True)
+
+
+def _remembered(folder: Path) -> list[str]:
+    known = folder / KNOWN
+    return [f"{KNOWN}/{p.name}" for p in known.iterdir() if _is_remembered(p)] if known.is_dir() else []
+
+
+def _remove(folder: Path, names: Sequence[str]) -> None:
+    """Remove these files of a folder, and the folders inside it that this empties."""
+    for name in names:
+        with contextlib.suppress(OSError):
+            (folder / name).unlink()
+    above = {p for name in names for p in (folder / name).parents if p != folder and p.is_relative_to(folder)}
+    for inner in sorted(above, key=lambda p: -len(p.parts)):
+        with contextlib.suppress(OSError):
+            inner.rmdir()
+
+
+def _discard(work: Path) -> None:
+    """Remove a hidden folder: an unfinished one as it is; of a whole one what its mark lists. The mark goes last, so
+    that what a kill leaves of it is still known for our own."""
+    if not work.is_dir() or work.is_symlink():
+        return
+    mark = read_mark(work)
+    if mark is None and (work / MARK).is_file():
+        names = [str(p.relative_to(work)) for p in work.rglob("*") if not p.is_dir() and p != work / MARK]
+        _remove(work, names)
+        for empty in work.iterdir():
+            if empty.is_dir():
+                shutil.rmtree(empty, ignore_errors=True)
+    else:
+        junk = [str(p.relative_to(work)) for p in work.rglob("*") if _JUNK.fullmatch(p.name) and p.is_file()]
+        _remove(work, [*(mark["files"] if mark else ()), *_remembered(work), *junk])
+    if not [p for p in work.iterdir() if p.name != MARK]:
+        _remove(work, [MARK])
+        work.rmdir()
+
+
+# -------------------------------------------------------------------------------------- what a killed run left behind
+
+
+def _sweep(place: Path) -> None:
+    """Put right what a killed run left beside or inside ``place``, unless somebody is still writing there."""
+    begins = f".{place.name[:_LONGEST]}."
+    for folder in (place.parent, place):
+        left = []
+        with contextlib.suppress(OSError):
+            left = [p for p in folder.iterdir() if p.name.startswith(begins) and _HIDDEN.fullmatch(p.name)]
+        for path in left:
+            if path.is_symlink() or _alive(path):
+                continue
+            if path.is_file():
+                path.unlink()
+            elif path.name.endswith(NEW):
+                _roll_forward(path, place)
+            elif path.name.endswith(OLD) and not place.exists():
+                path.rename(place)
+            else:
+                _discard(path)
+
+
+def _lock(mark: IO[bytes]) -> bool:
+    """Lock an open file without waiting; False where another process holds it, True where nothing can be locked."""
+    try:
+        import fcntl
+    except ImportError:
+        return True
+    try:
+        fcntl.flock(mark.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:  # a file system without locks
+        return True
+    return True
+
+
+def _alive(hidden: Path) -> bool:
+    """Whether a process still writes in this hidden folder or file."""
+    held = hidden / MARK if hidden.is_dir() else hidden
+    if importlib.util.find_spec("fcntl") is None:
+        return hidden.stat().st_mtime > time.time() - _STALE
+    try:
+        with held.open("rb") as mark:
+            return not _lock(mark)
+    except OSError:
+        return False
+
+
+# ----------------------------------------------------------------------------------------------------- a file, whole
+
+
+def whole_file(path: Path, data: bytes, *, sealed: bool = False) -> Path:
+    """Write one file, private to its owner: it is there whole or not at all.
+
+    A file that lies there already is replaced only if it is a page of our own that nobody has changed: with ``sealed``
+    the file carries a seal by which that is known.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing, full or not ours to write in, or another file lies there.
+    """
+    refuse_file(path)
+    with _told(path):
+        _sweep(path)
+        beside = _hidden(path)
+        try:
+            with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+                _lock(file)
+                file.write(seal(data) if sealed else data)
+            beside.replace(path)
+        finally:
+            beside.unlink(missing_ok=True)
+    return path
+
+
+def refuse_file(path: Path) -> None:
+    """Stop before any work is done where ``path`` may not be written: see :func:`whole_file`."""
+    with _told(path):
+        if path.is_dir():
+            raise OutputError("is a folder, not a file.", path=path, do="Give the page a name with -o.")
+        if (path.exists() or path.is_symlink()) and not (path.is_file() and not path.is_symlink() and is_sealed(path)):
+            raise OutputError("is there already, and it is not a page that this program wrote.", path=path,
+                              do="Give another name with -o.")
+        if not path.parent.is_dir():
+            raise OutputError("is in a folder that does not exist.", path=path, do="Make the folder first.")
+
+
+_SEAL = b"\n%silhouette-page "
+"""What stands behind the last byte of a sealed page, before its digest; readers of PDF and PNG stop before it."""
+
+
+def seal(data: bytes) -> bytes:
+    """The page with its seal: 64 hexadecimal digits of SHA-256 behind a label."""
+    return data + _SEAL + hashlib.sha256(data).hexdigest().encode()
+
+
+def is_sealed(path: Path) -> bool:
+    """Whether a file is a page of our own that nobody has changed since."""
+    data = path.read_bytes()
+    body, digest = data[: -64 - len(_SEAL)], data[-64:]
+    return data[-64 - len(_SEAL) : -64] == _SEAL and hashlib.sha256(body).hexdigest().encode() == digest

@@ -46,16 +46,34 @@ def test_score_writes_all_its_files(
     assert mask.shape == (600, 450) and set(np.unique(mask)) == {0, 255}
 
 
-def test_a_second_run_replaces_results_and_leaves_the_rest(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
-    out = tmp_path / "out"
-    out.mkdir()
+def test_a_second_run_replaces_its_own_results_and_nothing_else(
+    drawn_turn: Callable[..., Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, folder = tmp_path / "out", drawn_turn("keeper", EIGHT)
+    assert run("score", folder, "-o", out, "--masks") == 0 == run("score", folder, "-o", out)
+    assert not (out / "masks").exists(), "what the first run wrote and the second did not is gone"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["keeper", "out"]
+    capsys.readouterr()
     (out / "mine.txt").write_text("notes")
-    (out / "result.json").write_text("old")
-    folder = drawn_turn("keeper", EIGHT)
-    assert run("score", folder, "-o", out) == 0 == run("score", folder, "-o", out)
-    assert (out / "mine.txt").read_text() == "notes"
-    assert json.loads((out / "result.json").read_text())["schema"] == 1
-    assert not [p for p in tmp_path.iterdir() if ".partial" in p.name]
+    assert run("score", folder, "-o", out) == 2 and "mine.txt" in only_line(capsys)
+    assert (out / "mine.txt").read_text() == "notes" and (out / "result.json").is_file()
+    (out / "mine.txt").unlink()
+    (out / "views.csv").write_text("my own numbers")
+    assert run("score", folder, "-o", out) == 2 and "views.csv" in only_line(capsys)
+    assert (out / "views.csv").read_text() == "my own numbers"
+    assert run("check", folder, "-o", out) == 2 and "results of score or rank" in only_line(capsys)
+
+
+def test_a_page_replaces_only_a_page_of_its_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in ("plan.pdf", "plan.png"):
+        page = tmp_path / name
+        assert run("plan", "-o", page) == 0 == run("plan", "--height", "1.6", "-o", page)
+        mine = page.read_bytes() + b"my remarks"
+        page.write_bytes(mine)
+        capsys.readouterr()
+        assert run("plan", "-o", page) == 2 and "not a page that this program wrote" in only_line(capsys)
+        assert page.read_bytes() == mine
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["plan.pdf", "plan.png"]
 
 
 @pytest.mark.parametrize(

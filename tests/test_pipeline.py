@@ -173,20 +173,22 @@ def test_a_table_of_angles_that_covers_only_some(drawn_turn: Callable[..., Path]
 
 def test_what_was_cut_before_is_reused_until_a_picture_changes(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
     folder = drawn_turn("keeper", EIGHT)
-    memory = known.Memory(tmp_path / "out" / known.FOLDER)
+    out = tmp_path / "out"
     told: list[str] = []
+    memory = known.Memory(out)
     first = silhouette.score_pose(folder, known=memory)
-    assert not memory.folder.exists(), "nothing is written before the results are"
-    memory.flush()
+    assert not out.exists(), "nothing is written before the results are"
+    out.mkdir()
+    memory.write(out)
+    memory = known.Memory(out)
     again = silhouette.score_pose(folder, known=memory, progress=lambda what, done, total: told.append(what))
     assert told and not any("cutting" in t for t in told)
     assert tables.pose_to_dict(again) == tables.pose_to_dict(first)
     cv2.imwrite(str(folder / "000.jpg"), cv2.imread(str(folder / "045.jpg")))
     silhouette.score_pose(folder, known=memory, progress=lambda what, done, total: told.append(what))
     assert any("cutting" in t for t in told)
-    for file in memory.folder.iterdir():
-        file.write_bytes(b"damaged")
-    assert silhouette.score_pose(folder, known=memory).views
+    for file in (out / known.KNOWN).iterdir():
+        assert str(tmp_path).encode() not in file.read_bytes(), "no place is kept"
 
 
 def test_two_processes_give_the_same_answer(drawn_turn: Callable[..., Path]) -> None:

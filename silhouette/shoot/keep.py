@@ -6,12 +6,9 @@ Nothing is ever written to the originals.
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import io
-import secrets
-import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import cv2
@@ -21,6 +18,7 @@ from silhouette.errors import OutputError
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetFigure, SetLayout, SetView
 from silhouette.shoot.svg import POSE_MM, outline_svg
+from silhouette.writing import whole_folder
 
 Page = bytes | str | Callable[[], bytes | str]
 """A finished page, or what makes it; text is written as UTF-8."""
@@ -67,7 +65,7 @@ def export(
     pages : mapping of file name to page
         Drawn elsewhere: contact sheets, scale sheets, ``turnaround.html``. Callables are called while writing.
     overwrite : bool
-        Replace an earlier set at ``out``. Anything else that lies there is never replaced.
+        Replace an earlier set at ``out``; nothing that was put there or changed since is ever replaced.
     progress : callable, optional
         Called with what is being done, how many are done, and how many there are.
 
@@ -81,7 +79,7 @@ def export(
     out = Path(out)
     pose_mm = POSE_MM if print_scale is None else print_height(layout, print_scale)
     tell = progress or (lambda what, done, of: None)
-    with _whole_set(out, overwrite) as folder:
+    with whole_folder(out, "set", overwrite=overwrite) as folder:
         _write_shapes(layout, folder, pose_mm)
         if not silhouettes_only:
             _write_stills(layout, folder, originals, crop, tell)
@@ -141,66 +139,6 @@ def shape_picture(figure: SetFigure, layout: SetLayout) -> Pixels:
 
 
 # --------------------------------------------------------------------------------------------------------- writing
-
-@contextlib.contextmanager
-def _whole_set(out: Path, overwrite: bool) -> Iterator[Path]:
-    """A hidden folder beside ``out`` to write into, moved into place at the end; gone after any failure."""
-    refuse(out, overwrite)
-    work = out.parent / f".{out.name}.{secrets.token_hex(4)}.part"
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        work.mkdir()
-        yield work
-        _move(work, out)
-    except OSError as error:
-        raise OutputError(f"cannot be written ({error.strerror or error}); nothing was left behind.", path=out,
-                          do="Free some space, or give another place with -o.") from error
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
-
-
-def refuse(out: Path, overwrite: bool) -> None:
-    """Stop before any work is done where ``out`` may not be written: see :func:`export`."""
-    if not out.exists() and not out.is_symlink():
-        return
-    if not out.is_dir() or out.is_symlink():
-        raise OutputError("is a file, not a folder.", path=out, do="Give another place with -o.")
-    try:
-        empty = not any(out.iterdir())
-    except OSError as error:
-        raise OutputError(f"cannot be looked into ({error.strerror}).", path=out) from None
-    if empty:
-        return
-    if not _is_set(out):
-        raise OutputError("holds other things than a reference set; they are not touched.", path=out,
-                          do="Give a new folder with -o.")
-    if not overwrite:
-        raise OutputError("is a reference set already.", path=out, do="Give a new folder with -o, or --overwrite.")
-
-
-def _is_set(folder: Path) -> bool:
-    try:
-        with (folder / TABLE).open(encoding="utf-8") as table:
-            return table.readline().strip() == ",".join(COLUMNS)
-    except (OSError, UnicodeDecodeError):
-        return False
-
-
-def _move(work: Path, out: Path) -> None:
-    """Put ``work`` in the place of ``out``; what was there goes only once the new set stands."""
-    if not out.exists():
-        work.replace(out)
-        return
-    old = out.parent / f".{out.name}.{secrets.token_hex(4)}.old"
-    try:
-        out.replace(old)
-        work.replace(out)
-    except BaseException:
-        if old.exists() and not out.exists():
-            old.replace(out)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
-
 
 def _write_shapes(layout: SetLayout, folder: Path, pose_mm: float) -> None:
     for name in ("silhouettes", "outlines"):

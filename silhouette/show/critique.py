@@ -12,10 +12,11 @@ from silhouette.settings import Paper
 from silhouette.show import ink, words
 from silhouette.show.advice import advice_line, advise
 from silhouette.show.overlay import draw_lines
-from silhouette.show.paper import NO_METADATA, page_points
+from silhouette.show.paper import page_points, pages_pdf
 from silhouette.show.polar import draw_wheel, shared_scale
 from silhouette.show.trouble import neighbours_of
 from silhouette.show.view_panel import draw_view, panel_scale
+from silhouette.writing import whole_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -50,17 +51,8 @@ def write_critique(ranking: Ranking, path: Path, paper: Paper = "a4") -> Path:
     OutputError
         The file cannot be written.
     """
-    from matplotlib.backends.backend_pdf import PdfPages
-
     with ink.style():
-        pages = critique_pages(ranking, paper)
-
-        def write(beside: Path) -> None:
-            with PdfPages(beside, metadata=NO_METADATA["pdf"]) as pdf:
-                for page in pages:
-                    pdf.savefig(page)
-
-        return ink.write_whole(Path(path), write)
+        return whole_file(Path(path), pages_pdf(critique_pages(ranking, paper)))
 
 
 def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:

@@ -6,8 +6,9 @@ Lengths on a page are points (1/72 inch) throughout, so that type and line keep 
 from __future__ import annotations
 
 import contextlib
+import io
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,9 +17,9 @@ import numpy as np
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.polygon import orient
 
-from silhouette.errors import OutputError
 from silhouette.records import CANNOT_TELL, INFERRED, View
 from silhouette.show.paper import NO_METADATA
+from silhouette.writing import whole_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -232,29 +233,10 @@ def kind_of(view: View) -> str:
 
 # ----------------------------------------------------------------------------------------------------------- files
 
-def write_whole(path: Path, write: Callable[[Path], object]) -> Path:
-    """Write a file beside its place, then move it there: it is there whole or not at all.
-
-    Raises
-    ------
-    OutputError
-        The folder is missing, full or not ours to write in.
-    """
-    beside = path.with_name(f".{path.stem}.part{path.suffix}")
-    try:
-        write(beside)
-        beside.replace(path)
-    except OSError as error:
-        raise OutputError(f"could not be written ({error.strerror or error}).", path=path,
-                          do="Choose another place with -o.") from error
-    finally:
-        with contextlib.suppress(OSError):
-            beside.unlink(missing_ok=True)
-    return path
-
-
 def save_figure(figure: Figure, path: Path, **how: Any) -> Path:
     """Save a figure as the kind its file name says, with no date, author or program in it."""
     kind = path.suffix[1:].lower()
     with _strange_letters():
-        return write_whole(path, lambda beside: figure.savefig(beside, format=kind, metadata=NO_METADATA[kind], **how))
+        held = io.BytesIO()
+        figure.savefig(held, format=kind, metadata=NO_METADATA[kind], **how)
+        return whole_file(path, held.getvalue())

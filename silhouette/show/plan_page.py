@@ -10,9 +10,10 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from silhouette.records_shoot import Plan
-from silhouette.show.ink import ACCENT, INK, SMALLEST, SOFT, bare, new_figure, page_axes, style, wrap, write_whole
+from silhouette.show.ink import ACCENT, INK, SMALLEST, SOFT, bare, new_figure, page_axes, style, wrap
 from silhouette.show.paper import page_bytes, page_points
 from silhouette.show.plan_drawing import draw_enlargement, draw_floor, draw_side
+from silhouette.writing import whole_file
 
 MARGIN = 34.0
 """Paper left free all round, points (12 mm)."""
@@ -31,12 +32,7 @@ def write_plan_page(plan: Plan, path: Path, *, paper: str = "a4", title: str = "
     OutputError
         The folder is missing, full or not ours to write in.
     """
-    data = plan_page(plan, kind=path.suffix[1:].lower(), paper=paper, title=title)
-
-    def write(beside: Path) -> None:
-        beside.write_bytes(data)
-
-    return write_whole(path, write)
+    return whole_file(path, plan_page(plan, kind=path.suffix[1:].lower(), paper=paper, title=title), sealed=True)
 
 
 def plan_page(plan: Plan, *, kind: str = "pdf", paper: str = "a4", title: str = "Plan of the shoot") -> bytes:

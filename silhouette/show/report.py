@@ -12,6 +12,7 @@ from silhouette.show import ink, svg, words
 from silhouette.show.advice import advice_line, advise
 from silhouette.show.trouble import neighbours_of, numbered, troubles
 from silhouette.show.wheel_layout import letters_on
+from silhouette.writing import whole_file
 
 HERE = Path(__file__).parent
 
@@ -31,8 +32,7 @@ def write_report(ranking: Ranking, path: Path) -> Path:
     OutputError
         The file cannot be written.
     """
-    text = report_html(ranking)
-    return ink.write_whole(Path(path), lambda beside: beside.write_text(text, encoding="utf-8"))
+    return whole_file(Path(path), report_html(ranking).encode())
 
 
 def report_html(ranking: Ranking) -> str:

@@ -19,6 +19,7 @@ import shapely
 from PIL import Image
 from shapely import affinity
 
+from silhouette import writing
 from silhouette.errors import OutputError, PictureError, PoseError, SettingsError
 from silhouette.intake.stills import read_full
 from silhouette.records import Outline
@@ -136,7 +137,7 @@ def test_set_holds_what_it_says(layout, tmp_path):
     stems = [f"Ferry_keeper_{a:03d}" for a in range(0, 360, 30)]
     assert files_in(out) == {
         *(f"{s}.jpg" for s in stems), *(f"silhouettes/{s}.png" for s in stems), *(f"outlines/{s}.svg" for s in stems),
-        "set.csv", "about.txt", "a.html", "b.pdf"}
+        "set.csv", "about.txt", "a.html", "b.pdf", ".silhouette.json"}
     rows = list(csv.DictReader(io.StringIO((out / "set.csv").read_text())))
     assert [r["angle"] for r in rows] == [f"{a}.0" for a in range(0, 360, 30)]
     assert all((out / r["still"]).is_file() and (out / r["silhouette"]).is_file() for r in rows)
@@ -361,14 +362,15 @@ def test_failing_page_leaves_nothing(layout, tmp_path):
 def test_swap_that_fails_brings_the_old_set_back(layout, tmp_path, monkeypatch):
     out = keep.export(layout, tmp_path / "set")
     before = everything(tmp_path)
-    replace = Path.replace
+    rename = Path.rename
 
     def refuse(self, target):
-        if self.suffix == ".part":
+        if self.suffix == ".silhouette-part":
             raise OSError(5, "Input/output error")
-        return replace(self, target)
+        return rename(self, target)
 
-    monkeypatch.setattr(Path, "replace", refuse)
+    monkeypatch.setattr(writing, "_exchange", lambda one, other: False)
+    monkeypatch.setattr(Path, "rename", refuse)
     with pytest.raises(OutputError, match="Input/output"):
         keep.export(layout, out, overwrite=True)
     assert everything(tmp_path) == before

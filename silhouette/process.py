@@ -1,0 +1,90 @@
+"""This process as the system sees it: its streams, and the signals that end it."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import os
+import signal
+import sys
+import threading
+from collections.abc import Iterator
+from typing import Any
+
+
+@contextlib.contextmanager
+def own_streams() -> Iterator[None]:
+    """Streams that can always be written to, and the C libraries' own remarks kept off the screen.
+
+    Decoders write to the second file descriptor by themselves. It is pointed at nothing while a command runs, and our
+    sentences go to a copy of it. A stream that the caller has closed becomes one that nobody reads.
+    """
+    os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
+    logging.getLogger("matplotlib").setLevel(logging.CRITICAL)
+    before = sys.stdout, sys.stderr
+    with contextlib.ExitStack() as stack:
+        nothing = stack.enter_context(open(os.devnull, "w", encoding="utf-8"))  # noqa: PTH123
+        sys.stdout = sys.stdout or nothing
+        if sys.stderr is None:
+            sys.stderr = nothing
+        elif _is_second(sys.stderr):
+            sys.stderr.flush()
+            kept = os.dup(2)
+            stack.callback(os.close, kept)
+            stack.callback(os.dup2, kept, 2)
+            sys.stderr = open(  # noqa: SIM115
+                kept, "w", encoding=sys.stderr.encoding, errors="backslashreplace", buffering=1, closefd=False
+            )
+            stack.callback(_close_or_forget, sys.stderr)
+            os.dup2(nothing.fileno(), 2)
+        try:
+            yield
+        finally:
+            _flush_or_forget()
+            sys.stdout, sys.stderr = before
+
+
+def _is_second(stream: Any) -> bool:
+    """Whether a stream writes to file descriptor 2: not so in tests and notebooks."""
+    try:
+        return bool(stream.fileno() == 2)
+    except (OSError, ValueError, AttributeError):
+        return False
+
+
+def _close_or_forget(stream: Any) -> None:
+    with contextlib.suppress(OSError, ValueError):
+        stream.close()
+
+
+def _flush_or_forget() -> None:
+    """What cannot be written any more is dropped here, or Python would complain at its end."""
+    try:
+        sys.stdout.flush()
+    except (OSError, ValueError):
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+@contextlib.contextmanager
+def signals_stop() -> Iterator[None]:
+    """A signal to end, or the terminal closing, stops like Ctrl-C: what is half-written is removed first."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def stop(number: int, _: object) -> None:
+        for one in before:
+            signal.signal(one, signal.SIG_IGN)  # no second one while tidying up
+        raise KeyboardInterrupt(number)
+
+    named = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)]
+    before = {one: signal.getsignal(one) for one in named}
+    before = {one: was for one, was in before.items() if was not in (signal.SIG_IGN, None)}
+    for one in before:
+        signal.signal(one, stop)
+    try:
+        yield
+    finally:
+        for one, was in before.items():
+            signal.signal(one, was)
