@@ -7,8 +7,8 @@ from typing import Any
 
 __version__ = "0.1.0"
 _WHERE = {
-    "score_pose": "silhouette.pipeline",
-    "rank_poses": "silhouette.pipeline",
+    "score_pose": "silhouette.scoring",
+    "rank_poses": "silhouette.scoring",
     "measure_outline": "silhouette.shape.measure",
     "Settings": "silhouette.settings",
 }

@@ -11,8 +11,8 @@ from silhouette import tables
 from silhouette.errors import SilhouetteError
 from silhouette.intake import film, stills
 from silhouette.known import Memory
-from silhouette.pipeline import placed
 from silhouette.records import Pixels, Pose, Ranking, View
+from silhouette.scoring import placed
 from silhouette.settings import Paper
 from silhouette.writing import whole_folder
 

@@ -379,7 +379,7 @@ class Round:
 
 @dataclass(frozen=True)
 class Pose:
-    """One candidate pose, read all round. Made by ``pipeline.py``."""
+    """One candidate pose, read all round. Made by ``scoring.py``."""
 
     name: str
     source: Path
@@ -445,4 +445,4 @@ def _tables() -> ModuleType:
 
 
 def _pipeline() -> ModuleType:
-    return import_module("silhouette.pipeline")
+    return import_module("silhouette.scoring")

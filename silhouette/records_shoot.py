@@ -15,7 +15,7 @@ Verdict = Literal["pass", "look", "retake", "unknown"]
 
 @dataclass(frozen=True)
 class StopLook:
-    """What the shoot check keeps of one stop; the full picture is not needed any more. Made by ``shoot/look.py``."""
+    """What the shoot check keeps of one stop; the full picture is not needed any more. Made by ``check/look.py``."""
 
     mask: Mask
     """(h, w) True on the figure, working size; all False where no figure was found."""
@@ -46,7 +46,7 @@ class StopLook:
 
 @dataclass(frozen=True)
 class Finding:
-    """The answer to one question of the shoot check. Made by ``shoot/check.py``."""
+    """The answer to one question of the shoot check. Made by ``check/findings.py``."""
 
     check: str
     """full turn, missing stops, doubled stops, held pose, stance, framing, figure size, sharpness, steady light,
@@ -119,7 +119,7 @@ class Slot:
 
 @dataclass(frozen=True)
 class Plan:
-    """A shoot, planned. Made by ``shoot/plan.py``. Lengths in metres; the frame and the pixels at the turning axis."""
+    """A shoot, planned. Made by ``plan/camera.py``. Lengths in metres; the frame and the pixels at the turning axis."""
 
     pose: str
     model_height: float
@@ -183,7 +183,7 @@ class Plan:
 
 @dataclass(frozen=True)
 class SetView:
-    """One stop of a reference set, as ``shoot/refset.py`` takes it; built from a :class:`View`."""
+    """One stop of a reference set, as ``export/reference_set.py`` takes it; built from a :class:`View`."""
 
     angle: float
     name: str
@@ -216,7 +216,7 @@ class SetFigure:
 
 @dataclass(frozen=True)
 class SetLayout:
-    """A reference set laid out, before anything is written. Made by ``shoot/refset.py``, drawn by ``show/``.
+    """A reference set laid out, before anything is written. Made by ``export/reference_set.py``, drawn by ``show/``.
 
     All figures share one scale, in which the pose is 1 high.
     """

@@ -35,7 +35,7 @@ class Settings:
     distrusts itself and a model is at hand."""
     model: str | None = None
     """Name of rembg's model or path of an ``.onnx`` file, for the neural cutter; None takes the default of
-    ``cutout/matting.py``."""
+    ``cutout/neural.py``."""
     intent: Intent = "open"
     """What the pose is meant to be; a closed pose is not marked down for want of gaps."""
     arc: tuple[float, float] | None = None

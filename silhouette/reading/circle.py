@@ -12,18 +12,7 @@ from numpy.typing import NDArray
 from shapely.affinity import scale
 
 from silhouette.reading.reasons import speaks_for
-from silhouette.records import (
-    INFERRED,
-    Arc,
-    Gap,
-    Joint,
-    Measures,
-    Outline,
-    Part,
-    Round,
-    Tangent,
-    View,
-)
+from silhouette.records import INFERRED, Arc, Gap, Joint, Measures, Outline, Part, Round, Tangent, View
 from silhouette.settings import BAND_FAIR, BRIDGE
 
 HALF_TURN_HOLE = 150.0

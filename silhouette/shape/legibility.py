@@ -21,7 +21,7 @@ from shapely.geometry import Polygon
 from silhouette.records import LimbLegibility
 from silhouette.settings import WEAKEST_SHARE
 from silhouette.shape.contour import bay_turns, resample, ring_points, smooth, turns
-from silhouette.shape.limbs import CutPart, clearness
+from silhouette.shape.part_cuts import CutPart, clearness
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.float32]

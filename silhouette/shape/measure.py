@@ -9,7 +9,7 @@ from shapely.geometry import Polygon
 
 from silhouette.errors import SilhouetteError
 from silhouette.records import Measures
-from silhouette.shape import contour, gaps, legibility, limbs
+from silhouette.shape import contour, gaps, legibility, part_cuts
 
 SPIKE = 1e-9
 """Area below this share of the squared height is no area (a line, a fold)."""
@@ -35,7 +35,7 @@ def measure_outline(polygon: Polygon) -> Measures:
     """
     figure = normalised(polygon)
     picture = contour.raster(figure)
-    cuts = limbs.cut_parts(figure, picture)
+    cuts = part_cuts.cut_parts(figure, picture)
     guessed = legibility.guess(legibility.features(figure, picture, cuts))
     negative = gaps.gaps_of(figure)
     return Measures(
@@ -44,7 +44,7 @@ def measure_outline(polygon: Polygon) -> Measures:
         limb_separation=legibility.separation(guessed),
         weakest_limbs=guessed.weakest,
         gaps=negative,
-        parts=limbs.standing(cuts, guessed.standing),
+        parts=part_cuts.standing(cuts, guessed.standing),
         tangents=gaps.tangents_of(figure),
         solidity=contour.solidity(figure),
         circularity=contour.circularity(figure),

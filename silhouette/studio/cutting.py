@@ -1,4 +1,4 @@
-"""Trains ``cutout/figure.onnx``: the network that tells figures from shadows and furniture before a known backdrop.
+"""Trains ``cutout/figure_net.onnx``: the network that tells figures from shadows and furniture before a known backdrop.
 
     python -m silhouette.studio.cutting bodies BODIES.pkl --count 1560
     python -m silhouette.studio.cutting train BODIES.pkl OUT --pictures 18000 --minutes 6 [--start net.pt]
@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
-from silhouette.cutout import figure, plate
+from silhouette.cutout import figure_net, plate
 from silhouette.studio.cutting_pictures import Seen, compose
 
 CHANNELS = (16, 32, 48, 64, 64)
@@ -47,7 +47,7 @@ class Net(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         c = CHANNELS
-        first = nn.Conv2d(figure.PLANES, c[0], 4, 2, 1, bias=False)
+        first = nn.Conv2d(figure_net.PLANES, c[0], 4, 2, 1, bias=False)
         self.stem = nn.Sequential(first, nn.BatchNorm2d(c[0]), nn.ReLU(inplace=True), _layer(c[0], c[0]))
         steps = list(pairwise(c))
         self.down = nn.ModuleList([nn.Sequential(_layer(a, b, 3, 2), _layer(b, b)) for a, b in steps])
@@ -129,7 +129,7 @@ def _samples(job: tuple[Path, int, int, bool]) -> list[Sample]:
             backdrop = plate.from_one(plate.shrink(picture, plate.THUMB).astype(np.float32))[0]
         else:
             backdrop = _as_from_a_turn(rng, plate.shrink(empty, plate.THUMB), plate.shrink(alpha, plate.THUMB))
-        size = figure.seen_size(*picture.shape[:2])[::-1]
+        size = figure_net.seen_size(*picture.shape[:2])[::-1]
         small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
         behind = np.clip(np.round(cv2.resize(backdrop, size)), 0, 255).astype(np.uint8)
         share = np.round(cv2.resize(alpha, size, interpolation=cv2.INTER_AREA) * 255).astype(np.uint8)
@@ -151,7 +151,7 @@ def _as_from_a_turn(rng: np.random.Generator, empty: plate.Floats, alpha: plate.
 
 
 def planes(picture: torch.Tensor, backdrop: torch.Tensor, sigma: torch.Tensor) -> torch.Tensor:
-    """:func:`silhouette.cutout.figure.planes` for a batch; a test holds the two together."""
+    """:func:`silhouette.cutout.figure_net.planes` for a batch; a test holds the two together."""
     step = (picture - backdrop) / (2 + 3 * sigma[:, None, None, None])
     height = torch.linspace(-1, 1, picture.shape[2], device=picture.device)[None, None, :, None]
     return torch.cat([picture / 127.5 - 1, 2 * torch.log((picture + 6) / (backdrop + 6)).clamp(-1.5, 1.5),
@@ -220,7 +220,7 @@ def overlap(net: Net, groups: list[tuple[torch.Tensor, ...]]) -> float:
 
 
 def train(bodies: Path, out: Path, pictures: int, minutes: float, start: Path | None, rate: float = 2.5e-3) -> None:
-    """Compose, train for so many minutes (cosine rate, averaged weights), write ``net.pt`` and ``figure.onnx``."""
+    """Compose, train for so many minutes (cosine rate, averaged weights), write ``net.pt`` and ``figure_net.onnx``."""
     workers = multiprocessing.cpu_count()
     jobs = [(bodies, 100 + i, pictures // workers, False) for i in range(workers)] + [(bodies, 1000, 1000, True)]
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
@@ -261,7 +261,8 @@ def _write(net: Net, out: Path) -> None:
     out.mkdir(parents=True, exist_ok=True)
     torch.save(net.state_dict(), out / "net.pt")
     free = {2: "h", 3: "w"}
-    torch.onnx.export(net, (torch.zeros(1, figure.PLANES, 224, 160),), str(out / "figure.onnx"), opset_version=13,
+    example = (torch.zeros(1, figure_net.PLANES, 224, 160),)
+    torch.onnx.export(net, example, str(out / "figure_net.onnx"), opset_version=13,
                       input_names=["planes"], output_names=["logit"], dynamo=False,
                       dynamic_axes={"planes": free, "logit": free})
 

@@ -25,7 +25,7 @@ import torch
 from numpy.typing import NDArray
 
 from silhouette.records import Mask
-from silhouette.shape import contour, legibility, limbs, outline
+from silhouette.shape import contour, legibility, outline, part_cuts
 from silhouette.studio import bodies, dress, poses, views
 from silhouette.studio.cameras import Camera
 
@@ -58,7 +58,7 @@ def features_of(mask: Mask) -> Floats | None:
     if found is None:
         return None
     picture = contour.raster(found.polygon)
-    parts = limbs.cut_parts(found.polygon, picture)
+    parts = part_cuts.cut_parts(found.polygon, picture)
     return legibility.features(found.polygon, picture, parts)
 
 

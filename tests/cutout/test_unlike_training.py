@@ -13,7 +13,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from silhouette.cutout import backdrop
+from silhouette.cutout import background_model
 
 
 def _drawing() -> ModuleType:
@@ -39,10 +39,10 @@ def test_a_capsule_model_before_an_even_wall(colour: str, arms: str) -> None:
     draw = _drawing()
     truths = [draw.draw_mask(draw.model(arms), a) for a in range(0, 360, 45)]
     pictures = [draw.draw_picture(t, seed=i, figure=COLOURS[colour]) for i, t in enumerate(truths)]
-    shared = backdrop.learn(pictures)
+    shared = background_model.learn(pictures)
     for truth, picture in zip(truths, pictures, strict=True):
         for known in (shared, None):
-            cut = backdrop.cut(picture, known)
+            cut = background_model.cut(picture, known)
             overlap = (cut.mask & truth).sum() / max(1, (cut.mask | truth).sum())
             assert overlap > 0.95 or cut.confidence < 0.9, f"overlap {overlap:.2f}, confidence {cut.confidence:.2f}"
         assert overlap > 0.9, f"overlap {overlap:.2f} (alone), confidence {cut.confidence:.2f}"
@@ -54,6 +54,6 @@ def test_boxes_and_a_disc_for_a_head() -> None:
     truth = ((abs(x - 225) < 40) & (y > 150) & (y < 560)) | ((abs(y - 200) < 14) & (abs(x - 225) < 190))
     truth |= (x - 225) ** 2 + (y - 115) ** 2 < 38**2
     picture = _drawing().draw_picture(truth, seed=3, figure=(60, 50, 45))
-    cut = backdrop.cut(picture, None)
+    cut = background_model.cut(picture, None)
     overlap = (cut.mask & truth).sum() / (cut.mask | truth).sum()
     assert overlap > 0.95, f"overlap {overlap:.2f}, confidence {cut.confidence:.2f}"

@@ -17,15 +17,15 @@ from typing import Any
 
 import numpy as np
 
-from silhouette.cutout import backdrop
+from silhouette.check import distance
+from silhouette.check.findings import check_turnaround
+from silhouette.check.look import look_at
+from silhouette.cutout import background_model
 from silhouette.errors import FilmError, PoseError
 from silhouette.intake import film, stills
 from silhouette.records import Picture, Stop
 from silhouette.records_shoot import CheckReport
-from silhouette.shoot import distance
-from silhouette.shoot.check import check_turnaround
-from silhouette.shoot.look import look_at
-from silhouette.shoot.turning import Turned, estimate_angles
+from silhouette.turn.estimate import Turned, estimate_angles
 
 
 def rows_of(path: Path) -> list[dict[str, Any]]:
@@ -35,8 +35,8 @@ def rows_of(path: Path) -> list[dict[str, Any]]:
 
 def check(pictures: list[Picture], share: Any, angles: Any = None) -> tuple[Turned, CheckReport]:
     """Cut, find the angles unless they are given, and check."""
-    shared = backdrop.learn([p.pixels for p in pictures])
-    cuts = [backdrop.cut(p.pixels, shared) for p in pictures]
+    shared = background_model.learn([p.pixels for p in pictures])
+    cuts = [background_model.cut(p.pixels, shared) for p in pictures]
     turned = estimate_angles([c.mask for c in cuts], share)
     given = turned.angles if angles is None else angles
     stops = [
@@ -105,7 +105,7 @@ def distances(folder: Path) -> None:
     off = []
     for row in rows_of(folder / "truth.json"):
         picture = stills.read_still(folder / row["file"], 1008)
-        look = look_at(picture, backdrop.cut(picture.pixels))
+        look = look_at(picture, background_model.cut(picture.pixels))
         told = distance.from_lens([look], row["model_m"])
         if told is None:
             print(f"{row['file']:32} not told (edges {look.edges}, flags {look.flags})")

@@ -23,7 +23,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from silhouette.cutout import auto, backdrop, matting
+from silhouette.cutout import agreement, background_model, neural
 from silhouette.records import Cut
 
 STEPS = (0.0, 0.8, 0.9, 0.95, 0.97, 0.98, 1.01)
@@ -60,22 +60,23 @@ def read(folder: Path, longer: int = 1008) -> Iterator[Picture]:
         yield path.stem, picture, mask > 127
 
 
-def cutters(model: str | None) -> dict[str, Callable[[np.ndarray, backdrop.Shared | None], Cut | np.ndarray]]:
-    ways: dict[str, Callable[[np.ndarray, backdrop.Shared | None], Cut | np.ndarray]] = {"backdrop": backdrop.cut}
+def cutters(model: str | None) -> dict[str, Callable[[np.ndarray, background_model.Shared | None], Cut | np.ndarray]]:
+    ways: dict[str, Callable[[np.ndarray, background_model.Shared | None], Cut | np.ndarray]]
+    ways = {"backdrop": background_model.cut}
     if model:
-        path = matting.find(model)
+        path = neural.find(model)
         if path is None:
             raise SystemExit(f"no model at {model}")
-        session = matting._session(path, model)
-        ways["rembg"] = lambda picture, _: matting._predict(session, picture) > 0.5
-        ways["auto"] = lambda picture, shared: auto.cut(picture, shared, model)
+        session = neural._session(path, model)
+        ways["rembg"] = lambda picture, _: neural._predict(session, picture) > 0.5
+        ways["auto"] = lambda picture, shared: agreement.cut(picture, shared, model)
     return ways
 
 
 def measure(folder: Path, model: str | None, alone: bool, promised: dict[str, list[tuple[float, float]]]) -> None:
     pictures = list(read(folder))
     turn = all(name.isdigit() for name, _, _ in pictures) and not alone
-    shared = backdrop.learn([p for _, p, _ in pictures]) if turn else None
+    shared = background_model.learn([p for _, p, _ in pictures]) if turn else None
     rows: dict[str, dict[str, list[float]]] = {}
     lost: dict[str, list[int]] = {}
     for name, picture, true in pictures:
@@ -123,12 +124,12 @@ def speed(folder: Path) -> None:
             taken.append(time.process_time() - start)
         return float(np.median(taken))
 
-    shared = backdrop.learn(pictures)
-    backdrop.cut(pictures[0], shared)
+    shared = background_model.learn(pictures)
+    background_model.cut(pictures[0], shared)
     decode = spent(lambda: cv2.imdecode(data, cv2.IMREAD_COLOR), 9)
-    cut = spent(lambda: [backdrop.cut(p, shared) for p in pictures], 3) / len(pictures)
-    single = spent(lambda: [backdrop.cut(p) for p in pictures], 3) / len(pictures)
-    learn = spent(lambda: backdrop.learn(pictures), 3) / len(pictures)
+    cut = spent(lambda: [background_model.cut(p, shared) for p in pictures], 3) / len(pictures)
+    single = spent(lambda: [background_model.cut(p) for p in pictures], 3) / len(pictures)
+    learn = spent(lambda: background_model.learn(pictures), 3) / len(pictures)
     print(f"\nagainst decoding 12 megapixels ({1000 * decode:.0f} ms): cut {cut / decode:.2f}, learning a turn of "
           f"{len(pictures)} {learn / decode:.2f} a picture; a picture alone {single / decode:.2f}")
 

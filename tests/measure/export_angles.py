@@ -17,13 +17,13 @@ from typing import Any
 
 import numpy as np
 
-from silhouette.cutout import backdrop
-from silhouette.intake import angles, stills
+from silhouette.cutout import background_model
+from silhouette.intake import filenames, stills
 from silhouette.reading import circle
 from silhouette.records import Mask
 from silhouette.settings import TRUST
 from silhouette.shape import outline
-from silhouette.shoot import respread
+from silhouette.turn import respread
 
 DRAWS = 3
 """How often each kind of mistake is made in each turn."""
@@ -31,8 +31,8 @@ DRAWS = 3
 
 def cut_turn(place: Path, rows: list[dict[str, Any]]) -> list[Mask | None]:
     pictures = [stills.read_still(place / row["file"], 1008) for row in rows]
-    shared = backdrop.learn([p.pixels for p in pictures])
-    cuts = [backdrop.cut(p.pixels, shared) for p in pictures]
+    shared = background_model.learn([p.pixels for p in pictures])
+    cuts = [background_model.cut(p.pixels, shared) for p in pictures]
     return [c.mask if c.confidence >= TRUST else None for c in cuts]
 
 
@@ -68,7 +68,7 @@ def main() -> None:
         for what, shot in mistakes(len(rows), rng):
             truth = [rows[k].get("turned", rows[k]["angle"]) for k in shot]
             repeats = circle.ends_where_it_began([lines[k] for k in shot], 360.0)
-            even = angles.spread(len(shot), 360.0, repeats=repeats)
+            even = filenames.spread(len(shot), 360.0, repeats=repeats)
             told = respread.respread([masks[k] for k in shot], even, start=0.0, turn="left")
             used = told is not None and told.better
             named = told.angles if told is not None and used else even

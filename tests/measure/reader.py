@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy.stats import spearmanr
 from shapely import affinity
 
-from silhouette.cutout import auto
+from silhouette.cutout import agreement
 from silhouette.intake import stills
 from silhouette.reading import reader, view
 from silhouette.records import BodyReading, Outline
@@ -38,7 +38,7 @@ def turnarounds(folder: Path, cut: bool) -> Iterator[Row]:
     for truth in sorted(folder.glob("*/truth.json")):
         for row in json.loads(truth.read_text()):
             if cut:
-                mask = auto.cut(stills.read_still(truth.parent / row["file"], Settings().work_px).pixels).mask
+                mask = agreement.cut(stills.read_still(truth.parent / row["file"], Settings().work_px).pixels).mask
             else:
                 mask = cv2.imread(str(truth.parent / row["mask"]), cv2.IMREAD_GRAYSCALE) > 127
             yield truth.parent.name, mask, np.array([row["limb_legibility"][k] for k in LIMBS]), None

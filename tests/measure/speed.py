@@ -24,7 +24,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from silhouette import gathering, pipeline
+from silhouette import scoring, turnaround
 from silhouette.settings import Settings
 
 
@@ -53,12 +53,12 @@ def median_ms(do: Callable[[], object], times: int) -> float:
 
 
 def turn_seconds(
-    folder: Path, settings: Settings, run: gathering.Run, clock: Callable[[], float] = time.perf_counter
+    folder: Path, settings: Settings, run: turnaround.Run, clock: Callable[[], float] = time.perf_counter
 ) -> float:
     """Seconds for a whole pose, file to measures and verdict of every view, with the processes already warm."""
     start = clock()
-    gathered = gathering.gather(folder, settings, run, lambda what, done, total: None)
-    list(run(partial(pipeline._measure, settings=settings), gathered.taken))
+    gathered = turnaround.gather(folder, settings, run, lambda what, done, total: None)
+    list(run(partial(scoring._measure, settings=settings), gathered.taken))
     return clock() - start
 
 
@@ -90,7 +90,7 @@ def main() -> None:
         folder = Path(t)
         paths = enlarge(args.folder, folder, args.stills)
         decode = median_ms(lambda: cv2.imread(str(paths[0])), 9)
-        with gathering.workers(1) as run:
+        with turnaround.workers(1) as run:
             turn_seconds(folder, settings, run)
             one = min(turn_seconds(folder, settings, run, time.process_time) for _ in range(3))
             wall = min(turn_seconds(folder, settings, run) for _ in range(3))
@@ -98,7 +98,7 @@ def main() -> None:
         per_still = 1000 * one / len(paths)
         rows = [("full decode by OpenCV", decode, 1.0), ("file to verdict, one process", per_still, per_still / decode)]
         rows.append(("one process, by the clock", 1000 * wall / len(paths), 1000 * wall / len(paths) / decode))
-        with gathering.workers(2) as run:
+        with turnaround.workers(2) as run:
             turn_seconds(folder, settings, run)
             two = min(turn_seconds(folder, settings, run) for _ in range(3))
         rows.append(("two processes, by the clock", 1000 * two / len(paths), 1000 * two / len(paths) / decode))

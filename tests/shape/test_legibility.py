@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import spearmanr
 
 from silhouette.records import Measures
-from silhouette.shape import contour, legibility, limbs
+from silhouette.shape import contour, legibility, part_cuts
 from silhouette.shape.measure import measure_outline, normalised
 from silhouette.shape.outline import outline_of
 from tests.shape.conftest import CIRCLE, PLUS, figure_mask
@@ -58,7 +58,7 @@ def test_features_are_the_same_mirrored() -> None:
         found = outline_of(picture_mask)
         assert found is not None
         picture = contour.raster(found.polygon)
-        parts = limbs.cut_parts(found.polygon, picture)
+        parts = part_cuts.cut_parts(found.polygon, picture)
         values.append(legibility.features(found.polygon, picture, parts))
     assert values[0] == pytest.approx(values[1], abs=0.02)
 
@@ -67,7 +67,7 @@ def test_features_are_the_same_mirrored() -> None:
 def test_shapes_unlike_a_body_stay_within_reach(shape: object) -> None:
     figure = normalised(shape)  # type: ignore[arg-type]
     picture = contour.raster(figure)
-    parts = limbs.cut_parts(figure, picture)
+    parts = part_cuts.cut_parts(figure, picture)
     found = legibility.guess(legibility.features(figure, picture, parts))
     assert 0 <= found.weakest <= found.mean <= 1 and 0 <= found.standing <= 5
 

@@ -8,7 +8,7 @@ import zlib
 
 import pytest
 
-from silhouette.shoot.plan import make_plan
+from silhouette.plan.camera import make_plan
 from silhouette.show import ink
 from silhouette.show.paper import PAPER_MM
 from silhouette.show.plan_drawing import SCALES, scale_for, stand_in

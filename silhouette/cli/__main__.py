@@ -1,0 +1,7 @@
+"""``python -m silhouette.cli``."""
+
+import sys
+
+from silhouette.cli import main
+
+sys.exit(main())

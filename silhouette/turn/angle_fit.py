@@ -1,0 +1,213 @@
+"""The angles at which a rigid body would show the reaches that were measured: one least-squares fit.
+
+Every row is a level slice. Its reach in direction t is modelled as that of an ellipse grown by a rim,
+
+    S(t) = c . u(t) + |B u(t)| + rim,      u(t) = (cos t, sin t),
+
+c the slice's middle, B a 2 x 2 upper triangle: this covers what slices of a body are, from a trunk (B round) to two
+legs or two arms apart (B flat: |cos|), and unlike a free series it leaves no room for bending the angles to make a
+curve smoother than it is. What the ellipse misses is similar in neighbouring directions, so residuals are weighed with
+a covariance that says so. All rows share the angles; rows that fit badly, an arm that sank say, count little.
+
+The steps between stops are expected to be alike, with a long tail for skipped stops. All of it is solved by
+Gauss-Newton steps, the rows eliminated one by one (Schur complement).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from silhouette.turn.support_function import Reaches
+
+Floats = NDArray[np.float64]
+
+UNEVEN = 2.0
+"""Usual unevenness of steps that a model takes from mark to mark, degrees (standard deviation)."""
+TAIL = 4.0
+"""Degrees of freedom of Student's t for the steps: low, so that a skipped stop does not spread over its neighbours."""
+SMEAR, SMEAR_DEG = 0.6, 14.0
+"""Share of a residual that neighbouring directions have in common, and over how many degrees."""
+ROWS_WORTH = 0.1
+"""Neighbouring rows tell much the same: this share of a row counts as news."""
+FLOOR = 0.0025
+"""Least error of a reach, figure heights: half a pixel of a small figure."""
+AXIS_SPREAD = 0.05
+"""How far the turning axis may lie from where it was first taken to be, figure heights."""
+RIM, RIM_SPREAD = 0.015, 0.03
+"""Expected rim of a slice and its spread, figure heights."""
+LARGEST_STEP = 5.0
+"""No angle is moved further at once, degrees."""
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Angles of a turn to the model's left, first stop at 0."""
+
+    turned: Floats
+    """(n,) degrees, growing."""
+    spread: Floats
+    """(n,) standard deviation, degrees, by the fit itself."""
+    slices: Floats
+    """(r, 6) c_x, c_y, B_xx, B_xy, B_yy, rim of every row, figure heights."""
+    axis: float
+    """How far to picture right of where the reaches take it the turning axis lies, figure heights."""
+    error: Floats
+    """(r,) typical error of a row's reaches, figure heights."""
+    cost: float
+    """Negative log of how well the angles explain the outlines; comparable between fits of the same reaches."""
+
+
+def slice_reach(slices: Floats, towards: Floats) -> tuple[Floats, Floats, Floats]:
+    """Reach (r, m), its derivatives by the six numbers of a slice (r, m, 6), and by direction (r, m, per radian).
+
+    ``towards`` are directions (r, m) in radians.
+    """
+    cos, sin = np.cos(towards), np.sin(towards)
+    cx, cy, bxx, bxy, byy, rim = (slices[:, k : k + 1] for k in range(6))
+    u, v = bxx * cos + bxy * sin, byy * sin
+    long = np.sqrt(u * u + v * v + 1e-6)
+    reach = cx * cos + cy * sin + long + rim
+    by_slice = np.stack([cos, sin, u * cos / long, u * sin / long, v * sin / long, np.ones_like(cos)], axis=-1)
+    turn = -cx * sin + cy * cos + (u * (bxy * cos - bxx * sin) + v * byy * cos) / long
+    return reach, by_slice, turn
+
+
+def fit(reaches: Reaches, turned: Floats, *, rounds: int = 30) -> Fit:
+    """Least-squares angles from a first guess ``turned`` (n,) in degrees, first 0, growing."""
+    n = len(turned)
+    turned = np.array(turned, dtype=np.float64)
+    slices, axis = _first_slices(reaches, turned), 0.0
+    state = _weigh(reaches, turned, slices, axis)
+    for _ in range(rounds):
+        normal, gradient, eliminate = _equations(state, turned, axis)
+        normal[:n, :n] += np.eye(n) * 1e-3 * np.trace(normal[:n, :n]) / n
+        normal[0], normal[:, 0], normal[0, 0], gradient[0] = 0.0, 0.0, 1.0, 0.0
+        move = np.asarray(np.linalg.solve(normal, gradient), dtype=np.float64)
+        move *= min(1.0, LARGEST_STEP / max(np.abs(move[:n]).max(), 1e-9))
+        turned = np.asarray(np.maximum.accumulate(turned + move[:n]), dtype=np.float64)
+        axis += float(move[n])
+        slices = slices + 0.9 * eliminate(move)
+        state = _weigh(reaches, turned, slices, axis)
+        if np.abs(move[:n]).max() < 0.03:
+            break
+    normal = _equations(state, turned, axis)[0]
+    normal[0], normal[:, 0], normal[0, 0] = 0.0, 0.0, 1.0
+    spread = np.sqrt(np.maximum(np.diag(np.linalg.inv(normal))[:n], 0.0))
+    spread[0] = 0.0
+    steps = np.diff(turned)
+    surprise = 0.5 * (TAIL + 1) * np.log1p(((steps - np.median(steps)) / UNEVEN) ** 2 / TAIL).sum()
+    cost = ROWS_WORTH * state.misfit + float(surprise) + 0.5 * (axis / AXIS_SPREAD) ** 2
+    return Fit(turned, spread, slices, axis, np.sqrt(state.variance), cost)
+
+
+@dataclass(frozen=True)
+class _State:
+    """Everything one Gauss-Newton step needs."""
+
+    residual: Floats
+    """(r, m) measured less modelled."""
+    weight: Floats
+    """(r, m, m) inverse covariance."""
+    by_slice: Floats
+    by_degree: Floats
+    slices: Floats
+    variance: Floats
+    """(r,)"""
+    misfit: float
+
+
+def _first_slices(reaches: Reaches, turned: Floats) -> Floats:
+    """Slices fitted to the first guess of the angles, plainly."""
+    reach = reaches.reach
+    slices = np.zeros((len(reach), 6))
+    slices[:, 2] = reach.std(axis=1) + 0.7 * reach.mean(axis=1)
+    slices[:, 4] = 0.7 * reach.mean(axis=1)
+    slices[:, 5] = 0.2 * reach.mean(axis=1)
+    towards = _directions(reaches, turned)
+    for _ in range(3):
+        model, by_slice, _turn = slice_reach(slices, towards)
+        normal = np.einsum("rik,ril->rkl", by_slice, by_slice) / 1e-4 + np.eye(6) * 1e-3
+        gradient = np.einsum("rik,ri->rk", by_slice, reach - model) / 1e-4
+        _expect_rim(normal, gradient, slices)
+        slices = slices + 0.7 * np.linalg.solve(normal, gradient[..., None])[..., 0]
+    return slices
+
+
+def _directions(reaches: Reaches, turned: Floats) -> Floats:
+    return np.asarray(np.radians(np.tile(turned, 2)[None] + reaches.offset), dtype=np.float64)
+
+
+def _sides(n: int) -> Floats:
+    """(2 n,) what an axis that lies farther to picture right adds to the reaches to right and left."""
+    return np.repeat([1.0, -1.0], n)
+
+
+def _expect_rim(normal: Floats, gradient: Floats, slices: Floats) -> None:
+    normal[:, 5, 5] += 1 / RIM_SPREAD**2
+    gradient[:, 5] += (RIM - slices[:, 5]) / RIM_SPREAD**2
+
+
+def _weigh(reaches: Reaches, turned: Floats, slices: Floats, axis: float) -> _State:
+    """Residuals and their weights: smeared over directions, single ones far off count less, rows by their own error."""
+    towards = _directions(reaches, turned)
+    model, by_slice, turn = slice_reach(slices, towards)
+    residual = reaches.reach - model - axis * _sides(len(turned))
+    spread = np.sqrt(2.2 * np.median(residual**2, axis=1) + 1e-7)[:, None]
+    trust = 1 / (1 + (residual / (3 * spread)) ** 2)
+    apart = np.degrees(towards[:, :, None] - towards[:, None, :])
+    apart = (apart + 180) % 360 - 180
+    covariance = SMEAR * np.exp(-0.5 * (apart / SMEAR_DEG) ** 2)
+    here = np.arange(residual.shape[1])
+    covariance[:, here, here] += (1 - SMEAR) / trust
+    weight = np.linalg.inv(covariance)
+    free = residual.shape[1] - 6 + 4
+    variance = (np.einsum("ri,rij,rj->r", residual, weight, residual) + 4 * FLOOR**2) / max(free, 4)
+    misfit = 0.5 * float((free * np.log(variance) + np.linalg.slogdet(covariance)[1]).sum())
+    weight = weight / variance[:, None, None]
+    return _State(residual, weight, by_slice, turn * np.pi / 180, slices, variance, misfit)
+
+
+def _equations(state: _State, turned: Floats, axis: float) -> tuple[Floats, Floats, Callable[[Floats], Floats]]:
+    """Normal matrix (n + 1, n + 1) and gradient of the angles and the axis, and what then gives the slices' change.
+
+    The slices are eliminated; what is expected of steps and axis is included.
+    """
+    n, rows = len(turned), len(state.residual)
+    weighted = np.einsum("rik,rij->rjk", state.by_slice, state.weight, optimize=True)
+    own = np.einsum("rjk,rjl->rkl", weighted, state.by_slice) + np.eye(6) * 1e-3
+    slope = np.einsum("rjk,rj->rk", weighted, state.residual)
+    _expect_rim(own, slope, state.slices)
+    design = np.zeros((rows, 2 * n, n + 1))
+    stops = np.arange(n)
+    design[:, stops, stops] = state.by_degree[:, :n]
+    design[:, n + stops, stops] = state.by_degree[:, n:]
+    design[:, :, n] = _sides(n)
+    heavy = np.matmul(state.weight, design)
+    cross = np.matmul(np.transpose(weighted, (0, 2, 1)), design)
+    solved, step = np.linalg.solve(own, cross), np.linalg.solve(own, slope[..., None])[..., 0]
+    normal = np.einsum("rji,rjk->ik", design, heavy, optimize=True) - np.einsum("rki,rkj->ij", cross, solved)
+    gradient = np.einsum("rji,rj->i", heavy, state.residual) - np.einsum("rki,rk->i", cross, step)
+    normal, gradient = ROWS_WORTH * normal, ROWS_WORTH * gradient
+    by_steps, pull = _step_prior(turned)
+    normal[:n, :n] += by_steps
+    gradient[:n] += pull
+    normal[n, n] += 1 / AXIS_SPREAD**2
+    gradient[n] -= axis / AXIS_SPREAD**2
+
+    def eliminate(move: Floats) -> Floats:
+        return np.asarray(step - np.einsum("rki,i->rk", solved, move), dtype=np.float64)
+
+    return normal, gradient, eliminate
+
+
+def _step_prior(turned: Floats) -> tuple[Floats, Floats]:
+    """Steps like their median, with a long tail: normal matrix (n, n) and gradient (n,)."""
+    difference = np.diff(np.eye(len(turned)), axis=0)
+    steps = np.diff(turned)
+    off = np.median(steps) - steps
+    trust = (TAIL + 1) / (TAIL + (off / UNEVEN) ** 2) / UNEVEN**2
+    return difference.T @ (trust[:, None] * difference), difference.T @ (trust * off)

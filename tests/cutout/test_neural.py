@@ -1,0 +1,115 @@
+"""The neural cutter. What needs the model's file is skipped where SILHOUETTE_TEST_MODEL does not point to it."""
+
+import os
+import socket
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from silhouette.cutout import agreement, background_model, neural
+from silhouette.errors import CutterError
+from silhouette.records import NO_FIGURE, Cut
+
+MODEL = os.environ.get("SILHOUETTE_TEST_MODEL", "")
+needs_model = pytest.mark.skipif(not Path(MODEL).is_file(), reason="SILHOUETTE_TEST_MODEL names no u2netp.onnx")
+
+
+@pytest.fixture(autouse=True)
+def empty_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A home without any model."""
+    for name in ("U2NET_HOME", "REMBG_HOME", "XDG_DATA_HOME"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    return tmp_path
+
+
+@pytest.fixture
+def easy(data: Path) -> tuple[np.ndarray, np.ndarray]:
+    folder = data / "rendered" / "stills"
+    return cv2.imread(str(folder / "easy.jpg")), cv2.imread(str(folder / "masks" / "easy.png"), 0) > 127
+
+
+def test_model_is_found_where_rembg_looks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert not neural.at_hand()
+    new = tmp_path / ".rembg" / "models" / "u2netp" / "u2netp.onnx"
+    old = tmp_path / ".u2net" / "u2netp.onnx"
+    for place in (old, new):
+        place.parent.mkdir(parents=True)
+        place.write_bytes(b"")
+        assert neural.find() == place
+    monkeypatch.setenv("U2NET_HOME", str(tmp_path / "mine"))
+    assert not neural.at_hand()
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "u2netp.onnx").write_bytes(b"")
+    assert neural.find() == tmp_path / "mine" / "u2netp.onnx"
+    assert neural.find(str(old)) == old and not neural.at_hand("isnet-general-use")
+
+
+def test_places_agree_with_rembg_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    base = pytest.importorskip("rembg.sessions.u2netp").U2netpSession
+    for name in (None, "U2NET_HOME", "REMBG_HOME", "XDG_DATA_HOME"):
+        if name:
+            monkeypatch.setenv(name, str(tmp_path / name))
+        root, flat = neural._homes()
+        assert str(root) == base.rembg_home() and str(flat) == base.legacy_home()
+        if name:
+            monkeypatch.delenv(name)
+
+
+def test_missing_model_says_which_file_to_put_where(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def no_connection(*_: object) -> None:
+        raise AssertionError("a connection was opened")
+
+    monkeypatch.setattr(socket.socket, "connect", no_connection)
+    picture = np.full((60, 40, 3), 127, np.uint8)
+    with pytest.raises(CutterError) as caught:
+        neural.cut(picture)
+    text = str(caught.value)
+    assert "u2netp.onnx" in text and str(tmp_path / ".rembg" / "models" / "u2netp" / "u2netp.onnx") in text
+    with pytest.raises(CutterError, match=r"nowhere\.onnx"):
+        neural.cut(picture, model="nowhere.onnx")
+
+
+def test_file_that_is_no_model_gets_one_sentence(tmp_path: Path) -> None:
+    fake = tmp_path / "fake.onnx"
+    fake.write_bytes(b"not a model")
+    with pytest.raises(CutterError) as caught:
+        neural.cut(np.full((60, 40, 3), 127, np.uint8), model=str(fake))
+    assert str(fake) in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_auto_stays_with_the_backdrop_without_a_model(easy: tuple[np.ndarray, np.ndarray]) -> None:
+    cut, alone = agreement.cut(easy[0]), background_model.cut(easy[0])
+    assert cut.cutter == "backdrop" and (cut.mask == alone.mask).all()
+
+
+@pytest.mark.parametrize(("first", "second", "winner"), [(0.99, 0.5, "backdrop"), (0.90, 0.95, "neural"),
+                                                         (0.90, 0.85, "backdrop")])
+def test_auto_keeps_the_surer_of_the_two(monkeypatch: pytest.MonkeyPatch, first: float, second: float,
+                                         winner: str) -> None:
+    mask = np.ones((4, 4), bool)
+    asked = []
+    monkeypatch.setattr(background_model, "cut", lambda *_: Cut(mask, first, "backdrop"))
+    monkeypatch.setattr(neural, "at_hand", lambda *_: True)
+    monkeypatch.setattr(neural, "cut", lambda *_: asked.append(1) or Cut(mask, second, "neural"))
+    assert agreement.cut(np.zeros((4, 4, 3), np.uint8)).cutter == winner
+    assert bool(asked) == (first < 0.96)
+
+
+def test_nobody_is_not_asked_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    empty = Cut(np.zeros((4, 4), bool), 0.0, "backdrop", (NO_FIGURE,))
+    monkeypatch.setattr(background_model, "cut", lambda *_: empty)
+    monkeypatch.setattr(neural, "at_hand", lambda *_: True)
+    monkeypatch.setattr(neural, "cut", lambda *_: pytest.fail("the model sees a figure in everything"))
+    assert agreement.cut(np.zeros((4, 4, 3), np.uint8)) is empty
+
+
+@needs_model
+def test_neural_cut_is_close_and_its_confidence_means_it(easy: tuple[np.ndarray, np.ndarray]) -> None:
+    picture, true = easy
+    cut = neural.cut(picture, None, background_model.cut(picture), MODEL)
+    overlap = (cut.mask & true).sum() / (cut.mask | true).sum()
+    assert cut.cutter == "neural" and overlap > 0.95
+    assert abs(cut.confidence - overlap) < 0.05

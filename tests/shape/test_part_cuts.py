@@ -1,0 +1,98 @@
+"""Parts: what a person would cut off, and where."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
+from shapely.geometry import Point, Polygon, box
+from shapely.ops import unary_union
+
+from silhouette.shape import contour, part_cuts
+from silhouette.shape.measure import measure_outline, normalised
+from silhouette.shape.outline import outline_of
+from tests.shape.conftest import CIRCLE, figure_mask
+
+
+def cut(polygon: Polygon) -> tuple[part_cuts.CutPart, ...]:
+    figure = normalised(polygon)
+    picture = contour.raster(figure)
+    return part_cuts.cut_parts(figure, picture)
+
+
+def keeper(arm: float = 0.28, legs: float = 0.12) -> Polygon:
+    """A doll: trunk, head, two arms that reach out by ``arm``, two legs ``legs`` apart."""
+    shapes = [box(-0.11, 0.16, 0.11, 0.55), Point(0, 0.065).buffer(0.065), box(-0.03, 0.1, 0.03, 0.2)]
+    for side in (-1, 1):
+        shapes.append(box(min(side * 0.1, side * (0.11 + arm)), 0.2, max(side * 0.1, side * (0.11 + arm)), 0.25))
+        inner, outer = side * legs / 2, side * (legs / 2 + 0.06)
+        shapes.append(box(min(inner, outer), 0.5, max(inner, outer), 1.0))
+    shape = unary_union(shapes).buffer(0.005).buffer(-0.005)
+    assert isinstance(shape, Polygon)
+    return shape
+
+
+def test_a_doll_has_head_arms_and_legs() -> None:
+    parts = cut(keeper())
+    assert len(parts) == 5
+    tips = sorted((round(c.part.tip[0], 1), round(c.part.tip[1], 1)) for c in parts)
+    assert [t[1] for t in tips if abs(t[0]) > 0.3] == [0.2, 0.2], "the hands"
+    assert sum(t[1] == 1.0 for t in tips) == 2, "the feet"
+    assert sum(t[1] == 0.0 for t in tips) == 1, "the crown"
+
+
+def test_an_arm_is_measured_from_its_base() -> None:
+    arm = max((c.part for c in cut(keeper()) if c.part.tip[1] < 0.3), key=lambda p: p.length)
+    (ax, ay), (bx, by) = arm.base
+    assert np.hypot(ax - bx, ay - by) == pytest.approx(0.05, abs=0.02)
+    assert arm.length == pytest.approx(0.28, abs=0.03)
+    assert arm.protrusion == pytest.approx((2 * 0.28 + 0.05) / 0.05, rel=0.3)
+    assert arm.area == pytest.approx(0.28 * 0.05 / normalised(keeper()).area, rel=0.2)
+
+
+def test_convex_shapes_have_no_parts() -> None:
+    assert cut(CIRCLE) == () and cut(box(0, 0, 1, 3)) == ()
+
+
+def test_a_bent_arm_that_closes_a_gap_is_still_an_arm() -> None:
+    found = outline_of(figure_mask("akimbo_000"))
+    assert found is not None and len(found.polygon.interiors) == 2
+    sides = {np.sign(c.part.tip[0]) for c in cut(found.polygon) if 0.15 < c.part.tip[1] < 0.5}
+    assert sides == {-1, 1}
+
+
+def test_an_opened_ring_keeps_length_and_area() -> None:
+    frame = box(0, 0, 1, 1).difference(box(0.3, 0.3, 0.6, 0.6))
+    ring = part_cuts.open_ring(normalised(frame))
+    x, y = ring.T
+    assert 0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)) == pytest.approx(frame.area, rel=0.01)
+
+
+def test_parts_do_not_overlap() -> None:
+    for name in ("lunge_030", "reach_up_060", "akimbo_330"):
+        found = outline_of(figure_mask(name))
+        assert found is not None
+        parts = [c.part.polygon.buffer(0) for c in cut(found.polygon)]
+        assert len(parts) >= 3
+        assert unary_union(parts).area == pytest.approx(sum(p.area for p in parts), rel=0.02)
+
+
+def test_the_clearest_stand() -> None:
+    cuts = cut(keeper())
+    assert part_cuts.standing(cuts, 0.2) == ()
+    assert len(part_cuts.standing(cuts, 4.9)) == 5
+    two = part_cuts.standing(cuts, 2.0)
+    assert {p.tip[1] > 0.9 for p in two} == {True}, "the legs are the longest"
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(0.2, 20), st.floats(-50, 50), st.booleans(), st.integers(0, 60))
+def test_position_scale_mirror_and_start_change_no_part(scale: float, move: float, mirror: bool, start: int) -> None:
+    doll = keeper(arm=0.31)
+    base = [p.length for p in measure_outline(doll).parts]
+    ring = np.array(doll.exterior.coords)[:-1]
+    other = Polygon(np.roll(ring, start, axis=0))
+    other = affinity.translate(affinity.scale(other, -scale if mirror else scale, scale, origin=(0, 0)), move, -move)
+    assert [p.length for p in measure_outline(other).parts] == pytest.approx(base, abs=1e-3)

@@ -1,0 +1,232 @@
+"""The whole line on drawn turns of a model whose outline is known at every angle."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+import silhouette
+from silhouette import known, outputs, scoring, shoot, tables
+from silhouette.errors import PoseError, SettingsError
+from silhouette.records import CUT_BY_FRAME, INFERRED, ONE_PICTURE, SAME_ANGLE, UNREADABLE
+
+EIGHT = range(0, 360, 45)
+
+
+def test_masks_are_the_figure(drawn_turn: Callable[..., Path], capsule_mask: Callable[..., np.ndarray]) -> None:
+    pose = silhouette.score_pose(drawn_turn("keeper", EIGHT))
+    assert len(pose.views) == 8
+    for view in pose.views:
+        truth, mask = capsule_mask(view.angle), view.mask
+        assert mask is not None
+        assert (mask & truth).sum() / (mask | truth).sum() > 0.97
+        assert view.stop.angle_from == "name"
+
+
+def test_arms_out_reads_better_than_arms_down_from_the_front(drawn_turn: Callable[..., Path]) -> None:
+    out, down = drawn_turn("out", EIGHT), drawn_turn("down", EIGHT, arms="down")
+    ranked = silhouette.rank_poses([down, out])
+    assert [p.name for p in ranked.poses] == ["out", "down"]
+    front = {p.name: next(v for v in p.views if v.angle == 0).reading for p in ranked.poses}
+    side = next(v for v in ranked.poses[0].views if v.angle == 90).reading
+    assert front["out"] and front["down"] and side
+    assert front["out"].readability > front["down"].readability
+    assert front["out"].readability > side.readability, "an arm toward the lens reads worse than in profile"
+
+
+def test_a_folder_of_poses_and_a_list_of_poses_are_the_same(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    drawn_turn("a", EIGHT)
+    drawn_turn("b", EIGHT, arms="down")
+    assert [p.name for p in scoring.find_poses([tmp_path])] == ["a", "b"]
+
+
+def test_results_of_an_earlier_run_are_no_pose(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    drawn_turn("a", EIGHT)
+    outputs.write(silhouette.rank_poses(tmp_path), tmp_path / "out")
+    assert [p.name for p in scoring.find_poses([tmp_path])] == ["a"]
+
+
+def test_loose_pictures_do_not_hide_the_poses_beside_them(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("a", EIGHT)
+    shutil.copy(folder / "000.jpg", tmp_path / "IMG_9999.jpg")
+    with pytest.raises(PoseError, match=r"loose pictures \(IMG_9999\.jpg\) beside poses \(a\)"):
+        scoring.find_poses([tmp_path])
+    assert scoring.find_poses([folder]) == [folder], "a folder of pictures alone is one pose"
+
+
+def test_why_no_picture_can_be_read_is_said_once(tmp_path: Path) -> None:
+    (tmp_path / "000.jpg").write_bytes(b"no picture")
+    with pytest.raises(PoseError) as alone:
+        silhouette.score_pose(tmp_path / "000.jpg")
+    assert str(alone.value).count("000.jpg") == 1
+    small = np.full((80, 60, 3), 200, np.uint8)
+    for name in ("000", "090"):
+        cv2.imwrite(str(tmp_path / f"{name}.jpg"), small)
+    with pytest.raises(PoseError, match=r"none of its 2 pictures can be read.*too small"):
+        silhouette.score_pose(tmp_path)
+
+
+def test_counted_names_are_spread_and_the_repeat_of_the_start_is_seen(drawn_turn: Callable[..., Path]) -> None:
+    pose = silhouette.score_pose(drawn_turn("turn", [*EIGHT, 0], stem="IMG_{i:04d}"))
+    assert [round(v.angle) for v in sorted(pose.views, key=lambda v: v.stop.index)] == [*EIGHT, 0]
+    assert all(v.stop.angle_from == "spread" for v in pose.views)
+    assert any("taken to stand where the first stood" in note for note in pose.notes)
+    right = silhouette.score_pose(pose.source, turn="right", start=90)
+    assert [round(v.angle) for v in sorted(right.views, key=lambda v: v.stop.index)][:3] == [90, 45, 0]
+
+
+def test_a_half_turn_foretells_the_round(drawn_turn: Callable[..., Path]) -> None:
+    half = silhouette.score_pose(drawn_turn("half", range(0, 180, 30), stem="IMG_{i:04d}"), span=180)
+    assert half.round.counted_degrees == 360
+    assert sum(INFERRED in v.flags for v in half.views) == 6
+    assert all(v.mask is None for v in half.views if v.inferred)
+
+
+def test_one_bad_picture_does_not_stop_the_others(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("keeper", EIGHT)
+    (folder / "090.jpg").write_bytes((folder / "090.jpg").read_bytes()[:3000])
+    pose = silhouette.score_pose(folder)
+    bad = next(v for v in pose.views if v.angle == 90)
+    assert UNREADABLE in bad.flags and bad.reading is None and "090.jpg" in (bad.problem or "")
+    assert any("090.jpg" in note for note in pose.notes)
+    assert pose.round.counted_degrees == 360 - 90, "the hole of 90 degrees is left open"
+
+
+def test_one_picture(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("keeper", [45])
+    for place in (folder, folder / "045.jpg"):
+        pose = silhouette.score_pose(place)
+        assert pose.flags == (ONE_PICTURE,)
+        assert pose.round.reads_degrees is None and pose.round.worst is not None
+
+
+def test_two_people_who_touch_are_asked_about_and_one_alone_is_not(data: Path, tmp_path: Path) -> None:
+    turn = data / "rendered" / "turn"
+    alone = silhouette.score_pose(turn)
+    assert not any("unlike one body" in note for note in alone.notes)
+    for angle in (0, 90, 180):
+        mask = cv2.imread(str(turn / "masks" / f"{angle:03d}.png"), cv2.IMREAD_GRAYSCALE) > 127
+        columns = np.flatnonzero(mask.any(axis=0))
+        figure = mask[:, columns[0] : columns[-1] + 1]
+        both = np.zeros((mask.shape[0], 2 * figure.shape[1] + 60), bool)
+        both[:, 30 : 30 + figure.shape[1]] = figure
+        wide = figure.shape[1]
+        touch = next(k for k in range(wide + 30, 30, -1) if (both[:, k : k + wide] & figure).sum() > 40)
+        both[:, touch : touch + wide] |= figure
+        still = np.where(both[..., None], 60, 190).astype(np.uint8).repeat(3, axis=2)
+        cv2.imwrite(str(tmp_path / f"{angle:03d}.png"), still)
+        cv2.imwrite(str(tmp_path / f"{angle:03d}.mask.png"), both.astype(np.uint8) * 255)
+    pair = silhouette.score_pose(tmp_path)
+    (told,) = [note for note in pair.notes if "unlike one body" in note]
+    assert told.startswith("At 0, 90 and 180 the outline")
+
+
+def test_two_stills_of_one_angle_are_flagged(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("keeper", EIGHT)
+    shutil.copy(folder / "090.jpg", folder / "90.jpg")
+    flagged = [v.angle for v in silhouette.score_pose(folder).views if SAME_ANGLE in v.flags]
+    assert flagged == [90, 90]
+
+
+def test_a_figure_cut_by_the_frame_is_scored_and_flagged(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("keeper", EIGHT)
+    for path in folder.iterdir():
+        cv2.imwrite(str(path), cv2.imread(str(path))[:520])
+    pose = silhouette.score_pose(folder)
+    assert all(CUT_BY_FRAME in v.flags and v.reading for v in pose.views)
+
+
+def test_a_mask_by_hand_is_used_as_it_is(
+    drawn_turn: Callable[..., Path], capsule_mask: Callable[..., np.ndarray]
+) -> None:
+    folder = drawn_turn("keeper", EIGHT)
+    by_hand = capsule_mask(45, "down")
+    cv2.imwrite(str(folder / "045.mask.png"), by_hand.astype(np.uint8) * 255)
+    view = next(v for v in silhouette.score_pose(folder).views if v.angle == 45)
+    assert view.cutter == "given" and view.mask is not None
+    assert np.array_equal(view.mask, by_hand)
+
+
+def test_nobody_there(tmp_path: Path) -> None:
+    rng = np.random.default_rng(0)
+    wall = np.clip(rng.normal(170, 3, (600, 450, 3)), 0, 255).astype(np.uint8)
+    cv2.imwrite(str(tmp_path / "wall.png"), wall)
+    with pytest.raises(PoseError, match="no figure"):
+        silhouette.score_pose(tmp_path / "wall.png")
+
+
+def test_a_table_of_angles_that_covers_only_some(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("keeper", EIGHT, stem="IMG_{i:04d}")
+    (folder / "angles.csv").write_text("IMG_0000.jpg;0\nIMG_0001;45\nIMG_0002.jpg;90\n")
+    ranking = silhouette.rank_poses([folder])
+    assert sum(v.problem is not None and "gives no angle" in v.problem for v in ranking.poses[0].views) == 5
+    assert ranking.poses[0].round.counted_degrees == 180, "the quarter that was shot, and its mirror"
+    outputs.write(ranking, tmp_path / "out")
+    assert len(shoot.check_turnaround(folder).report.stops) == 3
+
+
+def test_what_was_cut_before_is_reused_until_a_picture_changes(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("keeper", EIGHT)
+    out = tmp_path / "out"
+    told: list[str] = []
+    memory = known.Memory(out)
+    first = silhouette.score_pose(folder, known=memory)
+    assert not out.exists(), "nothing is written before the results are"
+    out.mkdir()
+    memory.write(out)
+    memory = known.Memory(out)
+    again = silhouette.score_pose(folder, known=memory, progress=lambda what, done, total: told.append(what))
+    assert told and not any("cutting" in t for t in told)
+    assert tables.pose_to_dict(again) == tables.pose_to_dict(first)
+    cv2.imwrite(str(folder / "000.jpg"), cv2.imread(str(folder / "045.jpg")))
+    silhouette.score_pose(folder, known=memory, progress=lambda what, done, total: told.append(what))
+    assert any("cutting" in t for t in told)
+    for file in (out / known.KNOWN).iterdir():
+        assert str(tmp_path).encode() not in file.read_bytes(), "no place is kept"
+
+
+def test_two_processes_give_the_same_answer(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("keeper", EIGHT)
+    one, two = silhouette.score_pose(folder), silhouette.score_pose(folder, jobs=2)
+    assert tables.pose_to_dict(one) == tables.pose_to_dict(two)
+
+
+def test_result_is_plain_data_with_null_for_what_was_not_made(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("keeper", EIGHT)
+    (folder / "090.jpg").write_text("x")
+    ranking = silhouette.rank_poses([folder])
+    data = json.loads(ranking.to_json())
+    assert data["schema"] == 1
+    (pose,) = data["poses"]
+    assert {"name", "reads_degrees", "readability", "rank", "tied_with", "weak_arcs", "views"} <= set(pose)
+    assert {"mean", "worst"} <= set(pose["readability"])
+    bad = next(v for v in pose["views"] if v["angle"] == 90)
+    for key in ("readability", "clear", "interesting", "band", "negative_space", "limb_separation", "parts"):
+        assert bad[key] is None
+    frame = ranking.to_frame()
+    assert len(frame) == 8 and set(frame["pose"]) == {"keeper"}
+    assert len(ranking.poses[0].to_frame()) == 8
+
+
+def test_unknown_settings_are_named(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match="spam"):
+        silhouette.score_pose(tmp_path, spam=1)
+    with pytest.raises(SettingsError, match="cutter can be"):
+        silhouette.score_pose(tmp_path, cutter="magic")
+    with pytest.raises(PoseError, match="does not exist"):
+        silhouette.rank_poses([tmp_path / "nowhere"])
+
+
+def test_originals_are_not_touched(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("keeper", EIGHT)
+    before = {p.name: (p.stat().st_mtime_ns, p.read_bytes()) for p in folder.iterdir()}
+    for path in folder.iterdir():
+        path.chmod(0o444)
+    silhouette.score_pose(folder)
+    assert {p.name: (p.stat().st_mtime_ns, p.read_bytes()) for p in folder.iterdir()} == before

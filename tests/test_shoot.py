@@ -1,0 +1,133 @@
+"""From a clip or a folder to a checked turnaround and a private set, as the command line does it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+import silhouette
+from silhouette import cli, shoot
+
+CHECKS = {
+    "full turn", "missing stops", "doubled stops", "held pose", "stance", "framing", "figure size", "sharpness",
+    "steady light", "light direction", "distance", "camera height",
+}  # fmt: skip
+
+
+def findings(out: Path) -> dict[str, dict]:
+    data = json.loads((out / "check.json").read_text())
+    assert data["schema"] == 1
+    return {f["check"]: f for f in data["findings"]}
+
+
+def test_a_held_clip_passes_and_is_shown_on_a_page(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main(["check", str(data / "clips" / "steady.mp4"), "-o", str(tmp_path / "out")]) == 0
+    found = findings(tmp_path / "out")
+    assert set(found) == CHECKS
+    assert {f["verdict"] for f in found.values()} <= {"pass", "unknown"}
+    stops = json.loads((tmp_path / "out" / "check.json").read_text())["stops"]
+    truth = json.loads((data / "clips" / "steady.truth.json").read_text())
+    assert len(stops) == len(truth)
+    for stop, true in zip(stops, truth, strict=True):
+        assert true["start"] <= stop["time"] <= true["end"]
+        assert abs((stop["angle"] - true["angle"] + 180) % 360 - 180) <= 8
+    assert (tmp_path / "out" / "check.png").stat().st_size > 5000
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= max(80, len(str(tmp_path)) + 20)
+
+
+def test_a_gap_and_a_change_of_light_are_for_retaking(data: Path, tmp_path: Path) -> None:
+    assert cli.main(["check", str(data / "clips" / "gap_and_short.mp4"), "-o", str(tmp_path / "out")]) == 1
+    found = findings(tmp_path / "out")
+    assert found["full turn"]["verdict"] == "retake"
+    assert found["missing stops"]["after_stop"] == [8]
+    assert found["steady light"]["stops"] == [5, 6]
+
+
+def test_stills_without_angles_get_theirs_from_the_outlines(drawn_turn: Callable[..., Path]) -> None:
+    angles = [a for a in range(0, 375, 15) if a not in (135, 150)]
+    folder = drawn_turn("turn", angles, stem="IMG_{i:04d}")
+    checked = shoot.check_turnaround(folder)
+    assert {s.angle_from for s in checked.report.stops} == {"outline"}
+    assert len(checked.outlines) == len(checked.report.stops) == len(angles)
+    missing = next(f for f in checked.report.findings if f.check == "missing stops")
+    assert missing.verdict == "retake" and missing.after_stop == (8,)
+
+
+STOPS = tuple(range(0, 375, 15))
+
+
+@pytest.mark.parametrize(
+    ("shot", "said"),
+    [
+        ([a for a in STOPS if a != 75], "missing after IMG_0004"),
+        ([a for a in STOPS if a not in (135, 150)], "missing after IMG_0008"),
+        (sorted([*STOPS, 90]), "IMG_0007 repeats IMG_0006"),
+        ([-a % 360 for a in STOPS if a != 75], "missing after IMG_0004"),
+    ],
+)
+def test_a_set_of_an_uneven_turn_is_named_by_its_outlines(
+    drawn_turn: Callable[..., Path], tmp_path: Path, shot: list[int], said: str
+) -> None:
+    folder = drawn_turn("turn", shot, stem="IMG_{i:04d}")
+    way = "right" if shot[1] > shot[2] else "left"
+    layout = shoot.export_set(folder, tmp_path / "set", silhouettes_only=True, turn=way)
+    assert said in layout.notes[0] and not any("spread over" in note for note in layout.notes)
+    named = {view.name: view.angle for _, view in layout.views}
+    off = [abs((named[f"IMG_{i:04d}"] - a + 180) % 360 - 180) for i, a in enumerate(shot)]
+    assert np.median(off) <= 2 and max(off) <= 6
+    assert len({stem for stem, _ in layout.views}) == len(shot)
+    assert {view.angle_from for _, view in layout.views} == {"outline"}
+
+
+def test_a_set_of_an_even_turn_keeps_its_even_angles(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("turn", STOPS, stem="IMG_{i:04d}")
+    layout = shoot.export_set(folder, tmp_path / "set", silhouettes_only=True)
+    assert [stem for stem, _ in layout.views][:3] == ["turn_000", "turn_000b", "turn_015"]
+    assert "spread over 360" in layout.notes[0] and not any("outlines say" in note for note in layout.notes)
+
+
+def test_a_pose_may_be_a_clip(data: Path) -> None:
+    pose = silhouette.score_pose(data / "rendered" / "clip.mp4")
+    truth = json.loads((data / "rendered" / "clip.truth.json").read_text())
+    assert len(pose.views) == len(truth)
+    assert {v.stop.angle_from for v in pose.views} == {"clip"}
+    assert pose.round.reads_degrees is not None
+
+
+@pytest.mark.parametrize("bare", [False, True])
+def test_a_set_holds_no_metadata_and_only_what_was_asked_for(data: Path, tmp_path: Path, bare: bool) -> None:
+    turn = tmp_path / "keeper"
+    shutil.copytree(data / "rendered" / "turn", turn, ignore=shutil.ignore_patterns("masks", "*.json"))
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    exif.get_ifd(0x8825)[1] = "N"
+    sideways = turn / "030.jpg"
+    upright = Image.open(sideways).convert("RGB")
+    upright.transpose(Image.Transpose.ROTATE_90).save(sideways, exif=exif, quality=95)
+    before = {p.name: p.read_bytes() for p in turn.iterdir()}
+    words = ["export", str(turn), "-o", str(tmp_path / "set")]
+    assert cli.main([*words, "--silhouettes-only"] if bare else words) == 0
+    assert {p.name: p.read_bytes() for p in turn.iterdir()} == before
+    stills = sorted((tmp_path / "set").glob("*.jpg"))
+    assert len(stills) == (0 if bare else 12)
+    assert not list((tmp_path / "set").glob("contact_photographs*")) or not bare
+    for still in stills:
+        with Image.open(still) as image:
+            assert not image.getexif() and "icc_profile" not in image.info
+            assert image.size == upright.size
+    if not bare:
+        kept = cv2.imread(str(tmp_path / "set" / "keeper_030.jpg")).astype(int)
+        assert np.abs(kept - np.asarray(upright)[..., ::-1].astype(int)).mean() < 6
+    page = (tmp_path / "set" / "turnaround.html").read_text().replace("http://www.w3.org/2000/svg", "")
+    assert "://" not in page, "nothing in the page points outside it"
+    assert cli.main(words) == 2, "an existing set is not overwritten without being told to"
+    assert cli.main([*words, "--overwrite"]) == 0

@@ -1,0 +1,118 @@
+"""Angles from outlines: on bodies whose outline is known in closed form, and on rendered clips with truth."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from silhouette.turn import angle_fit, estimate, support_function
+
+D, NEAR = 1000.0, 0.4
+"""Camera distance in pixels of the axis' depth; a figure of 400 pixels stands at nearness 0.4."""
+
+
+def column(turned: float, *, flip: bool = False) -> np.ndarray:
+    """An outline 400 pixels high of three elliptic drums, each off the axis, seen by a pinhole at distance ``D``.
+
+    The line of sight at image angle f touches a slice with support function S where D sin f = S(a - 90 + f).
+    """
+    mask = np.zeros((480, 400), bool)
+    drums = [(0, 130, 60, 30, 12, 10), (130, 260, 40, 70, -15, 20), (260, 400, 25, 95, 20, -8)]
+    for top, bottom, long, wide, cx, cy in drums:
+        def reach(t: float, long=long, wide=wide, cx=cx, cy=cy) -> float:
+            return cx * np.cos(t) + cy * np.sin(t) + np.hypot(long * np.cos(t), wide * np.sin(t))
+
+        edges = []
+        for side in (-1, 1):
+            f = 0.0
+            for _ in range(40):
+                f = np.arcsin(reach(np.radians(turned) + side * (np.pi / 2 - f)) / D)
+            edges.append(D * np.tan(f))
+        right, left = edges
+        mask[40 + top : 40 + bottom, round(200 - left) : round(200 + right)] = True
+    return mask[:, ::-1] if flip else mask
+
+
+def uneven(n: int, seed: int, extra: int = 1) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return np.concatenate([[0.0], np.cumsum(360 / n + rng.normal(0, 1.5, n + extra - 1))])
+
+
+@pytest.mark.parametrize(("n", "seed"), [(12, 1), (24, 2), (36, 3)])
+def test_closed_turn_of_a_rigid_body(n: int, seed: int) -> None:
+    truth = uneven(n, seed)
+    found = estimate.estimate_angles([column(a) for a in truth])
+    off = np.abs(found.turned - truth)
+    assert np.median(off) <= 3 and off.max() <= 8
+    assert found.closed and abs(found.overlap_deg - (truth[-1] - 360)) < 3
+    assert (off[1:] <= found.sure[1:]).mean() >= 0.9
+    assert found.sure[0] == 0
+
+
+def test_right_turn_is_the_left_turn_in_a_mirror() -> None:
+    truth = uneven(24, 4)
+    left = estimate.estimate_angles([column(a) for a in truth], start=90)
+    right = estimate.estimate_angles([column(a, flip=True) for a in truth], start=90, turn="right")
+    assert right.turned == pytest.approx(left.turned, abs=1e-6)
+    assert (left.angles - 90) % 360 == pytest.approx((90 - right.angles) % 360, abs=1e-6)
+    assert left.angles[0] == right.angles[0] == 90
+
+
+def test_open_turn_with_a_gap_is_called_open_and_keeps_the_gap() -> None:
+    truth = np.delete(uneven(24, 5)[:19], [8, 9])
+    found = estimate.estimate_angles([column(a) for a in truth])
+    assert not found.closed
+    steps = np.diff(found.turned)
+    assert int(np.argmax(steps)) == 7 and steps[7] > 1.8 * np.median(steps)
+
+
+def test_stop_without_outline_lies_between_its_neighbours() -> None:
+    truth = uneven(24, 6)
+    masks: list[np.ndarray | None] = [column(a) for a in truth]
+    masks[5] = None
+    found = estimate.estimate_angles(masks)
+    assert found.turned[4] < found.turned[5] < found.turned[6]
+    assert found.sure[5] > found.sure[4]
+    assert any("no outline" in note for note in found.notes)
+
+
+def test_of_a_single_stop_nothing_is_said() -> None:
+    found = estimate.estimate_angles([np.ones((40, 30), bool)], start=30.0)
+    assert found.notes == () and list(found.angles) == [30.0]
+
+
+def test_without_outlines_the_motion_spreads_one_turn() -> None:
+    share = np.asarray([1, 1, 2, 1, 1, 1, 1, 1, 1, 1, 1]) / 12
+    found = estimate.estimate_angles([None] * 12, share)
+    assert found.turned[-1] == pytest.approx(330)
+    assert found.turned[3] - found.turned[2] == pytest.approx(2 * found.turned[1])
+    assert "did not tell" in found.notes[0]
+
+
+def test_camera_that_moved_takes_the_trust_away() -> None:
+    truth = uneven(24, 7)
+    masks = [column(a) for a in truth]
+    masks[14:] = [np.roll(m, (-20, 40), axis=(0, 1)) for m in masks[14:]]
+    found = estimate.estimate_angles(masks)
+    assert "moved before stop 15 of 25" in found.notes[0] and found.sure[-1] >= 45
+
+
+def test_slice_derivatives_match_differences() -> None:
+    rng = np.random.default_rng(0)
+    slices, towards = rng.uniform(0.05, 0.2, (3, 6)), rng.uniform(0, 6, (3, 8))
+    reach, by_slice, turn = angle_fit.slice_reach(slices, towards)
+    for k in range(6):
+        moved = slices.copy()
+        moved[:, k] += 1e-6
+        assert (angle_fit.slice_reach(moved, towards)[0] - reach) / 1e-6 == pytest.approx(by_slice[..., k], abs=1e-4)
+    assert (angle_fit.slice_reach(slices, towards + 1e-6)[0] - reach) / 1e-6 == pytest.approx(turn, abs=1e-4)
+
+
+def test_reaches_of_a_disc_are_its_radius_whatever_the_perspective() -> None:
+    """A drum of radius 80 on the axis, seen at D = 1000: its edge lies at D tan(asin(80 / D)) in the picture."""
+    edge = D * np.tan(np.arcsin(80 / D))
+    mask = np.zeros((480, 400), bool)
+    mask[40:440, round(200 - edge) : round(200 + edge)] = True
+    seen = support_function.measure([mask] * 6, 20)
+    assert seen is not None
+    assert seen.reach == pytest.approx(80 / 400, abs=0.002)
