@@ -13,6 +13,7 @@ One frozen dataclass a result. Everywhere:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
@@ -45,6 +46,73 @@ ONE_PICTURE = "one picture only"
 INFERRED = "inferred"  # mirrored from the opposite view; no picture of it exists
 GIVEN_MASK = "mask by hand"
 SHAPE_ALONE = "read by shape alone"  # the outline is unlike a body, so the reader stood aside
+
+
+# ----------------------------------------------------------------------------------------------- what is told, as data
+
+
+class ReasonKind(StrEnum):
+    """Why a view reads or does not. ``show/words.py`` has the sentence for each."""
+
+    ARMS_LOST = "arms lost"  # both; a hand may be placed by zone and side
+    ARM_LOST = "arm lost"  # one; its hand may be placed
+    HAND_LOST = "hand lost"
+    LEGS_AS_ONE = "legs as one"
+    FEET_LOST = "feet lost"
+    FOOT_LOST = "foot lost"
+    HEAD_SUNK = "head sunk"
+    HEAD_BEHIND_ARM = "head behind a raised arm"
+    EDGES_TOUCH = "edges touch"
+    COLUMN = "symmetric column"
+    SIDES_MATCH = "sides match"
+    NO_GAP = "no gap"
+    TOO_LITTLE = "limbs stand out too little"
+    # these speak for a view
+    ALL_CLEAR = "all limbs clear"
+    MOST_CLEAR = "most limbs clear"
+    GAP = "clear gap"
+    COMPACT = "compact mass"
+
+
+STRENGTHS = frozenset({ReasonKind.ALL_CLEAR, ReasonKind.MOST_CLEAR, ReasonKind.GAP})
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One reason why a view reads or does not."""
+
+    kind: ReasonKind
+    limb: Literal["head", "arm", "hand", "leg", "foot"] | None = None
+    """What it is about; None for the whole outline."""
+    zone: str | None = None
+    """Where on the body (head, shoulder, chest, waist, hip, thigh, knee, foot), or how high (high up, half-way up, low
+    down) on a figure that does not stand; None where that is not sure."""
+    side: Literal["picture left", "picture right", "middle"] | None = None
+    """Where in the picture; None where that is not sure."""
+    severity: float = 0.0
+    """How much is lost, 0 to 1: the order of the reasons."""
+
+    @property
+    def praise(self) -> bool:
+        """Whether it speaks for the view."""
+        return self.kind in STRENGTHS
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something the person should know of a pose or a turnaround. ``show/words.py`` has the sentence for each kind."""
+
+    kind: str
+    values: tuple[tuple[str, Any], ...] = ()
+    """Names, numbers and angles that go into the sentence; plain data that JSON can hold."""
+
+    @staticmethod
+    def of(kind: str, **values: Any) -> Note:
+        """``Note.of("spread angles", count=12, span=360.0)``."""
+        return Note(kind, tuple(values.items()))
+
+    def __getitem__(self, name: str) -> Any:
+        return dict(self.values)[name]
 
 
 # ---------------------------------------------------------------------------------------------------------- intake

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from silhouette.check import distance, light
 from silhouette.errors import PoseError
+from silhouette.geometry.angles import difference
 from silhouette.naming import named
 from silhouette.records import CANNOT_TELL, TWO_FIGURES, Stop
 from silhouette.records_shoot import CheckReport, Finding, StopLook, Verdict
@@ -97,7 +98,7 @@ def _turn_lost() -> list[Finding]:
 def turned_through(stops: Sequence[Stop]) -> Floats:
     """(n,) degrees turned since the first stop, past 360 if need be; negative where the model turned to its right."""
     angles = np.asarray([s.angle for s in stops], dtype=np.float64)
-    steps = (np.diff(angles) + 180.0) % 360.0 - 180.0
+    steps = difference(angles[1:], angles[:-1])
     if len(steps) and np.median(steps) < 0:
         steps = np.where(steps > 90, steps - 360, steps)
     elif len(steps):

@@ -15,6 +15,7 @@ import numpy as np
 from shapely import affinity
 
 from silhouette.errors import PoseError, SettingsError
+from silhouette.geometry.angles import apart
 from silhouette.records_shoot import SetFigure, SetLayout, SetView
 
 HEAD_SHARE = 0.130
@@ -146,15 +147,10 @@ def _axis(placed: Sequence[tuple[SetView, _Placed]]) -> float:
     """
     middles = []
     for view, here in placed:
-        other, there = min(placed, key=lambda p: _apart(p[0].angle, view.angle + 180))
-        if _apart(other.angle, view.angle + 180) <= OPPOSITE:
+        other, there = min(placed, key=lambda p: apart(p[0].angle, view.angle + 180))
+        if apart(other.angle, view.angle + 180) <= OPPOSITE:
             middles += [(here.left + there.right) / 2, (here.right + there.left) / 2]
     return float(np.median(middles or [(p.left + p.right) / 2 for _, p in placed]))
-
-
-def _apart(a: float, b: float) -> float:
-    """Degrees between two directions, 0 to 180."""
-    return abs((a - b + 180) % 360 - 180)
 
 
 def _on_one_scale(placed: Sequence[tuple[SetView, _Placed]], stems: dict[int, str]) -> list[SetFigure]:

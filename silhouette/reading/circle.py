@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.affinity import scale
 
+from silhouette.geometry.angles import apart, degrees_on, middle, on_arc, runs
 from silhouette.reading.reasons import speaks_for
 from silhouette.records import INFERRED, Arc, Gap, Joint, Measures, Outline, Part, Round, Tangent, View
 from silhouette.settings import BAND_FAIR, BRIDGE
@@ -82,15 +83,15 @@ def walk_round(views: Sequence[View], arc: tuple[float, float] | None = None) ->
     """
     angles, values = _stops(views)
     degrees = interpolate(angles, values)
-    inside = _inside(arc)
+    inside = degrees_on(arc)
     bridged = ~np.isnan(degrees)
     counted = bridged & inside
     inferred = _rests_on_inferred(views, bridged)
     weak_arcs = tuple(
-        Arc(a, b, _causes(views, a, b)) for a, b in _runs(counted & (np.nan_to_num(degrees) < BAND_FAIR), SHORT_ARC)
+        Arc(a, b, _causes(views, a, b)) for a, b in runs(counted & (np.nan_to_num(degrees) < BAND_FAIR), SHORT_ARC)
     )
-    missing = tuple(Arc(a, b) for a, b in _runs(~bridged & inside, 0))
-    at_stops = [(v, a) for a, v in zip(angles.tolist(), values.tolist(), strict=True) if inside[round(a) % 360]]
+    missing = tuple(Arc(a, b) for a, b in runs(~bridged & inside, 0))
+    at_stops = [(v, a) for a, v in zip(angles.tolist(), values.tolist(), strict=True) if on_arc(a, arc)]
     worst = min(at_stops, default=None)
     return Round(
         degrees=degrees,
@@ -132,7 +133,7 @@ def resample(
     get wrong. None where no two stops are near enough. A dropped view's neighbours are joined across the hole.
     """
     angles, values = _stops(views)
-    inside = _inside(arc)
+    inside = degrees_on(arc)
     if not (~np.isnan(interpolate(angles, values)) & inside).any():
         return None
     rng = np.random.default_rng(seed)
@@ -161,41 +162,13 @@ def _stops(views: Sequence[View]) -> tuple[NDArray[np.float64], NDArray[np.float
     return angles, np.array([np.mean(by_angle[a]) for a in angles.tolist()], dtype=np.float64)
 
 
-def _inside(arc: tuple[float, float] | None) -> NDArray[np.bool_]:
-    grid = np.arange(360)
-    if arc is None:
-        return np.ones(360, bool)
-    return (grid - arc[0]) % 360 < (arc[1] - arc[0]) % 360
-
-
 def _rests_on_inferred(views: Sequence[View], bridged: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Degrees whose nearest scored view is an inferred one."""
     scored = [v for v in views if v.scored]
     if not scored:
         return np.zeros(360, bool)
-    away = np.abs((np.arange(360)[:, None] - np.array([v.angle for v in scored])[None] + 180) % 360 - 180)
+    away = apart(np.arange(360.0)[:, None], np.array([v.angle for v in scored])[None])
     return np.array([v.inferred for v in scored])[away.argmin(axis=1)] & bridged
-
-
-def _runs(wanted: NDArray[np.bool_], join: int) -> list[tuple[float, float]]:
-    """Stretches of True round the circle as (first, last + 1) degrees; ones at most ``join`` apart become one."""
-    if wanted.all():
-        return [(0.0, 360.0)]
-    if not wanted.any():
-        return []
-    begin = int(np.flatnonzero(~wanted)[0])
-    turned = np.roll(wanted, -begin).astype(np.int8)
-    edges = np.diff(np.concatenate([[0], turned, [0]]))
-    runs = [[int(a), int(b)] for a, b in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True)]
-    merged = [runs[0]]
-    for a, b in runs[1:]:
-        if a - merged[-1][1] <= join:
-            merged[-1][1] = b
-        else:
-            merged.append([a, b])
-    if len(merged) > 1 and merged[0][0] + 360 - merged[-1][1] <= join:
-        merged[0][0] = merged.pop()[0] - 360
-    return sorted((float((a + begin) % 360), float((b + begin) % 360)) for a, b in merged)
 
 
 def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> tuple[str, ...]:
@@ -204,10 +177,9 @@ def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> t
     Sides are left out. Where a lost hand lies is told if it lies there in most of the views that have the fault.
     """
     scored = [v for v in views if v.scored and v.reading is not None]
-    width = (end - start) % 360 or 360.0
-    within = [v for v in scored if (v.angle - start) % 360 <= width]
+    within = [v for v in scored if on_arc(v.angle, (start, end))]
     weak = [v for v in within if v.reading is not None and v.reading.readability < BAND_FAIR]
-    told = weak or within or sorted(scored, key=lambda v: abs((v.angle - start - width / 2 + 180) % 360 - 180))[:1]
+    told = weak or within or sorted(scored, key=lambda v: apart(v.angle, middle((start, end))))[:1]
     count: Counter[str] = Counter()
     placed: dict[str, Counter[str]] = {}
     for view in told:

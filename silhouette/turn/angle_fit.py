@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.geometry.angles import difference
 from silhouette.turn.support_function import Reaches
 
 Floats = NDArray[np.float64]
@@ -158,9 +159,9 @@ def _weigh(reaches: Reaches, turned: Floats, slices: Floats, axis: float) -> _St
     residual = reaches.reach - model - axis * _sides(len(turned))
     spread = np.sqrt(2.2 * np.median(residual**2, axis=1) + 1e-7)[:, None]
     trust = 1 / (1 + (residual / (3 * spread)) ** 2)
-    apart = np.degrees(towards[:, :, None] - towards[:, None, :])
-    apart = (apart + 180) % 360 - 180
-    covariance = SMEAR * np.exp(-0.5 * (apart / SMEAR_DEG) ** 2)
+    towards = np.degrees(towards)
+    away = difference(towards[:, :, None], towards[:, None, :])
+    covariance = SMEAR * np.exp(-0.5 * (away / SMEAR_DEG) ** 2)
     here = np.arange(residual.shape[1])
     covariance[:, here, here] += (1 - SMEAR) / trust
     weight = np.linalg.inv(covariance)

@@ -13,6 +13,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.geometry.angles import apart
 from silhouette.records import Mask
 from silhouette.turn import estimate, steps
 
@@ -62,10 +63,10 @@ def respread(
     found = estimate.estimate_angles(masks, start=start, turn=turn)
     if found.sure.max() >= UNSURE:
         return None
-    angles, closed = found.angles.copy(), _apart(even[-1], start) < 1e-6
+    angles, closed = found.angles.copy(), apart(even[-1], start) < 1e-6
     if closed:  # the last outline repeats the first, which tells more than the fit
         angles[-1] = start % 360
-    moved = [k for k, (a, b) in enumerate(zip(angles, even, strict=True)) if _apart(a, b) >= UNSURE]
+    moved = [k for k, (a, b) in enumerate(zip(angles, even, strict=True)) if apart(a, b) >= UNSURE]
     skipped, repeated = steps.skipped(found.turned), steps.repeated(found.turned, masks)
     if not skipped and not repeated and (change := _one_change(found.turned, closed)):
         skipped, repeated = ([change[0]], []) if change[1] > 0 else ([], [change[0]])
@@ -84,8 +85,3 @@ def _one_change(turned: Floats, closed: bool) -> tuple[int, int] | None:
     places = np.eye(len(ones), dtype=np.int64)
     least, stop, change = min((left(ones + by * places[k]), k, by) for k in range(len(ones)) for by in (1, -1))
     return (stop, change) if least < ONE_CHANGE * left(ones) else None
-
-
-def _apart(a: float, b: float) -> float:
-    """Degrees between two directions, 0 to 180."""
-    return abs((float(a) - float(b) + 180) % 360 - 180)
