@@ -12,7 +12,7 @@ from silhouette.settings import Paper
 from silhouette.show import ink, words
 from silhouette.show.advice import advice_line, advise
 from silhouette.show.overlay import draw_lines
-from silhouette.show.paper import NO_METADATA, page_points
+from silhouette.show.paper import page_points, pages_pdf
 from silhouette.show.polar import draw_wheel, shared_scale
 from silhouette.show.trouble import neighbours_of
 from silhouette.show.view_panel import draw_view, panel_scale
@@ -50,17 +50,9 @@ def write_critique(ranking: Ranking, path: Path, paper: Paper = "a4") -> Path:
     OutputError
         The file cannot be written.
     """
-    from matplotlib.backends.backend_pdf import PdfPages
-
     with ink.style():
-        pages = critique_pages(ranking, paper)
-
-        def write(beside: Path) -> None:
-            with PdfPages(beside, metadata=NO_METADATA["pdf"]) as pdf:
-                for page in pages:
-                    pdf.savefig(page)
-
-        return ink.write_whole(Path(path), write)
+        data = pages_pdf(critique_pages(ranking, paper), truetype=False)
+    return ink.write_whole(Path(path), lambda beside: beside.write_bytes(data))
 
 
 def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:
