@@ -101,6 +101,19 @@ def test_a_name_is_text_in_the_browser_too(browser: Any, pose_at: Callable[..., 
 
 
 @needs_browser
+@pytest.mark.parametrize("screen", ["phone", "laptop"])
+@pytest.mark.parametrize("name", ["a long name without an end " * 12, "W" * 300], ids=["words", "one word"])
+def test_a_long_name_does_not_widen_the_page(
+    browser: Any, pose_at: Callable[..., Pose], tmp_path: Path, name: str, screen: str
+) -> None:
+    pose = replace(pose_at("akimbo", 6, called=name), notes=(name,), tied_with=(name,))
+    path = write_report(Ranking((pose, replace(pose, rank=2))), tmp_path / "report.html")
+    page = Page(browser, path).open(screen)
+    assert page.ask("document.documentElement.scrollWidth") <= SCREENS[screen][0]
+    assert page.middle("#pick")[2] <= 260
+
+
+@needs_browser
 def test_a_page_without_a_view_still_works(browser: Any, pose_at: Callable[..., Pose], tmp_path: Path) -> None:
     nothing = replace(pose_at("akimbo", 6), views=(), round=walk_round(()), rank=None)
     for number, poses in enumerate([(nothing,), (pose_at("akimbo", 6), nothing)]):
