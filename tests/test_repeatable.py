@@ -6,6 +6,7 @@ Hidden files are left out: ``.known`` is a memory for the next run, an archive t
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -81,23 +82,15 @@ def test_no_file_bears_the_date(runs: dict[str, Path]) -> None:
             assert b"tIME" not in data[:200] and b"tEXt" not in data[:400], name
 
 
-def test_an_outline_measures_the_same_wherever_it_lies_in_memory(
-    capsule_mask: Callable[..., np.ndarray]
-) -> None:
-    from silhouette.shape import legibility
+def test_no_measure_rests_on_a_root_that_hangs_on_the_address_of_its_picture() -> None:
+    """The last digits of ``cv2.magnitude`` differ with where its pictures lie, so from run to run, and with them the
+    limb separation. It is too seldom in one process to be caught there, so the call itself is what is looked for."""
+    import silhouette
 
-    mask = capsule_mask(30, size=(384, 384)).astype(np.float32)
-    rng = np.random.default_rng(0)
-    seen = set()
-    for shift in range(0, 64, 4):
-        room = np.empty(mask.nbytes + 128, np.uint8)
-        start = -room.ctypes.data % 64 + shift
-        picture = room[start:start + mask.nbytes].view(np.float32).reshape(mask.shape)
-        picture[...] = mask
-        held = [np.empty(int(n), np.uint8) for n in rng.integers(16, 200_000, 12)]
-        seen.add(legibility._of_bands(picture).tobytes())
-        del held
-    assert len(seen) == 1
+    package = Path(silhouette.__file__).parent
+    read = [path for path in package.rglob("*.py") if "studio" not in path.relative_to(package).parts]
+    assert [path.name for path in read
+            if re.search(r"cv2\.(magnitude|cartToPolar|polarToCart|phase)\(", path.read_text(encoding="utf-8"))] == []
 
 
 def test_the_reader_answers_the_same_on_one_thread_and_on_many(capsule_mask: Callable[..., np.ndarray]) -> None:
