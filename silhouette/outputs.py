@@ -40,7 +40,7 @@ def write(
 
     with whole_folder(out, "results", [pose.source for pose in ranking.poses]) as folder:
         (folder / "result.json").write_text(tables.to_json(tables.ranking_to_dict(ranking)), encoding="utf-8")
-        tables.views_table(ranking.poses).to_csv(folder / "views.csv", index=False)
+        (folder / "views.csv").write_text(tables.views_csv(ranking.poses), encoding="utf-8", newline="")
         shown = placed(ranking)
         polar.write_chart(shown, folder)
         sheet.write_sheet(shown, folder)

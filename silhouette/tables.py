@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from silhouette.records import Pose, Ranking, Stop, View
 from silhouette.records_shoot import CheckReport
+from silhouette.texts import printable
 
 if TYPE_CHECKING:
     import pandas as pd
 
 SCHEMA = 1
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""How a cell begins that a spreadsheet may take for a formula; full-width signs count as the plain ones."""
+_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
 
 
 def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
@@ -107,6 +112,24 @@ def views_table(poses: Iterable[Pose]) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def views_csv(poses: Iterable[Pose]) -> str:
+    """The whole of ``views.csv``: :func:`views_table`, its texts as :func:`csv_cell` has them."""
+    table = views_table(poses)
+    return str(table.map(csv_cell).rename(columns=csv_cell).to_csv(index=False, lineterminator="\n"))
+
+
+def csv_cell(value: Any) -> Any:
+    """A cell of a CSV file: a text that a spreadsheet would run as a formula gets an apostrophe before it.
+
+    Numbers stay as they are, also such as are text; other texts lose only what cannot be shown.
+    """
+    if not isinstance(value, str):
+        return value
+    text = printable(value)
+    runs = value.startswith(_FORMULA) or text.lstrip().startswith(_FORMULA)
+    return f"'{text}" if runs and not _NUMBER.fullmatch(text) else text
+
+
 def check_to_dict(report: CheckReport) -> dict[str, Any]:
     """The whole of ``check.json``."""
     findings = []
@@ -128,7 +151,9 @@ def check_to_dict(report: CheckReport) -> dict[str, Any]:
 
 def to_json(data: dict[str, Any]) -> str:
     """JSON text of plain data, UTF-8, indented for reading."""
-    return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    # Bytes of a file name that are no text are surrogates in Python; so written, JSON reads them back.
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _stop_row(stop: Stop) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import numpy as np
 from shapely.geometry import Polygon
 
 from silhouette.records_shoot import SetFigure, SetLayout
+from silhouette.texts import printable
 
 POSE_MM = 200.0
 """Printed height of the pose, mm, where no print scale is asked for."""
@@ -31,7 +32,7 @@ def outline_svg(figure: SetFigure, layout: SetLayout, *, pose_mm: float = POSE_M
     y = MARGIN_MM - top * pose_mm
     width = (right - left) * pose_mm + 2 * MARGIN_MM
     height = (max(bottom, 0.0) - top) * pose_mm + 2 * MARGIN_MM
-    title = escape(f"{layout.name} from {round(figure.angle) % 360} degrees")
+    title = escape(printable(layout.name) + f" from {round(figure.angle) % 360} degrees")
     guides = [_line("ground", 0, y, width, y), _line("plumb", x, 0, x, height)]
     for number, over in layout.head_lines:
         guides.append(_line(f"head {number}", 0, y - over * pose_mm, width, y - over * pose_mm, faint=True))

@@ -40,6 +40,8 @@ REACH = 0.6
 """A hand held well forward, before the axis (m)."""
 TABLE_DISTANCES = (2.0, 3.0, 4.0, 6.0, 10.0)
 TABLE_LENSES = (26.0, 35.0, 50.0, 70.0, 85.0)
+MOST_OBLONG = 4
+"""Long side over short side of a picture; a phone's is 16:9 at most, a panorama no way to shoot a figure."""
 RATIO = 4.0
 """Key to fill: 2 is gentle, 4 shows form, past 8 the shadows swallow edges."""
 
@@ -267,9 +269,13 @@ def _refuse_nonsense(asked: _Asked) -> None:
     for name, (low, high, unit) in _RANGES.items():
         value = getattr(asked, name)
         if value is not None and not low <= value <= high:  # a nan fails this too
+            value = max(min(value, 1e300), -1e300) if value == value else value  # a whole number may be beyond a float
             hint = f" It is in metres: did you mean {value / 100:.2f}?" if unit == "m" and 50 <= value <= 1000 else ""
             what = f"{_NAMES.get(name, name)} is {low:g} to {high:g} {unit}".rstrip()
             raise SettingsError(f"{what}, not {value:g}.{hint}")
+    if asked.long > MOST_OBLONG * asked.short:
+        raise SettingsError(f"pictures of {asked.short} x {asked.long} pixels are too narrow to plan for.",
+                            do=f"The long side may be {MOST_OBLONG} times the short one.")
 
 
 def _sides(asked: _Asked, need: tuple[float, float]) -> tuple[float, float]:

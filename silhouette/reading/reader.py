@@ -11,6 +11,8 @@ mirroring changes nothing but the sides.
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -223,13 +225,25 @@ def _run(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], ...]:
     """Answers (2, 6) and maps (2, 9, MAPS, MAPS) and (2, 27, MAPS, MAPS)."""
     net = _net()
     try:
-        with _lock:
+        with _lock, _one_thread():
             net.setInput(picture, "picture")
             told = net.forward(["answers", "where", "fine"])
     except cv2.error as err:
         raise CutterError("OpenCV cannot run the reader of outlines.",
                           do="Install opencv-python 4.10 or newer.") from err
     return tuple(told)
+
+
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """OpenCV on one thread: shared out over several, a layer's sums come in another order, and the answers differ in
+    their last digits from those of a worker process."""
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        yield
+    finally:
+        cv2.setNumThreads(before)
 
 
 @cache

@@ -92,7 +92,9 @@ def _of_bands(picture: Picture) -> Floats:
     lines = [mass / rows, spread * np.minimum(mass, 1), np.abs(middle - axis) * np.minimum(mass, 1)]
     for blur in (EDGE_BLUR, LIMB_BLUR):
         soft = _blurred(picture, blur)
-        slope = cv2.magnitude(cv2.Sobel(soft, cv2.CV_32F, 1, 0, ksize=1), cv2.Sobel(soft, cv2.CV_32F, 0, 1, ksize=1))
+        across, down = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, ksize=1) for dx in (1, 0))
+        # Not cv2.magnitude: the last digits of its roots hang on where in memory the pictures happen to lie.
+        slope = np.sqrt(across * across + down * down)
         lines += [np.abs(np.diff(soft, axis=1)).sum(axis=1) / 2, slope.sum(axis=1) / 2]
     half = cv2.resize(picture, (columns // 2, rows // 2), interpolation=cv2.INTER_AREA)
     small = np.asarray(half, np.float32)

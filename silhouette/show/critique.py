@@ -52,7 +52,8 @@ def write_critique(ranking: Ranking, path: Path, paper: Paper = "a4") -> Path:
         The file cannot be written.
     """
     with ink.style():
-        return whole_file(Path(path), pages_pdf(critique_pages(ranking, paper)))
+        data = pages_pdf(critique_pages(ranking, paper), truetype=False)
+    return whole_file(Path(path), data)
 
 
 def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import base64
-import json
 from collections.abc import Mapping
-from pathlib import Path
 
 import cv2
 
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetLayout
+from silhouette.show import html
 from silhouette.show.svg import UNIT, path_d
 
-TEMPLATE = Path(__file__).with_name("turnaround.html.j2")
 PHOTO_QUALITY = 88
 _SIDES = ("front", "front three-quarter, its right", "its right side", "back three-quarter, its right",
           "back", "back three-quarter, its left", "its left side", "front three-quarter, its left")
@@ -27,8 +25,6 @@ def flip_page(layout: SetLayout, *, photos: Mapping[str, Pixels] | None = None) 
     photos : mapping of stem to (h, w, 3) BGR, optional
         All in the layout's window and of one size. None or empty: the page holds black shapes alone.
     """
-    from jinja2 import Environment, StrictUndefined
-
     left, top, right, bottom = (round(v * UNIT) for v in layout.window)
     top = min(top, -round(layout.crown * UNIT) - 20)
     stops = [
@@ -40,12 +36,10 @@ def flip_page(layout: SetLayout, *, photos: Mapping[str, Pixels] | None = None) 
         }
         for figure in layout.figures
     ]
-    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).from_string(
-        TEMPLATE.read_text(encoding="utf-8"))
-    return page.render(
+    return html.render(
+        "turnaround.html.j2",
         name=layout.name,
-        # A closing tag inside a script would end it, whatever the quotes say.
-        stops=json.dumps(stops, separators=(",", ":")).replace("</", "<\\/"),
+        stops=html.script_json(stops),
         first=stops[0],
         count=len(stops),
         box=(left, top, right - left, bottom - top),

@@ -6,10 +6,11 @@ Lengths on a page are points (1/72 inch) throughout, so that type and line keep 
 from __future__ import annotations
 
 import contextlib
-import io
+import logging
 import warnings
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
+from itertools import accumulate, takewhile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +19,8 @@ from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.polygon import orient
 
 from silhouette.records import CANNOT_TELL, INFERRED, View
-from silhouette.show.paper import NO_METADATA
+from silhouette.show.paper import page_bytes
+from silhouette.texts import printable
 from silhouette.writing import whole_file
 
 if TYPE_CHECKING:
@@ -40,11 +42,18 @@ PALE = "#ece7e0"
 SMALLEST = 8.0
 """Smallest type on any page, points."""
 STYLE = Path(__file__).with_name("style.mplstyle")
+FACES = (
+    "DejaVu Sans", "Noto Sans CJK JP", "Noto Sans CJK SC", "Hiragino Sans", "Hiragino Sans GB", "Apple SD Gothic Neo",
+    "Yu Gothic", "Microsoft YaHei", "Malgun Gothic", "WenQuanYi Zen Hei", "Droid Sans Fallback", "Arial Unicode MS",
+    "Nirmala UI", "Noto Emoji", "Segoe UI Symbol", "Segoe UI Emoji")
+"""The typeface of every page, which matplotlib brings along, and faces of common systems that have what it lacks."""
+_CALLERS = frozenset({"backend", "backend_fallback", "interactive"})
+"""Settings of matplotlib that are no look, and stay the caller's."""
 
 
 @contextlib.contextmanager
 def style() -> Iterator[None]:
-    """The project's matplotlib style, for the time of a ``with`` block."""
+    """The project's matplotlib style, for the time of a ``with`` block, whatever the caller has set."""
     import matplotlib
 
     with matplotlib.rc_context(_style()), _strange_letters():
@@ -53,18 +62,36 @@ def style() -> Iterator[None]:
 
 @contextlib.contextmanager
 def _strange_letters() -> Iterator[None]:
-    """No remarks on letters that the type lacks: a pose may be called in any script, and a box stands for each."""
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message=r"Glyph .* missing from", category=UserWarning)
-        yield
+    """No remarks on letters that no typeface here has, a box stands for each, or has in one weight only."""
+    log = logging.getLogger("matplotlib.font_manager")
+    before = log.level
+    log.setLevel(logging.ERROR)
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message=r"Glyph .* missing from", category=UserWarning)
+            yield
+    finally:
+        log.setLevel(before)
 
 
 @lru_cache(maxsize=1)
 def _style() -> Any:
-    """The style file as read once: reading it takes longer than drawing a strip of figures."""
+    """The style file over matplotlib's own defaults, read once: that takes longer than drawing a strip of figures."""
     import matplotlib
 
-    return matplotlib.rc_params_from_file(STYLE, use_default_template=False)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # some defaults are on their way out
+        whole = dict(matplotlib.rc_params_from_file(STYLE))
+    return {key: value for key, value in whole.items() if key not in _CALLERS} | {"font.family": list(families())}
+
+
+@lru_cache(maxsize=1)
+def families() -> tuple[str, ...]:
+    """The typeface of every page, then those of this machine that have the letters it lacks."""
+    from matplotlib.font_manager import fontManager
+
+    here = set(fontManager.get_font_names())
+    return tuple(name for name in FACES if name == FACES[0] or name in here)
 
 
 def new_figure(width: float, height: float) -> Figure:
@@ -113,20 +140,20 @@ def _advance(letter: str, bold: bool) -> float:
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    face = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal", size=100)
+    face = FontProperties(family=list(families()), weight="bold" if bold else "normal", size=100)
     with _strange_letters():
         return HINTED * float(text_to_path.get_text_width_height_descent(letter, face, False)[0]) / 100
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
     """Width of one line of type, points. Kerning, which draws letters nearer, is left out."""
-    return size * sum(_advance(letter, bold) for letter in text)
+    return size * sum(_advance(letter, bold) for letter in printable(text))
 
 
 def wrap(text: str, width: float, size: float, bold: bool = False) -> list[str]:
     """Break ``text`` into lines no wider than ``width`` points; a word wider than that is cut short."""
     lines: list[str] = []
-    for word in text.split():
+    for word in printable(text).split():
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, size, bold) <= width:
             lines[-1] = longer
@@ -142,10 +169,13 @@ def wrap_to(text: str, width: float, size: float, most: int, bold: bool = False)
 
 
 def fit_line(text: str, width: float, size: float, bold: bool = False) -> str:
-    """``text``, cut short with an ellipsis where it is wider than ``width`` points."""
-    while len(text) > 1 and text_width(text, size, bold) > width:
-        text = text.rstrip("…")[:-1].rstrip() + "…"
-    return text
+    """``text`` on one line, cut short with an ellipsis where it is wider than ``width`` points."""
+    text = printable(text)
+    if len(text) < 2 or text_width(text, size, bold) <= width:
+        return text
+    ends = accumulate(size * _advance(letter, bold) for letter in text)
+    kept = sum(1 for _ in takewhile(lambda end: end <= width - size * _advance("…", bold), ends))
+    return text[:kept].rstrip(" …") + "…"
 
 
 # --------------------------------------------------------------------------------------------------------- outline
@@ -233,10 +263,8 @@ def kind_of(view: View) -> str:
 
 # ----------------------------------------------------------------------------------------------------------- files
 
-def save_figure(figure: Figure, path: Path, **how: Any) -> Path:
+def save_figure(figure: Figure, path: Path) -> Path:
     """Save a figure as the kind its file name says, with no date, author or program in it."""
-    kind = path.suffix[1:].lower()
     with _strange_letters():
-        held = io.BytesIO()
-        figure.savefig(held, format=kind, metadata=NO_METADATA[kind], **how)
-        return whole_file(path, held.getvalue())
+        data = page_bytes(figure, path.suffix[1:].lower(), truetype=False)
+    return whole_file(path, data)

@@ -6,7 +6,9 @@
   const slider = find("#angle"), shown = find("#shown"), compare = find("#compare"), pick = find("#pick");
   const SVG = "http://www.w3.org/2000/svg";
   const layers = () => Object.fromEntries(all(".layers input").map((box) => [box.value, box.checked]));
-  let first = 0, second = null, angle = poses[0].views[0].a;
+  // Stands in where a pose has no view at all.
+  const nothing = (a) => ({ a, side: "no view", s: "no view", b: "none", h: 1, c: "", r: null, why: [], flags: [], marks: [] });
+  let first = 0, second = null, angle = (poses.flatMap((pose) => pose.views)[0] || nothing(0)).a;
 
   const apart = (a, b) => Math.abs(((a - b + 540) % 360) - 180);
   const nearest = (pose, to) => poses[pose].views.reduce(
@@ -59,7 +61,7 @@
   }
 
   function show(pane, pose) {
-    const key = `p${pose}`, i = nearest(pose, angle), view = poses[pose].views[i];
+    const key = `p${pose}`, i = nearest(pose, angle), view = poses[pose].views[i] || nothing(angle);
     drawStage(pane, key, i, view);
     tell(pane, view);
     find(".camera", pane)?.setAttribute("transform", `rotate(${view.a})`);
@@ -72,7 +74,7 @@
   }
 
   function turnTo(to) {
-    angle = poses[first].views[nearest(first, to)].a;
+    angle = (poses[first].views[nearest(first, to)] || nothing(to)).a;
     const view = show(find("#pane-0"), first);
     if (second !== null) show(find("#pane-1"), second);
     slider.value = nearest(first, angle);
@@ -82,7 +84,7 @@
 
   function step(by) {
     const views = poses[first].views, i = nearest(first, angle);
-    turnTo(views[(i + by + views.length) % views.length].a);
+    if (views.length) turnTo(views[(i + by + views.length) % views.length].a);
   }
 
   function fill(pane, pose) {
@@ -97,7 +99,7 @@
   function arrange() {
     first = pick ? Number(pick.value) : 0;
     second = compare && compare.value !== "" ? Number(compare.value) : null;
-    slider.max = poses[first].views.length - 1;
+    slider.max = Math.max(poses[first].views.length - 1, 0);
     fill(find("#pane-0"), first);
     find("#pane-1").classList.toggle("hidden", second === null);
     find(".panes").classList.toggle("two", second !== null);
@@ -147,7 +149,7 @@
     else return;
     event.preventDefault();
   });
-  slider.addEventListener("input", () => turnTo(poses[first].views[Number(slider.value)].a));
+  slider.addEventListener("input", () => turnTo((poses[first].views[Number(slider.value)] || nothing(angle)).a));
   for (const box of all(".layers input")) box.addEventListener("change", () => turnTo(angle));
   for (const button of all("[data-to]")) button.addEventListener("click", () => turnTo(Number(button.dataset.to)));
   for (const chooser of [pick, compare]) chooser?.addEventListener("change", arrange);

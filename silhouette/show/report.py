@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from pathlib import Path
 from typing import Any
 
 from silhouette.records import Pose, Ranking, View
-from silhouette.show import ink, svg, words
+from silhouette.show import html, ink, svg, words
 from silhouette.show.advice import advice_line, advise
 from silhouette.show.trouble import neighbours_of, numbered, troubles
 from silhouette.show.wheel_layout import letters_on
 from silhouette.writing import whole_file
-
-HERE = Path(__file__).parent
 
 
 def write_report(ranking: Ranking, path: Path) -> Path:
@@ -41,19 +38,19 @@ def report_html(ranking: Ranking) -> str:
     px = ink.common_px([pose.views for pose in ranking.poses])
     poses = [_pose_context(pose, key, px, ranking.arc) for pose, key in zip(ranking.poses, keys, strict=True)]
     title = poses[0]["name"] if len(poses) == 1 else f"{len(poses)} candidate poses"
-    # Text for a script element: no "<" may stand in it, or a name could close the element.
-    data = json.dumps([_pose_data(pose, px) for pose in ranking.poses], separators=(",", ":")).replace("<", "\\u003c")
-    return _environment().get_template("report.html.j2").render(
-        title=title, poses=poses, patterns=_patterns(), asked=words.asked(ranking), data=data,
-        cannot_see=words.CANNOT_SEE)
+    data = html.script_json([_pose_data(pose, px) for pose in ranking.poses])
+    return html.render("report.html.j2", title=title, poses=poses, patterns=_patterns(), asked=words.asked(ranking),
+                       data=data, cannot_see=words.CANNOT_SEE)
 
 
 def fragment(result: Pose | Ranking) -> str:
     """A wheel and a strip of figures for each pose, as static html for a notebook: no script, nothing fetched."""
     poses, arc = (result.poses, result.arc) if isinstance(result, Ranking) else ((result,), None)
     # Several fragments may stand on one page: their figures' names must differ.
-    mark = hashlib.sha1("".join(f"{p.name}{p.round.degrees.tolist()}" for p in poses).encode()).hexdigest()[:8]
-    return _environment().get_template("fragment.html.j2").render(
+    told = "".join(f"{p.name!a}{p.round.degrees.tolist()}" for p in poses)
+    mark = hashlib.sha1(told.encode()).hexdigest()[:8]
+    return html.render(
+        "fragment.html.j2",
         poses=[_pose_context(pose, f"s{mark}{i}", arc=arc) for i, pose in enumerate(poses)], patterns=_patterns())
 
 
@@ -61,13 +58,6 @@ def _patterns() -> Any:
     from markupsafe import Markup
 
     return Markup(svg.PATTERNS)
-
-
-def _environment() -> Any:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    return Environment(loader=FileSystemLoader(HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-                       lstrip_blocks=True)
 
 
 # --------------------------------------------------------------------------------------------- what the templates get

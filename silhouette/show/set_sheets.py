@@ -12,7 +12,20 @@ from shapely import affinity
 
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetFigure, SetLayout
-from silhouette.show.ink import FAIR, INK, PALE, SMALLEST, SOFT, add_paths, new_figure, outline_path, page_axes, style
+from silhouette.show.ink import (
+    FAIR,
+    INK,
+    PALE,
+    SMALLEST,
+    SOFT,
+    add_paths,
+    fit_line,
+    new_figure,
+    outline_path,
+    page_axes,
+    style,
+    text_width,
+)
 from silhouette.show.paper import MM, PAPER_MM, page_bytes, page_points, pages_pdf
 from silhouette.show.words import degrees
 
@@ -71,7 +84,7 @@ def _contact_pages(layout: SetLayout, paper: str, photos: Mapping[str, Pixels] |
     for number in range(pages):
         figure = new_figure(width, height)
         page = page_axes(figure, 0, 0, width, height)
-        _contact_heading(page, layout, height, number, pages, photos is not None)
+        _contact_heading(page, layout, width, height, number, pages, photos is not None)
         for i, one in enumerate(shown[number * per_page:(number + 1) * per_page]):
             row, column = divmod(i, columns)
             x = MARGIN + (column + 0.5) * inner / columns - (left + right) / 2 * unit
@@ -92,10 +105,13 @@ def _columns(count: int, shape: float, width: float, height: float) -> int:
     return max(range(1, max(count, 1) + 1), key=size)
 
 
-def _contact_heading(page: Any, layout: SetLayout, height: float, number: int, pages: int, photos: bool) -> None:
+def _contact_heading(
+    page: Any, layout: SetLayout, width: float, height: float, number: int, pages: int, photos: bool
+) -> None:
     of = f", page {number + 1} of {pages}" if pages > 1 else ""
     what = "photographs" if photos else "silhouettes"
-    page.text(MARGIN, height - MARGIN, layout.name, fontsize=15, weight="bold", va="top")
+    name = fit_line(layout.name, width - 2 * MARGIN, 15, True)
+    page.text(MARGIN, height - MARGIN, name, fontsize=15, weight="bold", va="top")
     words = (f"Reference set, {len(layout.views)} stops, {what}{of}. Under each: where the camera stands, degrees "
              "clockwise seen from above, 0 the front.")
     page.text(MARGIN, height - MARGIN - 20, words, fontsize=SMALLEST, color=SOFT, va="top")
@@ -172,7 +188,9 @@ def _sheets(one: SetFigure, layout: SetLayout, pose_mm: float, words: str, paper
         place = f"row {tile.row + 1} from the top, column {tile.column + 1} from the left"
         where = f"; sheet {number + 1} of {len(tiles)}: {place}. Lay the neighbour's edge on the heavy marks."
         x, y = EDGE_MM * MM, (height - EDGE_MM) * MM
-        page.text(x, y, f"{layout.name}, {degrees(one.angle)} degrees", fontsize=10, weight="bold", va="top")
+        told = f", {degrees(one.angle)} degrees"
+        room = (width - 2 * EDGE_MM) * MM - text_width(told, 10, True)
+        page.text(x, y, fit_line(layout.name, room, 10, True) + told, fontsize=10, weight="bold", va="top")
         page.text(x, y - 13, words + (where if len(tiles) > 1 else ""), fontsize=SMALLEST, va="top")
         _draw_tile(page, one, layout, pose_mm, tile, live, tiles)
         _ruler(page)

@@ -123,7 +123,7 @@ def _columns(pose: Pose, width: float, tall: float) -> int:
     """Even rows of no more figures than fit."""
     most = max(1, int(width // max(_widest(pose) * tall + BETWEEN, 56)))
     rows = -(-len(pose.views) // most)
-    return -(-len(pose.views) // rows)
+    return max(1, -(-len(pose.views) // max(rows, 1)))
 
 
 def _tallest(pose: Pose, width: float) -> float:

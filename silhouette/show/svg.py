@@ -14,6 +14,7 @@ from silhouette.show import words
 from silhouette.show.ink import kind_of, rings_of
 from silhouette.show.rings import band_at, counts, ring_points
 from silhouette.show.wheel_layout import Room, largest_scale, lay_out, letters_on, runs_of
+from silhouette.texts import printable
 
 UNIT = 1000
 """Path units in a figure height."""
@@ -79,7 +80,7 @@ def wheel_svg(pose: Pose, key: str, arc: tuple[float, float] | None = None) -> s
             half = min(max(0.12 * layout.tall, 4), place.half_width - 1)
             figures.append(f'<path class="bar" d="M{x - half:.1f} {feet + 2:.1f}h{2 * half:.1f}"/>')
         labels.append(f'<text data-i="{i}" x="{x:.1f}" y="{feet + TYPE + 2:.1f}">{place.label}</text>')
-    summary = escape(f"{pose.name} {words.headline(pose)}, seen from above.", quote=True)
+    summary = escape(printable(f"{pose.name} {words.headline(pose)}, seen from above."), quote=True)
     return (f'<svg class="wheel" role="img" aria-label="{summary}" viewBox="{-width / 2:g} {-height / 2:g} {width:g} '
             f'{height:g}"><title>{summary}</title>{_ring(pose, rim, layout.ring, arc)}{_line(pose, hub, rim)}'
             f'{_body(hub)}<g class="figures">{"".join(figures)}</g><g class="labels">{"".join(labels)}</g>'

@@ -8,6 +8,7 @@ import textwrap
 from silhouette.records import CANNOT_TELL, NO_FIGURE, Pose, Ranking, View
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show import words
+from silhouette.texts import printable
 
 COLUMNS = 80
 """Columns of a line where nothing else is asked; 40 is the least that the tables need."""
@@ -30,7 +31,7 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
     sure = words.give_or_take(pose)
     meant = f", meant {pose.intent}" if pose.intent != "open" else ""
     hint = words.closed_hint(pose)
-    lines = _title(f"{pose.name}{meant}: {words.headline(pose)}", width)
+    lines = _title(pose.name, f"{meant}: {words.headline(pose)}", width)
     for remark in (f"({sure})" if sure else "", hint):
         lines += _hang("", remark, width) if remark else []
     lines += ["", "angle  reads            band         why"]
@@ -53,7 +54,7 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
             lines += _hang(f"{flag}: ", words.FLAGS.get(flag, flag), width)
     if pose.notes:
         lines += ["", *(line for note in pose.notes for line in textwrap.wrap(note, width))]
-    return "\n".join(lines)
+    return _printed(lines)
 
 
 def _view_rows(view: View, shared: set[str], width: int) -> list[str]:
@@ -100,7 +101,7 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
         lines += [line for note in _asks(pose) for line in _hang(" " * 6, note, width)]
     lines += ["", *_hang("", f"{words.asked(ranking)}. Nothing was dropped; the choice is yours.", width)]
     lines += _spread_angles(ranking, width)
-    return "\n".join(lines)
+    return _printed(lines)
 
 
 def _asks(pose: Pose) -> list[str]:
@@ -137,7 +138,7 @@ def check_list(report: CheckReport, width: int = COLUMNS) -> str:
         verdict = counted(looks, "thing") + " to look at, no sure retake"
     if looks and (retakes or report.exit_code == 2):
         verdict += f", {looks} to look at"
-    lines = [*_title(f"{report.name}: {counted(len(report.stops), 'stop')}, {verdict}", width), ""]
+    lines = [*_title(report.name, f": {counted(len(report.stops), 'stop')}, {verdict}", width), ""]
     for verdict in ("retake", "look"):
         for finding in by_verdict[verdict]:
             lines += _finding_rows(finding, width)
@@ -148,7 +149,7 @@ def check_list(report: CheckReport, width: int = COLUMNS) -> str:
     for verdict in ("unknown", "pass"):
         if by_verdict[verdict]:
             lines += _hang(f"{VERDICTS[verdict]:<12}", ", ".join(f.check for f in by_verdict[verdict]), width)
-    return "\n".join(lines).rstrip()
+    return _printed(lines).rstrip()
 
 
 def counted(number: int, what: str) -> str:
@@ -176,9 +177,15 @@ def _hang(head: str, text: str, width: int, below: int = 2) -> list[str]:
     return textwrap.wrap(text, width, initial_indent=head, subsequent_indent=" " * len(head)) or [head.rstrip()]
 
 
-def _title(text: str, width: int) -> list[str]:
-    """A heading: cut off where it is too long for the widest terminal, broken where it is so for a narrow one."""
-    return textwrap.wrap(_cut(text), width)
+def _title(name: str, text: str, width: int) -> list[str]:
+    """A heading: the name cut where both are too long for the widest terminal, broken where it is so for a narrow
+    one."""
+    return textwrap.wrap(_cut(printable(name), max(COLUMNS - len(text), LEAST_TEXT)) + text, width)
+
+
+def _printed(lines: list[str]) -> str:
+    """The lines as one text, none of them broken or coloured by what a name holds."""
+    return "\n".join(map(printable, lines))
 
 
 def _cut(text: str, wide: int = COLUMNS) -> str:

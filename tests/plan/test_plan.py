@@ -230,3 +230,57 @@ def test_checklist_names_what_keeps_people_safe(pose):
 def test_nonsense_is_refused_in_one_sentence(bad, says):
     with pytest.raises(SettingsError, match=says):
         make_plan(**bad)
+
+
+NUMBERS = ("height", "room", "lens", "distance", "stand", "ratio", "hold", "pose-min", "break-min", "stops", "poses")
+FINE = {("stand", "0"), ("break-min", "0")}
+"""Values of the table below that make sense."""
+
+
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf", "0", "-1", "1e9", "1e999", "100000", "9" * 400])
+@pytest.mark.parametrize("flag", NUMBERS)
+def test_a_number_that_makes_no_sense_is_refused_before_any_work(flag, value, tmp_path, capsys):
+    from silhouette.cli import main
+
+    page = tmp_path / "plan.pdf"
+    try:
+        code = main(["plan", f"--{flag}={value}", "-o", str(page)])
+    except SystemExit as stop:  # no number for argparse
+        code = stop.code
+    said = capsys.readouterr()
+    if (flag, value) in FINE:
+        assert code == 0 and page.exists()
+        return
+    assert code == 2 and said.out == "" and list(tmp_path.iterdir()) == []
+    assert said.err.count("\n") == 1 and len(said.err) < 700 and "Traceback" not in said.err
+    assert said.err.startswith("silhouette")
+
+
+@pytest.mark.parametrize("sides", [("64", "100000"), ("100000", "64"), ("0", "4032"), ("-3024", "4032"),
+                                   ("3024", "9" * 400), ("1", "1"), ("1000", "4001"), ("nan", "4032")])
+def test_pictures_that_no_camera_takes_are_refused_before_any_work(sides, tmp_path, capsys):
+    from silhouette.cli import main
+
+    try:
+        code = main(["plan", "--pixels", *sides, "-o", str(tmp_path / "plan.png")])
+    except SystemExit as stop:
+        code = stop.code
+    said = capsys.readouterr()
+    assert code == 2 and said.out == "" and said.err.count("\n") == 1 and list(tmp_path.iterdir()) == []
+
+
+@given(
+    height=st.floats(0.5, 2.5), room=st.none() | st.floats(2, 100), lens=st.floats(10, 600),
+    pose=st.sampled_from(POSES),
+    distance=st.none() | st.floats(0.5, 100), stops=st.integers(3, 360), stand=st.floats(0, 2), ratio=st.floats(1, 16),
+    hold=st.floats(0.5, 600), pose_min=st.floats(1, 120), break_min=st.floats(0, 120), poses=st.integers(1, 50),
+    short=st.integers(64, 25_000), shape=st.floats(1, 4), orientation=st.sampled_from([None, "upright", "wide"]),
+)
+def test_whatever_is_not_refused_can_be_planned(
+    height, room, lens, pose, distance, stops, stand, ratio, hold, pose_min, break_min, poses, short, shape, orientation
+):
+    plan = make_plan(height_m=height, room_m=room, lens_mm=lens, pose=pose, distance_m=distance, stops=stops,
+                     stand_m=stand, ratio=ratio, hold_s=hold, pose_min=pose_min, break_min=break_min, poses=poses,
+                     pixels=(short, int(short * shape)), orientation=orientation)
+    said = plan_text(plan)
+    assert max(map(len, said.splitlines())) <= 80 and "nan" not in said and " inf" not in said

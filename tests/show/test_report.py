@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from silhouette.reading.circle import walk_round
 from silhouette.records import Pose, Ranking
 from silhouette.show.report import fragment, report_html, write_report
 
@@ -79,6 +80,50 @@ def browser() -> Iterator[Any]:
         driver = webdriver.Chrome(options=options, service=Service(str(DRIVER)))
         yield driver
         driver.quit()
+
+
+HOSTILE = "\"><img src=x onerror=\"window.broken=1\"></script><!--<script>window.broken=2</script>\u2028 $a_$ '&amp;"
+
+
+@needs_browser
+def test_a_name_is_text_in_the_browser_too(browser: Any, pose_at: Callable[..., Pose], tmp_path: Path) -> None:
+    pose = replace(pose_at("akimbo", 6, called=HOSTILE, no_figure=(1,)), notes=(HOSTILE,), tied_with=(HOSTILE,))
+    views = tuple(replace(v, problem=HOSTILE) if v.problem else v for v in pose.views)
+    ranking = Ranking((replace(pose, views=views, rank=1), replace(pose, rank=2)))
+    page = Page(browser, write_report(ranking, tmp_path / "report.html")).open()
+    shown = HOSTILE.replace("\u2028", " ")
+    assert page.ask("document.querySelector('#pane-0 h2').textContent") == shown
+    page.keys("ARROW_RIGHT")
+    assert page.angle == 60
+    assert page.ask("document.querySelector('#pane-0 .why li').textContent") == HOSTILE
+    assert page.ask("typeof window.broken") == "undefined" and page.ask("document.images.length") == 0
+    assert [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"] == []
+
+
+@needs_browser
+@pytest.mark.parametrize("screen", ["phone", "laptop"])
+@pytest.mark.parametrize("name", ["a long name without an end " * 12, "W" * 300], ids=["words", "one word"])
+def test_a_long_name_does_not_widen_the_page(
+    browser: Any, pose_at: Callable[..., Pose], tmp_path: Path, name: str, screen: str
+) -> None:
+    pose = replace(pose_at("akimbo", 6, called=name), notes=(name,), tied_with=(name,))
+    path = write_report(Ranking((pose, replace(pose, rank=2))), tmp_path / "report.html")
+    page = Page(browser, path).open(screen)
+    assert page.ask("document.documentElement.scrollWidth") <= SCREENS[screen][0]
+    assert page.middle("#pick")[2] <= 260
+
+
+@needs_browser
+def test_a_page_without_a_view_still_works(browser: Any, pose_at: Callable[..., Pose], tmp_path: Path) -> None:
+    nothing = replace(pose_at("akimbo", 6), views=(), round=walk_round(()), rank=None)
+    for number, poses in enumerate([(nothing,), (pose_at("akimbo", 6), nothing)]):
+        page = Page(browser, write_report(Ranking(poses), tmp_path / f"{number}.html")).open()
+        page.keys("ARROW_RIGHT", "HOME")
+        if len(poses) > 1:
+            page.ask("(() => { const pick = document.querySelector('#pick'); pick.value = '1';"
+                     " pick.dispatchEvent(new Event('change')); })()")
+        assert "no view" in page.ask("document.querySelector('#pane-0 .where').textContent")
+        assert [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"] == []
 
 
 class Page:
