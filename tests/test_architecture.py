@@ -11,7 +11,7 @@ import silhouette
 
 PACKAGE = Path(silhouette.__file__).parent
 COLUMNS = {"intake", "cutout", "shape", "reading", "shoot", "show"}
-STONES = {"records", "records_shoot", "settings", "errors"}
+STONES = {"records", "records_shoot", "settings", "errors", "quiet"}
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 
