@@ -65,10 +65,11 @@ class Run:
         return {p.relative_to(self.place).as_posix() for top in ("home", "tmp") for p in (self.place / top).rglob("*")}
 
 
-def _watched(place: Path, *python: str | Path, env: dict[str, str] | None = None, watch: bool = True) -> Run:
+def _watched(place: Path, *python: str | Path, start: Path | None = None, watch: bool = True) -> Run:
     """Run Python with these arguments in an empty home, watched by both watchers.
 
-    Without ``watch`` the one inside Python is left out, so that the one outside sees what would happen.
+    It starts in ``work`` of its folder, or in ``start``. Without ``watch`` the watcher inside Python is left out, so
+    that the one outside sees what would happen.
     """
     for folder in ("home", "tmp", "work"):
         (place / folder).mkdir(parents=True)
@@ -77,16 +78,16 @@ def _watched(place: Path, *python: str | Path, env: dict[str, str] | None = None
     paths = [str(Path(__file__).parent / "watch")] * watch + [p for p in [kept.get("PYTHONPATH")] if p]
     given = {**kept, "HOME": home, "USERPROFILE": home, "LOCALAPPDATA": home, "APPDATA": home,
              "TMPDIR": tmp, "TMP": tmp, "TEMP": tmp, "PYTHONPATH": os.pathsep.join(paths),
-             "PYTHONDONTWRITEBYTECODE": "1", "OMP_NUM_THREADS": "1", "ATTEMPTS": str(place / "attempts"), **(env or {})}
+             "PYTHONDONTWRITEBYTECODE": "1", "OMP_NUM_THREADS": "1", "ATTEMPTS": str(place / "attempts")}
     tool = strace()
     outside = [] if tool is None else [tool, "-f", "-qq", "-yy", "--seccomp-bpf", "-e", f"trace={WATCHED}",
                                        "-o", str(place / "calls")]
-    told = subprocess.run([*outside, sys.executable, *map(str, python)], cwd=place / "work", env=given,
+    told = subprocess.run([*outside, sys.executable, *map(str, python)], cwd=start or place / "work", env=given,
                           capture_output=True, text=True, timeout=300)
     return Run(place, told.returncode, told.stdout + told.stderr)
 
 
 @pytest.fixture(scope="session")
 def watched() -> Callable[..., Run]:
-    """``watched(place, *arguments of Python, env=, watch=)``, see :func:`_watched`."""
+    """``watched(place, *arguments of Python, start=, watch=)``, see :func:`_watched`."""
     return _watched
