@@ -161,8 +161,8 @@ LINK = re.compile(rb"https?://[^\s\"'<>)]+|/URI\b|/Launch\b|/JavaScript\b|/OpenA
 def links(file: Path) -> set[bytes]:
     """What a written file would have its reader fetch or start, in a PDF's packed parts too."""
     data = file.read_bytes()
-    packed = re.findall(rb"/FlateDecode.*?stream\r?\n(.*?)\r?\nendstream", data, re.DOTALL)
-    return set(LINK.findall(b"\n".join([data, *(zlib.decompress(part) for part in packed)])))
+    packed = re.findall(rb"/FlateDecode.*?stream\r?\n(.*?)endstream", data, re.DOTALL)
+    return set(LINK.findall(b"\n".join([data, *(zlib.decompressobj().decompress(part) for part in packed)])))
 
 
 def test_a_link_in_a_page_would_be_seen(tmp_path: Path) -> None:
