@@ -5,6 +5,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
+from silhouette import quiet as quiet  # first of all: from here on no library reports home
+
 __version__ = "0.1.0"
 _WHERE = {
     "score_pose": "silhouette.scoring",

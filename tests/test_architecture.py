@@ -11,7 +11,7 @@ import silhouette
 
 PACKAGE = Path(silhouette.__file__).parent
 COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show"}
-STONES = {"records", "records_shoot", "settings", "errors", "writing", "naming", "geometry", "texts"}
+STONES = {"records", "records_shoot", "settings", "errors", "writing", "naming", "geometry", "texts", "quiet"}
 LEANS = {"check": {"turn"}}
 FILES = sorted(PACKAGE.rglob("*.py"))
 

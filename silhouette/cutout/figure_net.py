@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette import quiet
 from silhouette.cutout.plate import Floats, summed, tint, widest
 
 LONG = 224
@@ -54,8 +55,7 @@ FIRMLY = -4.0
 @cache
 def _network() -> Any:
     """The network on one thread, loaded once a process; onnxruntime runs it in half the time that OpenCV takes."""
-    import onnxruntime
-
+    onnxruntime = quiet.onnxruntime()
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     weights = (Path(__file__).parent / "figure_net.onnx").read_bytes()

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette import quiet
 from silhouette.cutout import edge, mask_cleanup, plate
 from silhouette.cutout.background_model import Shared, halved
 from silhouette.errors import CutterError
@@ -87,15 +88,15 @@ def _require(model: str | None) -> Path:
 def _session(path: Path, name: str) -> Any:
     """A rembg session on exactly this file. Slow the first time (rembg compiles some of its helpers)."""
     try:
-        import onnxruntime
-        from rembg.sessions import sessions
+        onnxruntime, models = quiet.onnxruntime(), quiet.rembg_models()
     except (ImportError, SystemExit) as error:
         raise CutterError(
             "The neural cutter needs rembg with onnxruntime.", do='Install it with: pip install "rembg[cpu]"'
         ) from error
-    kind = sessions.get(path.stem, sessions[DEFAULT_MODEL]) if _is_path(name) else sessions.get(name)
+    kind = models.get(path.stem, models[DEFAULT_MODEL]) if _is_path(name) else models.get(name)
     if kind is None:
-        raise CutterError(f"rembg knows no model called {name}.", do=f"Leave --model out to use {DEFAULT_MODEL}.")
+        raise CutterError(f"rembg has no model called {name} that runs on this computer from one file.",
+                          do=f"Leave --model out to use {DEFAULT_MODEL}.")
     # rembg would look for the file by itself and fetch it where it finds none; it is told where it lies instead.
     local = type("LocalSession", (kind,), {"download_models": classmethod(lambda cls, *a, **k: str(path))})
     options = onnxruntime.SessionOptions()

@@ -349,7 +349,7 @@ class _open:
         if not self.path.is_file():
             raise FilmError("There is no such clip.", path=self.path)
         try:
-            self.container = av.open(str(self.path))
+            self.container = av.open(str(self.path.absolute()))  # never read as an address (http:)
         except (av.error.FFmpegError, OSError, ValueError) as error:
             raise FilmError(
                 "The clip cannot be opened: it is no film, or its index is missing because the copy broke off.",

@@ -1,0 +1,64 @@
+"""The one door to libraries that would report home: the only file that may import onnxruntime or rembg.
+
+onnxruntime's own builds (1.32, say) report their use unless told not to: they look up a collector's address, queue a
+device id, the system and the interpreter's path, and leave an id and a database in the user's cache folder. rembg
+imports it too, fetches models that it does not find, and knows "models" that are a service to which pictures are sent.
+
+This is a base stone, not part of the cutter: importing the package runs it, so that every process is told before
+anything in it can import onnxruntime, whoever asks first. It imports nothing heavy.
+"""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+
+def hush() -> None:
+    """Forbid onnxruntime to report, in this process and in all that it starts.
+
+    Forced, not offered: whatever the variable says before, nothing may be sent from a studio's pictures.
+    """
+    os.environ["ORT_DISABLE_TELEMETRY"] = "1"
+
+
+def onnxruntime() -> Any:
+    """The module onnxruntime, told to report nothing.
+
+    Python code that imported onnxruntime before this package has started its reporting: what it queued until then, its
+    device id and its database cannot be taken back from here. From this call on it is only told to stop recording.
+
+    Raises
+    ------
+    ImportError
+        If it is not installed.
+    """
+    hush()
+    import onnxruntime
+
+    stop = getattr(onnxruntime, "disable_telemetry_events", None)
+    if stop is not None:
+        stop()
+    return onnxruntime
+
+
+def rembg_models() -> dict[str, Any]:
+    """The classes of rembg that run one model file on this computer, by the model's name.
+
+    rembg's other classes send the picture to a service, or fetch what they need by themselves. They are told by what
+    they do at their start: a class that only reads its one file leaves that to the common base.
+
+    Raises
+    ------
+    ImportError
+        If rembg is not installed.
+    """
+    onnxruntime()
+    from rembg.sessions import sessions
+    from rembg.sessions.base import BaseSession
+
+    return {name: kind for name, kind in sessions.items()
+            if kind.__init__ is BaseSession.__init__ and getattr(kind, "is_local", lambda: True)()}
+
+
+hush()

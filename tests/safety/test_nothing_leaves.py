@@ -1,0 +1,246 @@
+"""Nothing leaves this computer, and nothing is left on it but what was asked for.
+
+Each command runs once as a person would run it, in an empty home. Two watchers look on: strace sees every call to the
+system, of libraries written in C too; a hook in Python sees what Python code tries, with or without strace.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import zlib
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from fnmatch import fnmatch
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+DATA = Path(__file__).parents[1] / "data" / "rendered"
+SAMPLES = Path(__file__).parents[2] / "sample_poses"
+COMMANDS: dict[str, tuple[str | Path, ...]] = {
+    "demo": ("demo", "-o", "out"),
+    "score": ("score", DATA / "turn", "-o", "out", "--masks", "--photos"),
+    "rank": ("rank", DATA / "turn", SAMPLES / "oar", "--jobs", "2", "-o", "out"),
+    "check": ("check", DATA / "clip.mp4", "-o", "out"),
+    "export": ("export", DATA / "clip.mp4", "-o", "out", "--scale", "1:4", "--height", "1.7", "--originals"),
+    "plan": ("plan", "--room", "6", "-o", "plan.pdf"),
+}
+RUNS = (*COMMANDS, "lingering")
+LINGER = """
+import sys, time
+from silhouette.cli import main
+code = main(sys.argv[1:])
+time.sleep(20)
+sys.exit(code)
+"""
+"""A process that lives on, as a notebook does. Reports are queued at first: onnxruntime 1.32 sends its first one nine
+seconds after it is loaded, when most commands have ended."""
+LEFT = ("matplotlib", "fontlist-*.json", "fontconfig")
+"""What may be left outside OUT, in the user's cache and settings folders; DEVELOPERS.md names each."""
+STARTED = ("fc-list",)
+"""Other programs that may be started; DEVELOPERS.md names each."""
+
+
+@pytest.fixture(scope="module")
+def runs(watched: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Any]]:
+    """Every command, run once; three at a time."""
+    place = tmp_path_factory.mktemp("safety")
+    with ThreadPoolExecutor(3) as pool:
+        jobs = {"lingering": pool.submit(watched, place / "lingering", "-c", LINGER, *COMMANDS["score"])}
+        for name, arguments in COMMANDS.items():
+            jobs[name] = pool.submit(watched, place / name, "-m", "silhouette.cli", *arguments)
+        yield {name: job.result() for name, job in jobs.items()}
+
+
+# ---------------------------------------------------------------------------------- what the calls to the system say
+
+def leaving(calls: Iterable[str]) -> list[str]:
+    """The calls that open, use or ask for a connection to anything but a process on this computer."""
+    bad = []
+    for call in calls:
+        name, _, rest = call.partition("(")
+        if name == "socket":
+            local = rest.startswith("AF_UNIX")
+        elif name in ("connect", "bind", "sendto", "sendmsg", "sendmmsg"):
+            local = "<UNIX" in rest.split(",")[0] and "resolve" not in rest
+        elif name in ("listen", "accept", "accept4"):
+            local = False
+        else:
+            continue
+        if not local:
+            bad.append(call)
+    return bad
+
+
+def started(calls: Iterable[str]) -> set[str]:
+    """The programs that were started, by their name."""
+    tried = (re.match(r'execve\("([^"]+)".*(= 0|<unfinished \.\.\.>)$', call) for call in calls)
+    return {Path(found[1]).name for found in tried if found}
+
+
+def written(calls: Iterable[str]) -> set[str]:
+    """The files that were opened to be written."""
+    tried = (re.match(r'(?:openat\([^,]*<([^>]*)>, |open\(|creat\()"([^"]+)"(.*)', call) for call in calls)
+    return {str(Path(found[1] or "/", found[2])) for found in tried
+            if found and (re.search(r"O_WRONLY|O_RDWR|O_CREAT", found[3]) or found[0].startswith("creat"))
+            and not re.search(r"= -1 E", found[3])}
+
+
+TRIES = """
+import socket, subprocess
+for what in (lambda: socket.create_connection(("127.0.0.1", 9), 1), lambda: socket.getaddrinfo("a.example", 1)):
+    try:
+        what()
+    except OSError:
+        pass
+subprocess.run(["true"])
+open("../beside", "w").close()
+"""
+
+
+def test_the_watcher_in_python_sees_a_connection_and_a_look_up(watched: Callable[..., Any], tmp_path: Path) -> None:
+    """The control: it must see what the tests below say is not there."""
+    attempts = watched(tmp_path / "run", "-c", TRIES).attempts
+    assert "127.0.0.1" in attempts and "a.example" in attempts
+
+
+def test_the_watcher_outside_sees_a_connection_and_a_look_up(needs_strace: None, watched: Callable[..., Any],
+                                                             tmp_path: Path) -> None:
+    calls = watched(tmp_path / "run", "-c", TRIES, watch=False).calls
+    for tried in ("connect(", "socket(AF_INET"):
+        assert any(tried in call for call in leaving(calls))
+    assert "true" in started(calls) and str(tmp_path / "run/work/../beside") in written(calls)
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_command_does_its_work(runs: dict[str, Any], name: str) -> None:
+    """So that the tests below are not passed by a program that stops at once."""
+    assert runs[name].code in ((0, 1) if name == "check" else (0,)), runs[name].said
+    assert "Written to" in runs[name].said
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_no_call_to_the_system_leaves_this_computer(needs_strace: None, runs: dict[str, Any], name: str) -> None:
+    assert runs[name].calls, "strace saw nothing at all"
+    assert not leaving(runs[name].calls)
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_no_python_code_tries_to_connect(runs: dict[str, Any], name: str) -> None:
+    assert not runs[name].attempts
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_no_other_program_is_started(needs_strace: None, runs: dict[str, Any], name: str) -> None:
+    others = {p for p in started(runs[name].calls) if not p.startswith("python")}
+    assert others <= set(STARTED)
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_home_and_temporary_folder_stay_empty(runs: dict[str, Any], name: str) -> None:
+    parts = {part for path in runs[name].left for part in Path(path).parts[1:]}
+    homes = {".cache", ".config", ".matplotlib", "Library", "Caches"}
+    strange = {part for part in parts - homes if not any(fnmatch(part, meant) for meant in LEFT)}
+    assert not strange, sorted(runs[name].left)
+    assert not [path for path in runs[name].left if path.startswith("tmp/")]
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_nothing_is_written_elsewhere(needs_strace: None, runs: dict[str, Any], name: str) -> None:
+    """Outside the run's own folder only devices, and the semaphores that worker processes share."""
+    place = runs[name].place
+    elsewhere = {p for p in written(runs[name].calls) if not p.startswith((f"{place}/", "/dev/", "/proc/self/"))}
+    assert not elsewhere
+
+
+LINK = re.compile(rb"https?://[^\s\"'<>)]+|/URI\b|/Launch\b|/JavaScript\b|/OpenAction\b")
+
+
+def links(file: Path) -> set[bytes]:
+    """What a written file would have its reader fetch or start, in a PDF's packed parts too."""
+    data = file.read_bytes()
+    packed = re.findall(rb"/FlateDecode.*?stream\r?\n(.*?)endstream", data, re.DOTALL)
+    return set(LINK.findall(b"\n".join([data, *(zlib.decompressobj().decompress(part) for part in packed)])))
+
+
+def test_a_link_in_a_page_would_be_seen(tmp_path: Path) -> None:
+    from matplotlib.figure import Figure
+
+    figure = Figure()
+    figure.text(0.5, 0.5, "more", url="https://a.example")
+    for kind in ("pdf", "svg"):
+        figure.savefig(tmp_path / f"page.{kind}")
+        assert b"https://a.example" in links(tmp_path / f"page.{kind}")
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_what_is_written_asks_for_nothing(runs: dict[str, Any], name: str) -> None:
+    """No page links out, and each tells the browser to fetch nothing, whatever a name may smuggle in."""
+    files = [p for p in (runs[name].place / "work").rglob("*") if p.suffix in (".html", ".svg", ".pdf")]
+    assert files
+    for file in files:
+        assert links(file) <= {b"http://www.w3.org/2000/svg"}, file.name
+        for rule in ("default-src", "base-uri", "form-action") if file.suffix == ".html" else ():
+            assert f"{rule} 'none'" in file.read_text(encoding="utf-8"), file.name
+
+
+def test_the_pages_of_this_program_are_among_them(runs: dict[str, Any]) -> None:
+    assert (runs["score"].place / "work/out/report.html").exists()
+    assert (runs["export"].place / "work/out/turnaround.html").exists()
+
+
+def test_what_may_be_left_or_started_is_told() -> None:
+    told = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert all(f"`{name}`" in told for name in (*LEFT, *STARTED))
+
+
+# ------------------------------------------------------------------------- what is named like an address, or names one
+
+PLAYLISTS = {
+    "playlist": "#EXTM3U\n#EXT-X-TARGETDURATION:10\n#EXTINF:9,\nhttp://127.0.0.1:9/a.ts\n#EXT-X-ENDLIST\n",
+    "script": "ffconcat version 1.0\nfile http://127.0.0.1:9/a.mp4\n",
+    "session": "v=0\r\no=- 0 0 IN IP4 127.0.0.1\r\ns=x\r\nc=IN IP4 127.0.0.1\r\nt=0 0\r\n"
+               "m=video 5004 RTP/AVP 96\r\na=rtpmap:96 H264/90000\r\n",
+}
+
+
+def refused(run: Any) -> bool:
+    """Whether one sentence said no, and nobody tried to connect."""
+    return run.code == 2 and "Traceback" not in run.said and not run.attempts and not leaving(run.calls)
+
+
+@pytest.mark.parametrize("address", ["http://127.0.0.1:9/x.mp4", "rtsp://127.0.0.1:9/x.mp4", "udp://127.0.0.1:9",
+                                     "file://127.0.0.1/x.mp4"])
+@pytest.mark.parametrize("command", ["score", "check"])
+def test_address_given_as_a_pose_is_not_opened(needs_strace: None, watched: Callable[..., Any], tmp_path: Path,
+                                               command: str, address: str) -> None:
+    assert refused(watched(tmp_path / "run", "-m", "silhouette.cli", command, address))
+
+
+@pytest.mark.parametrize("model", ["http://127.0.0.1:9/u2netp.onnx", "//127.0.0.1/share/u2netp.onnx", "u2net",
+                                   "withoutbg", "sam"])
+def test_model_that_is_not_here_is_not_fetched(needs_strace: None, watched: Callable[..., Any], tmp_path: Path,
+                                               model: str) -> None:
+    asked = ("score", DATA / "turn", "--cutter", "neural", "--model", model)
+    assert refused(watched(tmp_path / "run", "-m", "silhouette.cli", *asked))
+
+
+def test_clip_in_a_folder_named_like_an_address_is_read_from_there(needs_strace: None, watched: Callable[..., Any],
+                                                                    tmp_path: Path) -> None:
+    """The film library takes a relative path that begins with ``http:`` for an address, whatever lies on the disk."""
+    folder = tmp_path / "http:" / "127.0.0.1:9"
+    folder.mkdir(parents=True)
+    shutil.copy(DATA / "clip.mp4", folder / "x.mp4")
+    run = watched(tmp_path / "run", "-m", "silhouette.cli", "check", "http:/127.0.0.1:9/x.mp4", start=tmp_path)
+    assert run.code in (0, 1), run.said
+    assert not leaving(run.calls)
+
+
+@pytest.mark.parametrize("kind", PLAYLISTS)
+def test_clip_that_names_an_address_opens_nothing(needs_strace: None, watched: Callable[..., Any], tmp_path: Path,
+                                                  kind: str) -> None:
+    clip = tmp_path / "clip.mp4"
+    clip.write_text(PLAYLISTS[kind], encoding="ascii", newline="")
+    assert refused(watched(tmp_path / "run", "-m", "silhouette.cli", "check", clip))

@@ -1,0 +1,92 @@
+"""Libraries that would report home or fetch things come in through one door, which shuts their mouth first."""
+
+from __future__ import annotations
+
+import ast
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import silhouette
+from silhouette import quiet
+from silhouette.cutout import neural
+from silhouette.errors import CutterError
+
+PACKAGE = Path(silhouette.__file__).parent
+TALKATIVE = {"onnxruntime", "rembg", "pooch", "requests", "urllib", "urllib3", "http", "socket", "ssl", "ftplib",
+             "smtplib", "asyncio", "aiohttp", "httpx", "webbrowser", "xmlrpc"}
+"""Modules that report or connect: only the door may import the first two, nobody the others."""
+
+
+def named(tree: ast.AST) -> list[tuple[int, str]]:
+    """(line, module) of all that a file imports, and of the strings that it hands to a call and that could be one."""
+    found = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found += [(node.lineno, a.name) for a in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            found.append((node.lineno, str(node.module)))
+        elif isinstance(node, ast.Call):
+            found += [(node.lineno, a.value) for a in node.args if isinstance(a, ast.Constant) and type(a.value) is str]
+    return [(line, name.split(".")[0]) for line, name in found if name.replace(".", "").isidentifier()]
+
+
+def through(path: Path) -> list[str]:
+    """What a file of the package takes in past the door."""
+    allowed = {"onnxruntime", "rembg"} if path == PACKAGE / "quiet.py" else set()
+    return [f"{path.name}:{line} {name}" for line, name in named(ast.parse(path.read_text(encoding="utf-8")))
+            if name in TALKATIVE - allowed]
+
+
+def test_only_the_door_imports_what_could_talk() -> None:
+    files = [p for p in PACKAGE.rglob("*.py") if p.relative_to(PACKAGE).parts[0] != "studio"]
+    assert PACKAGE / "quiet.py" in files
+    assert not [past for path in files for past in through(path)]
+
+
+def test_other_ways_to_import_are_seen_too(tmp_path: Path) -> None:
+    file = tmp_path / "past.py"
+    file.write_text("def f():\n    import onnxruntime.capi as o\n    from rembg import remove\n"
+                    "    import_module('onnxruntime')\n    __import__('socket')\n    print('a socket: no module')\n")
+    assert len(through(file)) == 4
+
+
+@pytest.mark.parametrize("code", ["import silhouette", "import silhouette.cutout.figure_net",
+                                  "from silhouette.cutout import matting"])
+def test_reporting_is_off_before_anything_else_whatever_it_was(code: str) -> None:
+    ask = "import os, sys; print(os.environ['ORT_DISABLE_TELEMETRY'], 'onnxruntime' in sys.modules)"
+    told = subprocess.run([sys.executable, "-c", f"{code}\n{ask}"], env={**os.environ, "ORT_DISABLE_TELEMETRY": "0"},
+                          capture_output=True, text=True, check=True)
+    assert told.stdout.split() == ["1", "False"]
+
+
+def test_module_that_was_there_before_is_told_to_stop(monkeypatch: pytest.MonkeyPatch) -> None:
+    module, told = quiet.onnxruntime(), []
+    monkeypatch.setenv("ORT_DISABLE_TELEMETRY", "0")
+    monkeypatch.setattr(module, "disable_telemetry_events", lambda: told.append(True), raising=False)
+    assert quiet.onnxruntime() is module and told == [True] and os.environ["ORT_DISABLE_TELEMETRY"] == "1"
+
+
+@pytest.mark.parametrize("by_path", [True, False])
+def test_service_that_rembg_would_send_the_picture_to_is_no_model(
+    by_path: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Even where a file bears its name and the key of an account lies in the environment."""
+    sessions = pytest.importorskip("rembg.sessions").sessions
+    services = [name for name, kind in sessions.items() if not getattr(kind, "is_local", lambda: True)()]
+    if not services:
+        pytest.skip("this rembg knows no service")
+    monkeypatch.setenv("U2NET_HOME", str(tmp_path))
+    sent: list[object] = []
+    for name in services:
+        monkeypatch.setenv(f"{name.upper()}_API_KEY", "key")
+        file = tmp_path / f"{name}.onnx"
+        file.write_bytes(b"")
+        monkeypatch.setattr(sessions[name], "predict", lambda *a: sent.append(a))
+        with pytest.raises(CutterError):
+            neural.cut(np.full((60, 40, 3), 127, np.uint8), model=str(file) if by_path else name)
+        assert not sent
