@@ -5,7 +5,17 @@ A message says what happened, to which file, and what to do. Only ``cli.py`` tur
 
 from __future__ import annotations
 
+import unicodedata
 from pathlib import Path
+
+
+def shown(name: str | Path) -> str:
+    """A name from the disk as text that can be printed and written: what is no character of a text becomes U+FFFD.
+
+    File names may hold line ends, control characters and bytes that are not UTF-8; JSON, SVG and terminals may not.
+    """
+    bad = ("Cc", "Cs")
+    return "".join("\ufffd" if unicodedata.category(c) in bad or c in "\ufffe\uffff" else c for c in str(name))
 
 
 class SilhouetteError(Exception):
@@ -30,7 +40,7 @@ class SilhouetteError(Exception):
         super().__init__(str(self))
 
     def __str__(self) -> str:
-        text = self.what if self.path is None else f"{self.path}: {self.what}"
+        text = self.what if self.path is None else f"{shown(self.path)}: {self.what}"
         return text if self.do is None else f"{text} {self.do}"
 
 

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
+from silhouette.errors import shown
 from silhouette.records import Pose, Ranking, Stop, View
 from silhouette.records_shoot import CheckReport
 
@@ -23,6 +24,7 @@ def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
         "intent": ranking.intent,
         "arc": None if ranking.arc is None else [_plain(a) for a in ranking.arc],
         "poses": [pose_to_dict(pose) for pose in ranking.poses],
+        "left_out": [{"name": name, "why": why} for name, why in ranking.left_out],
     }
 
 
@@ -55,7 +57,7 @@ def view_to_dict(view: View) -> dict[str, Any]:
     """One view of ``result.json``; also, lists joined, a row of ``views.csv``."""
     measures, reading, body = view.measures, view.reading, view.body
     return {
-        "source": view.stop.source.name,
+        "source": shown(view.stop.source.name),
         "name": view.name,
         "angle": _plain(view.angle),
         "angle_from": view.stop.angle_from,
@@ -137,7 +139,7 @@ def _stop_row(stop: Stop) -> dict[str, Any]:
         "time": _plain(stop.time, 3),
         "angle": _plain(stop.angle),
         "angle_sure": _plain(stop.angle_sure),
-        "source": stop.source.name,
+        "source": shown(stop.source.name),
         "name": stop.name,
     }
 
