@@ -22,6 +22,7 @@ import numpy as np
 from silhouette.cutout import auto, backdrop, matting, tidy
 from silhouette.errors import AnglesError, PictureError, PoseError, shown
 from silhouette.intake import angles, film, stills
+from silhouette.intake.regular import is_there
 from silhouette.known import Memory, Taken, key_of
 from silhouette.records import Cut, Mask, Picture, Pixels, Stop
 from silhouette.records_shoot import StopLook
@@ -127,7 +128,7 @@ def gather(
     files = stills.list_stills(place) if place.is_dir() else [place]
     angled = angles.assign(files, place if place.is_dir() else None)
     stops = _stops(files, angled)
-    watched = [*files, *(s.given_mask for s in stops if s.given_mask)]
+    watched = [p for p in (*files, *(s.given_mask for s in stops if s.given_mask)) if is_there(p)]
     key = key_of(watched, _asked(settings))
     found = None if known is None or look else known.recall(key)
     looks: list[StopLook | None] = []
@@ -162,7 +163,8 @@ def _stops(files: Sequence[Path], angled: Sequence[angles.Angled] | None) -> lis
 
 def _no_angle(taken: Taken, stops: Sequence[Stop]) -> Taken:
     where = "its name" if stops[0].angle_from == "name" else angles.CSV_NAME
-    return replace(taken, cut=None, problem=taken.problem or f"{shown(taken.stop.source)}: {where} gives no angle; left out.")
+    told = f"{shown(taken.stop.source)}: {where} gives no angle; left out."
+    return replace(taken, cut=None, problem=taken.problem or told)
 
 
 def _notes(taken: Sequence[Taken], angled: Sequence[angles.Angled] | None) -> list[str]:

@@ -77,18 +77,14 @@ def angles_from_csv(path: Path, names: Sequence[str]) -> list[float | None]:
     mark, rows = _best_split(_text_of(path), known, path)
     listed: dict[str, float] = {}
     for place, (number, cells) in enumerate(rows):
-        value = _angle_in(cells)
+        value, line = _angle_in(cells), _short(mark.join(cells))
         if value is None:
             if place == 0 and cells[0].casefold() not in known:
                 continue  # a heading
-            raise AnglesError(
-                f"line {number} ('{_short(mark.join(cells))}') has no angle.", path=path, do="Write it as: picture.jpg,45"
-            )
+            raise AnglesError(f"line {number} ('{line}') has no angle.", path=path, do="Write it as: picture.jpg,45")
         if mark == "," and len(cells) > 2 and cells[2].isdecimal():
             raise AnglesError(
-                f"line {number} ('{_short(mark.join(cells))}') has two numbers.",
-                path=path,
-                do="Write the angle with a point: picture.jpg,22.5",
+                f"line {number} ('{line}') has two numbers.", path=path, do="Write the angle as: picture.jpg,22.5"
             )
         if listed.setdefault(cells[0].casefold(), value) != value:
             raise AnglesError(
@@ -126,7 +122,7 @@ def _best_split(text: str, known: set[str], path: Path) -> tuple[str, list[Row]]
         good = [cells[0].casefold() in known for _, cells in rows if _angle_in(cells) is not None]
         tries.append(((sum(good), len(good)), mark, rows))
     if not tries:
-        raise AnglesError("cannot be read as a table.", path=path, do="Save it as CSV, a line a picture: picture.jpg,45")
+        raise AnglesError("cannot be read as a table.", path=path, do="Write a line for each picture: picture.jpg,45")
     _, mark, rows = max(tries, key=lambda one: one[0])
     return mark, rows
 

@@ -128,7 +128,7 @@ def _open(data: bytes, path: Path) -> Image.Image:
     """The picture's header; the size that it declares is within the limit."""
     from PIL import Image
 
-    formats = _FORMATS
+    formats: tuple[str, ...] = _FORMATS
     if data[4:8] == b"ftyp":
         import pillow_heif
 
