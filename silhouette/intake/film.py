@@ -195,7 +195,10 @@ def _decide(source: Path, scan: _Scan, length: float, broken: str) -> FilmStops:
     """Holds, chosen frames and shares of motion from what the pass gathered."""
     scan.finish()
     if scan.first is None:
-        raise FilmError("The clip holds no picture that can be read.", path=source, do="Copy it from the phone again.")
+        raise FilmError(
+            "The clip holds no picture that can be read: it is damaged, or its pictures are larger than 4K.",
+            path=source, do="Copy it from the phone again, or film in 4K or 1080p.",
+        )
     if len(scan.times) < 3:
         raise FilmError(
             "The clip is too short: it holds hardly more than one picture.", path=source,
@@ -214,10 +217,9 @@ def _decide(source: Path, scan: _Scan, length: float, broken: str) -> FilmStops:
     else:
         chosen, holds, paused = [_choose(scan, times, motion, (times[0], times[-1]))], [(times[0], times[-1])], True
         notes.append("Nothing turns in this clip: it counts as one view.")
-    if broken and broken != BREAKS_OFF:
-        notes.append(f"{broken} after {scan.last_time:.0f} s: what comes before was used.")
-    elif broken or (length and scan.last_time < length - 1.0):
-        notes.append(f"The clip breaks off after {scan.last_time:.0f} s of {length:.0f} s: what is there was used.")
+    if broken or (length and scan.last_time < length - 1.0):
+        of = f" of {length:.0f} s" if length > scan.last_time else ""
+        notes.append(f"{broken or BREAKS_OFF} after {scan.last_time:.0f} s{of}: what is there was used.")
     if _hdr(scan.first):
         notes.append("An HDR clip: its colours look washed out in the stills; the outlines are not touched by that.")
     width, height = scan.first.width, scan.first.height

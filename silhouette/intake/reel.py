@@ -27,6 +27,8 @@ MOST_PIXELS = 4096 * 3072
 """Largest frame that is decoded: 4K at any shape. 8K would take over a gigabyte and shows an outline no better."""
 LONGEST_GAP_S = 30.0
 """Seconds between two frames from which the clip's clock counts as damaged: a phone writes at least one a second."""
+NEAR_S = 0.1
+"""Seconds that a frame read again may lie from the one that is wanted; a hold lasts half a second."""
 BREAKS_OFF, CHANGES_SIZE = "The clip breaks off", "The picture changes its size"
 """What ends a clip before its time."""
 
@@ -77,7 +79,9 @@ class Reel:
         import av
 
         options = {"format_whitelist": CONTAINERS, "max_pixels": str(MOST_PIXELS)}
-        self._container = av.open(file, mode="r", options=options, io_open=_refuse_other_files)
+        self._container = av.open(
+            file, mode="r", options=options, io_open=_refuse_other_files, metadata_errors="replace"
+        )
         stream = next((s for s in self._container.streams.video if not _is_cover(s)), None)
         if stream is None:
             kind = "sound but no pictures" if self._container.streams.audio else "no pictures"
@@ -135,27 +139,25 @@ class Reel:
                 last = time
                 yield frame, time
 
-    def at(self, wanted: float) -> VideoFrame:
-        """The frame nearest to a time, read by jumping to the key frame before it.
+    def at(self, wanted: float, *, jump: bool = True) -> tuple[VideoFrame, float] | None:
+        """The frame nearest to a time, and its own time; by jumping to the key frame before it, or from the start on.
 
-        Raises
-        ------
-        FilmError
-            If there is none.
+        None where no frame is near, as in containers that cannot be jumped about in.
         """
-        base = float(self._stream.time_base or 1e-6)
-        first = self._stream.start_time or 0
-        self._container.seek(max(0, int(first + (wanted - 0.02) / base)), stream=self._stream, backward=True)
-        best: VideoFrame | None = None
+        if jump:
+            base, first = float(self._stream.time_base or 1e-6), self._stream.start_time or 0
+            try:
+                self._container.seek(max(0, int(first + (wanted - 0.02) / base)), stream=self._stream, backward=True)
+            except Exception:
+                return None
+        best: tuple[VideoFrame, float] | None = None
         for frame, time in self.frames():
             if best is not None and time > wanted + 0.004:
                 break
-            best = frame
+            best = frame, time
             if abs(time - wanted) <= 0.004:
                 break
-        if best is None:
-            raise FilmError(f"The frame at {wanted:.1f} s cannot be read again.", path=self.path)
-        return best
+        return best if best is not None and abs(best[1] - wanted) <= NEAR_S else None
 
 
 def read_at(path: Path, times: list[float], work_px: int | None) -> Iterator[Pixels]:
@@ -168,8 +170,13 @@ def read_at(path: Path, times: list[float], work_px: int | None) -> Iterator[Pix
     """
     with Reel(path) as reel:
         for wanted in times:
-            frame = reel.at(wanted)
-            yield upright(frame, quarter_turns(frame), work_px)
+            found = reel.at(wanted)
+            if found is None:
+                with Reel(path) as again:
+                    found = again.at(wanted, jump=False)
+            if found is None:
+                raise FilmError(f"The frame at {wanted:.1f} s cannot be read again.", path=path)
+            yield upright(found[0], quarter_turns(found[0]), work_px)
 
 
 def upright(frame: VideoFrame, rotation: int, work_px: int | None) -> Pixels:

@@ -99,7 +99,7 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
             lines += _hang(" " * 6, words.closed_hint(pose), width)
         lines += [line for note in _asks(pose) for line in _hang(" " * 6, note, width)]
     for name, why in ranking.left_out:
-        lines += _hang(f"   -  {_cut(name, wide)}  ", f"left out: {why}", width, below=6)
+        lines += _hang("   -  ", f"{name}, left out: {why}", width)
     nothing = "Nothing else" if ranking.left_out else "Nothing"
     lines += ["", *_hang("", f"{words.asked(ranking)}. {nothing} was dropped; the choice is yours.", width)]
     lines += _spread_angles(ranking, width)
