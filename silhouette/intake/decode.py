@@ -26,6 +26,8 @@ SMALLEST = 64
 """Shortest side, pixels, that can hold a figure worth measuring."""
 MOST_PIXELS = 110_000_000
 """Largest picture that is decoded, pixels: the 108 megapixels of a phone. No kind of file takes 1.5 GB at that size."""
+MOST_PIECE = 4 * MOST_PIXELS
+"""Largest tile or strip of a TIFF, bytes: it is held twice while it is decoded."""
 STRIP_PIXELS = 4_000_000
 """Pixels brought to 8-bit colours at a time, so that whole copies of a large picture do not add up."""
 
@@ -33,6 +35,7 @@ _FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "AVIF")
 """What is read, whatever the file's name says: a decoder that is not asked cannot be tricked."""
 _REDUCED = {8: cv2.IMREAD_REDUCED_COLOR_8, 4: cv2.IMREAD_REDUCED_COLOR_4, 2: cv2.IMREAD_REDUCED_COLOR_2}
 _ORIENTATION, _EXIF_IFD, _TAKEN, _FOCAL_35MM = 0x0112, 0x8769, 0x9003, 0xA405
+_TILE_WIDTH, _TILE_LENGTH, _ROWS_PER_STRIP, _BITS, _SAMPLES = 322, 323, 278, 258, 277
 _DO = "Copy it from the camera again or leave it out."
 _UPRIGHT: dict[int, Callable[[Any], Any]] = {
     2: lambda p: p[:, ::-1],
@@ -140,7 +143,25 @@ def _open(data: bytes, path: Path) -> Image.Image:
         told = re.search(r"\((\d+) pixels\)", str(error))
         raise _too_large(int(told.group(1)) if told else 2 * MOST_PIXELS, path) from None
     _refuse_large(image.size, path)
+    if image.format == "TIFF":
+        _refuse_large_piece(image, path)
     return image
+
+
+def _refuse_large_piece(image: Any, path: Path) -> None:
+    """A TIFF is decoded a tile or strip at a time, whose size it declares apart from the picture's."""
+    tags = image.tag_v2
+    width, rows = tags.get(_TILE_WIDTH), tags.get(_TILE_LENGTH)
+    if not (width and rows):
+        width, rows = image.size[0], min(image.size[1], tags.get(_ROWS_PER_STRIP, image.size[1]))
+    bits = tags.get(_BITS, (8,))
+    size = width * rows * tags.get(_SAMPLES, 1) * max(bits if isinstance(bits, tuple) else (bits,)) // 8
+    if size > MOST_PIECE:
+        raise PictureError(
+            f"is a TIFF in pieces of {size / 1e6:.0f} MB; {MOST_PIECE // 1_000_000} MB is the most that is read.",
+            path=path,
+            do="Save it again without compression, or as PNG.",
+        )
 
 
 def _refuse_large(size: tuple[int, int], path: Path) -> None:

@@ -127,6 +127,17 @@ def test_a_declared_size_is_judged_before_it_is_decoded(tmp_path: Path) -> None:
             read(tmp_path / "b.png")
 
 
+def test_a_tile_that_declares_more_than_its_picture_is_refused(tmp_path: Path) -> None:
+    """A TIFF by hand: 80 x 90 grey pixels in one deflated tile whose width is said to be 5 million."""
+    body = zlib.compress(bytes(96 * 96))
+    rows = [(256, 80), (257, 90), (258, 8), (259, 8), (262, 1), (277, 1), (322, 5_000_000), (323, 96)]
+    rows += [(324, 8), (325, len(body))]
+    table = struct.pack("<H", len(rows)) + b"".join(struct.pack("<HHII", tag, 4, 1, value) for tag, value in rows)
+    (tmp_path / "a.tif").write_bytes(b"II*\0" + struct.pack("<I", 8 + len(body)) + body + table + bytes(4))
+    with pytest.raises(PictureError, match=r"a\.tif: is a TIFF in pieces of 480 MB; 440 MB is the most"):
+        stills.read_still(tmp_path / "a.tif", 1008)
+
+
 CHILD = """
 import re, sys
 from pathlib import Path
