@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from silhouette.texts import printable
+
 
 class SilhouetteError(Exception):
     """Root of every error this package raises on purpose.
@@ -30,7 +32,7 @@ class SilhouetteError(Exception):
         super().__init__(str(self))
 
     def __str__(self) -> str:
-        text = self.what if self.path is None else f"{self.path}: {self.what}"
+        text = self.what if self.path is None else f"{printable(self.path)}: {self.what}"
         return text if self.do is None else f"{text} {self.do}"
 
 

@@ -488,6 +488,8 @@ class Ranking:
     poses: tuple[Pose, ...]
     intent: str = "open"
     arc: tuple[float, float] | None = None
+    left_out: tuple[tuple[str, str], ...] = ()
+    """Name of each pose that could not be used at all, and why, in a sentence."""
 
     @property
     def meant(self) -> str:

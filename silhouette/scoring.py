@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from silhouette import turnaround
-from silhouette.errors import PoseError, SettingsError, SilhouetteError
+from silhouette.errors import AnglesError, FilmError, PictureError, PoseError, SettingsError, SilhouetteError
 from silhouette.intake import filenames, film, stills
 from silhouette.known import Memory, Taken
 from silhouette.naming import named
@@ -39,12 +39,13 @@ from silhouette.records import (
 )
 from silhouette.settings import TRUST, Intent, Settings
 from silhouette.shape import measure, outline
+from silhouette.texts import printable
 
-RESULTS = ("result.json", "check.json")
-"""What a folder of our own results holds: its charts and sheets are no pictures of a pose."""
 NOT_ONE_BODY = 0.8
 """``BodyReading.unlike`` from which to ask whether the model is alone. Of 700 rendered views as they are cut none
 reaches 0.5; 95 % of pairs of figures that just touch reach it, 48 % of those that overlap by a third."""
+POSE_FAULTS = (PictureError, PoseError, AnglesError, FilmError)
+"""What is wrong with one pose alone; a cutter that is not at hand would fail them all."""
 EDGE = 0.002
 """How far a mask's edge may be off, figure heights: a pixel on a figure of 500."""
 
@@ -89,21 +90,34 @@ def rank_poses(
     """Read several candidate poses and put them in order, best first; none is dropped.
 
     ``paths`` are poses as in :func:`score_pose`, or one folder that holds a folder or clip for each pose. ``intents``
-    says for poses by name what they are meant to be where that differs from the setting ``intent``.
+    says for poses by name what they are meant to be where that differs from the setting ``intent``. A pose that cannot
+    be used at all does not stop the others: ``left_out`` tells it.
+
+    Raises
+    ------
+    SilhouetteError
+        If the settings or all poses are of no use; says what to do.
     """
     chosen = Settings().but(**settings)
     places = find_poses([paths] if isinstance(paths, str | Path) else paths)
     names = _distinct_names(places)
     if unknown := sorted(set(intents or ()) - set(names)):
         raise SettingsError(f"No pose is called {', '.join(unknown)}.", do=f"There are: {', '.join(names)}.")
-    poses = []
+    poses, left_out, first = [], [], None
     with turnaround.workers(chosen.jobs) as run:
         for place, name in zip(places, names, strict=True):
             meant = chosen.but(intent=(intents or {}).get(name, chosen.intent))
-            poses.append(replace(read_pose(place, meant, run, progress or silent, known), name=name))
+            try:
+                poses.append(replace(read_pose(place, meant, run, progress or silent, known), name=name))
+            except POSE_FAULTS as error:
+                left_out.append((name, str(error)))
+                first = first or error
+    if first is not None and not poses:
+        raise _all_left_out(first, len(places)) from first
     if not any(v.scored for pose in poses for v in pose.views):
-        raise _useless(poses[0], places[0])
-    return Ranking(ranking.rank(poses, chosen.intent), intent=chosen.intent, arc=chosen.arc)
+        raise _useless(poses[0], poses[0].source)
+    ordered = ranking.rank(poses, chosen.intent)
+    return Ranking(ordered, intent=chosen.intent, arc=chosen.arc, left_out=tuple(left_out))
 
 
 def find_poses(paths: Sequence[str | Path]) -> list[Path]:
@@ -118,18 +132,20 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
     """
     places = [Path(p) for p in paths]
     for place in places:
-        if not place.exists():
-            raise PoseError("does not exist.", path=place, do="Check the name, or drag the folder onto the terminal.")
-    if len(places) != 1 or not places[0].is_dir():
+        turnaround.refuse_missing(place)
+    if len(places) != 1 or not places[0].is_dir() or stills.written_by_us(places[0]):
         return places
-    inside = sorted(places[0].iterdir(), key=lambda p: stills.natural_key(p.name))
-    loose = [p.name for p in inside if stills.is_still(p)]
-    poses = [p for p in inside if not p.name.startswith(".") and (film.is_clip(p) or _holds_stills(p))]
+    try:
+        inside = sorted(places[0].iterdir(), key=lambda p: (stills.natural_key(p.name), p.name))
+    except OSError as error:
+        raise stills.cannot_open(places[0], error) from None
+    loose = [p.name for p in inside if stills.is_still(p) and not p.is_dir()]
+    poses = [p for p in inside if not p.name.startswith(".") and _is_pose(p)]
     if loose and not poses:
         return places
     if loose:
         raise PoseError(
-            f"holds loose pictures ({loose[0]}) beside poses ({poses[0].name}).",
+            f"holds loose pictures ({printable(loose[0])}) beside poses ({printable(poses[0].name)}).",
             path=places[0],
             do="Move the pictures into a folder of their own, or name the poses one by one.",
         )
@@ -340,11 +356,12 @@ def silent(what: str, done: int, total: int) -> None:
     """No one is watching the progress."""
 
 
-def _holds_stills(folder: Path) -> bool:
+def _is_pose(place: Path) -> bool:
+    """Whether a clip or a folder of pictures lies there that this program did not write itself."""
     try:
-        if not folder.is_dir() or any((folder / name).is_file() for name in RESULTS):
-            return False
-        return any(stills.is_still(p) for p in folder.iterdir())
+        if not place.is_dir():
+            return film.is_clip(place)
+        return stills.written_by_us(place) is None and any(map(stills.is_still, place.iterdir()))
     except OSError:
         return False
 
@@ -352,9 +369,14 @@ def _holds_stills(folder: Path) -> bool:
 def _distinct_names(places: Sequence[Path]) -> list[str]:
     names = [turnaround.name_of(p) for p in places]
     return [
-        name if names.count(name) == 1 else f"{place.resolve().parent.name}-{name}"
+        name if names.count(name) == 1 else f"{printable(turnaround.whole_path(place).parent.name)}-{name}"
         for name, place in zip(names, places, strict=True)
     ]
+
+
+def _all_left_out(first: SilhouetteError, count: int) -> SilhouetteError:
+    """Why no pose can be used: the first one's own sentence, or for several a :class:`PoseError` that tells it."""
+    return first if count == 1 else PoseError(f"None of the {count} poses can be used. The first: {first}")
 
 
 def _useless(pose: Pose, path: str | Path) -> PoseError:

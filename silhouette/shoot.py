@@ -19,6 +19,7 @@ from silhouette.records import CANNOT_TELL, Outline, Pixels, Pose, View
 from silhouette.records_shoot import CheckReport, SetLayout, SetView
 from silhouette.settings import TRUST, Paper, Settings
 from silhouette.shape import outline
+from silhouette.texts import printable
 from silhouette.turn import estimate
 from silhouette.turn import respread as turns
 from silhouette.writing import refuse, whole_folder
@@ -146,7 +147,7 @@ def export_set(
         raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
     pose = respread(_pose_to_keep(Path(path), chosen, tell), chosen)
     views = [set_view(v) for v in pose.views if not v.inferred and v.problem is None]
-    layout = reference_set.lay_out(name or pose.name, views, **heights)
+    layout = reference_set.lay_out(printable(name or pose.name), views, **heights)
     pages = pages_for(
         layout,
         photos=not silhouettes_only,

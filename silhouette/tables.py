@@ -4,21 +4,17 @@ from __future__ import annotations
 
 import json
 import math
-import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from silhouette.records import Pose, Ranking, Stop, View
 from silhouette.records_shoot import CheckReport
-from silhouette.texts import printable
+from silhouette.texts import csv_cell, printable
 
 if TYPE_CHECKING:
     import pandas as pd
 
 SCHEMA = 1
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-"""How a cell begins that a spreadsheet may take for a formula; full-width signs count as the plain ones."""
-_NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
 
 
 def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
@@ -28,6 +24,7 @@ def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
         "intent": ranking.intent,
         "arc": None if ranking.arc is None else [_plain(a) for a in ranking.arc],
         "poses": [pose_to_dict(pose) for pose in ranking.poses],
+        "left_out": [{"name": name, "why": why} for name, why in ranking.left_out],
     }
 
 
@@ -60,7 +57,7 @@ def view_to_dict(view: View) -> dict[str, Any]:
     """One view of ``result.json``; also, lists joined, a row of ``views.csv``."""
     measures, reading, body = view.measures, view.reading, view.body
     return {
-        "source": view.stop.source.name,
+        "source": printable(view.stop.source.name),
         "name": view.name,
         "angle": _plain(view.angle),
         "angle_from": view.stop.angle_from,
@@ -118,18 +115,6 @@ def views_csv(poses: Iterable[Pose]) -> str:
     return str(table.map(csv_cell).rename(columns=csv_cell).to_csv(index=False, lineterminator="\n"))
 
 
-def csv_cell(value: Any) -> Any:
-    """A cell of a CSV file: a text that a spreadsheet would run as a formula gets an apostrophe before it.
-
-    Numbers stay as they are, also such as are text; other texts lose only what cannot be shown.
-    """
-    if not isinstance(value, str):
-        return value
-    text = printable(value)
-    runs = value.startswith(_FORMULA) or text.lstrip().startswith(_FORMULA)
-    return f"'{text}" if runs and not _NUMBER.fullmatch(text) else text
-
-
 def check_to_dict(report: CheckReport) -> dict[str, Any]:
     """The whole of ``check.json``."""
     findings = []
@@ -162,7 +147,7 @@ def _stop_row(stop: Stop) -> dict[str, Any]:
         "time": _plain(stop.time, 3),
         "angle": _plain(stop.angle),
         "angle_sure": _plain(stop.angle_sure),
-        "source": stop.source.name,
+        "source": printable(stop.source.name),
         "name": stop.name,
     }
 

@@ -26,10 +26,12 @@ from silhouette.check.look import look_at
 from silhouette.cutout import agreement, background_model, mask_cleanup, neural
 from silhouette.errors import AnglesError, PictureError, PoseError, SilhouetteError
 from silhouette.intake import filenames, film, stills
+from silhouette.intake.regular import is_there
 from silhouette.known import Memory, Taken, key_of
 from silhouette.records import Cut, Mask, Picture, Pixels, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.settings import TRUST, Settings
+from silhouette.texts import printable
 from silhouette.turn import estimate
 
 Progress = Callable[[str, int, int], None]
@@ -62,9 +64,48 @@ class Gathered:
 
 
 def name_of(place: Path) -> str:
-    """What to call the pose at this place: the folder's name, or the file's stem."""
-    resolved = place.resolve()
-    return resolved.name if resolved.is_dir() else resolved.stem
+    """What to call the pose at this place: the folder's name, or the file's stem.
+
+    Raises
+    ------
+    PoseError
+        If the place cannot be found out: a link that leads to itself, a working folder that is gone.
+    """
+    resolved = whole_path(place)
+    return printable(resolved.name if resolved.is_dir() else resolved.stem)
+
+
+def whole_path(place: Path) -> Path:
+    """The place without links and dots.
+
+    Raises
+    ------
+    PoseError
+        If there is none, see :func:`name_of`; with a sentence.
+    """
+    try:
+        return place.resolve()
+    except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: a loop of links, before Python 3.13
+        raise stills.cannot_open(place, error) from None
+
+
+def refuse_missing(place: Path) -> None:
+    """Stop where nothing is, or what is there cannot be looked at.
+
+    Raises
+    ------
+    PoseError
+        With a sentence.
+    """
+    try:
+        place.stat()
+        whole_path(place)
+    except FileNotFoundError:
+        raise PoseError(
+            "does not exist.", path=place, do="Check the name, or drag the folder onto the terminal."
+        ) from None
+    except (OSError, ValueError) as error:
+        raise stills.cannot_open(place, error) from None
 
 
 def gather(
@@ -79,11 +120,10 @@ def gather(
     SilhouetteError
         If there is nothing there that can be a pose; a single bad picture of several is noted and passed over.
     """
-    if not place.exists():
-        raise PoseError("does not exist.", path=place, do="Check the name, or drag the folder onto the terminal.")
-    if place.is_file() and film.is_clip(place):
+    refuse_missing(place)
+    if not place.is_dir() and film.is_clip(place):
         return _gather_clip(place, settings, run, tell, None if look else known, look)
-    if place.is_file() and not stills.is_still(place):
+    if not place.is_dir() and not stills.is_still(place):
         raise PoseError(
             "is neither a picture nor a clip that is known here.",
             path=place,
@@ -92,7 +132,7 @@ def gather(
     files = stills.list_stills(place) if place.is_dir() else [place]
     angled = filenames.assign(files, place if place.is_dir() else None)
     stops = _stops(files, angled)
-    watched = [*files, *(s.given_mask for s in stops if s.given_mask)]
+    watched = [p for p in (*files, *(s.given_mask for s in stops if s.given_mask)) if is_there(p)]
     known = None if look else known
     key = _key(watched, settings, known)
     found = None if known is None else known.recall(key, files)
@@ -111,13 +151,13 @@ def gather(
 
 def _stops(files: Sequence[Path], angled: Sequence[filenames.Angled] | None) -> list[Stop]:
     stops = []
-    for i, path in enumerate(files):
+    for i, (path, name) in enumerate(zip(files, stills.names_of(files), strict=True)):
         angle = None if angled is None else angled[i].angle
         stops.append(
             Stop(
                 index=i,
                 source=path,
-                name=path.stem,
+                name=name,
                 angle=float("nan") if angle is None else angle,
                 angle_from="spread" if angled is None else angled[i].angle_from,
                 given_mask=stills.mask_beside(path),
@@ -128,7 +168,8 @@ def _stops(files: Sequence[Path], angled: Sequence[filenames.Angled] | None) -> 
 
 def _no_angle(taken: Taken, stops: Sequence[Stop]) -> Taken:
     where = "its name" if stops[0].angle_from == "name" else filenames.CSV_NAME
-    return replace(taken, cut=None, problem=taken.problem or f"{taken.stop.source}: {where} gives no angle; left out.")
+    told = f"{printable(taken.stop.source)}: {where} gives no angle; left out."
+    return replace(taken, cut=None, problem=taken.problem or told)
 
 
 def _notes(taken: Sequence[Taken], angled: Sequence[filenames.Angled] | None) -> list[str]:
@@ -319,7 +360,7 @@ def _take(job: Job) -> tuple[Taken, StopLook | None]:
         cut = (
             cut_picture(picture.pixels, shared, settings)
             if stop.given_mask is None
-            else mask_cleanup.given(stop.given_mask, (w, h))
+            else mask_cleanup.given(stills.read_mask(stop.given_mask), (w, h), stop.given_mask)
         )
     except PictureError as error:
         return Taken(stop, None, picture.full_size, picture.focal_35mm, str(error)), None
@@ -360,7 +401,7 @@ def _cut_clip(
     place: Path, settings: Settings, run: Run, tell: Progress, look: bool
 ) -> tuple[list[Taken], list[StopLook | None], dict[str, Any]]:
     def progress(share: float) -> None:
-        tell(f"{place.stem}: finding the stops", round(100 * share), 100)
+        tell(f"{printable(place.stem)}: finding the stops", round(100 * share), 100)
 
     found = film.find_stops(place, work_px=settings.work_px, progress=progress)
     pictures = list(film.read_stops(place, found, settings.work_px))
@@ -370,7 +411,7 @@ def _cut_clip(
         for i, (p, time, hold) in enumerate(zip(pictures, found.chosen, found.holds, strict=True))
     ]
     jobs = [(stop, p, shared, settings, look) for stop, p in zip(stops, pictures, strict=True)]
-    taken, looks = _take_each(jobs, len(stops), place.stem, run, tell)
+    taken, looks = _take_each(jobs, len(stops), printable(place.stem), run, tell)
     return taken, looks, {"motion_share": found.motion_share.tolist(), "notes": list(found.notes)}
 
 
@@ -383,4 +424,4 @@ def _angled_clip(place: Path, taken: Sequence[Taken], share: Any, notes: Sequenc
     ]
     if not angled:
         raise AnglesError("no stop of the turn could be found.", path=place)
-    return Gathered(place.stem, tuple(angled), True, (*notes, *turn.notes))
+    return Gathered(printable(place.stem), tuple(angled), True, (*notes, *turn.notes))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -13,8 +14,9 @@ import pytest
 
 import silhouette
 from silhouette import known, outputs, scoring, shoot, tables
-from silhouette.errors import PoseError, SettingsError
+from silhouette.errors import CutterError, PoseError, SettingsError
 from silhouette.records import CUT_BY_FRAME, INFERRED, ONE_PICTURE, SAME_ANGLE, UNREADABLE
+from silhouette.show import table
 
 EIGHT = range(0, 360, 45)
 
@@ -230,3 +232,73 @@ def test_originals_are_not_touched(drawn_turn: Callable[..., Path]) -> None:
         path.chmod(0o444)
     silhouette.score_pose(folder)
     assert {p.name: (p.stat().st_mtime_ns, p.read_bytes()) for p in folder.iterdir()} == before
+
+
+def test_bad_poses_do_not_stop_the_others_and_are_told(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    drawn_turn("good", EIGHT)
+    drawn_turn("table", EIGHT, stem="IMG_{i:04d}").joinpath("angles.csv").write_text("a.jpg,0\na.jpg,9\n")
+    (tmp_path / "clip.mp4").write_bytes(b"no film")
+    ranked = silhouette.rank_poses(tmp_path)
+    assert [p.name for p in ranked.poses] == ["good"]
+    assert [name for name, _ in ranked.left_out] == ["clip", "table"]
+    assert "clip.mp4: The clip cannot be opened" in ranked.left_out[0][1]
+    assert "angles.csv: line 2 gives a.jpg a second angle" in ranked.left_out[1][1]
+    told = json.loads(ranked.to_json())["left_out"]
+    assert told == [{"name": name, "why": why} for name, why in ranked.left_out]
+    printed = " ".join(table.rank_table(ranked).split())
+    assert "clip, left out:" in printed and "a second angle" in printed and "Nothing else was dropped" in printed
+    shutil.rmtree(tmp_path / "good")
+    with pytest.raises(PoseError, match=r"None of the 2 poses can be used. The first: .*clip\.mp4"):
+        silhouette.rank_poses(tmp_path)
+
+
+def test_a_fault_that_is_no_poses_own_stops_the_ranking(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    drawn_turn("a", EIGHT)
+    drawn_turn("b", EIGHT)
+    with pytest.raises(CutterError):
+        silhouette.rank_poses(tmp_path, cutter="neural", model=str(tmp_path / "missing.onnx"))
+
+
+def test_a_set_and_results_are_no_poses(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    drawn_turn("a", EIGHT)
+    drawn_turn("b", EIGHT)
+    shoot.export_set(tmp_path / "a", tmp_path / "set", originals=True)
+    mark = drawn_turn("c", [0]) / ".silhouette.json"
+    mark.write_text('{"silhouette": "9", "kind": "results", "files": {}}')
+    assert [p.name for p in scoring.find_poses([tmp_path])] == ["a", "b"]
+    assert scoring.find_poses([tmp_path / "set"]) == [tmp_path / "set"], "given by itself a set is a pose"
+    again = silhouette.score_pose(tmp_path / "set")
+    assert len([v for v in again.views if not v.inferred]) == 8 and not any(v.problem for v in again.views)
+    with pytest.raises(PoseError, match="results of an earlier run"):
+        silhouette.rank_poses([tmp_path / "c"])
+
+
+def test_loose_pictures_beside_a_set_are_one_pose(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("a", EIGHT)
+    shoot.export_set(folder, folder.parent / "set")
+    (folder.parent / "set").rename(folder / "set")
+    assert scoring.find_poses([folder]) == [folder]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names are text there")
+def test_names_that_are_no_text_are_written_as_text(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("keeper", EIGHT)
+    odd = tmp_path / os.fsdecode(b"ke\xffper")
+    try:
+        folder.rename(odd)
+        (odd / "045.jpg").rename(odd / os.fsdecode(b"k\xfe_045deg.jpg"))
+    except OSError:
+        pytest.skip("this disk takes no such names")
+    ranking = silhouette.rank_poses([odd])
+    outputs.write(ranking, tmp_path / "out", masks=True)
+    assert ranking.poses[0].name == "ke\ufffdper"
+    assert {"k\ufffd_045deg"} == {v.name for v in ranking.poses[0].views if v.angle == 45}
+    table.rank_table(ranking).encode("utf-8")
+    assert (tmp_path / "out" / "masks" / "ke\ufffdper" / "k\ufffd_045deg.png").is_file()
+    assert "k\ufffd_045deg.jpg" in (tmp_path / "out" / "result.json").read_text("utf-8")
+
+
+def test_a_sign_for_a_number_in_a_name_is_no_fault(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("1²", EIGHT, stem="1²_{i}")
+    assert [p.name for p in scoring.find_poses([tmp_path])] == ["1²"]
+    assert len(silhouette.score_pose(folder).views) == 8

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from silhouette import tables
 from silhouette.reading.circle import walk_round
 from silhouette.records import Pose, Stop, View
+from silhouette.texts import csv_cell
 
 
 def pose_called(name: str) -> Pose:
@@ -37,12 +38,12 @@ def test_a_name_is_no_formula_in_the_table(name: str) -> None:
 @pytest.mark.parametrize("cell", [-1, -1.5, 0, None, True, "-45", "+5", "-0.5", "-0,5", "", "hauling", "a=b", "'x",
                                   "1-2"])
 def test_numbers_and_plain_texts_stay_as_they_are(cell: object) -> None:
-    assert tables.csv_cell(cell) is cell or tables.csv_cell(cell) == cell
+    assert csv_cell(cell) is cell or csv_cell(cell) == cell
 
 
 @given(st.text())
 def test_any_text_is_safe_and_keeps_its_letters(text: str) -> None:
-    cell = tables.csv_cell(text)
+    cell = csv_cell(text)
     cell.encode()
     assert not cell.lstrip().startswith(("=", "@", "\t", "\r"))
     assert cell.removeprefix("'") == tables.printable(text).removeprefix("'")
@@ -63,4 +64,4 @@ def test_python_and_json_keep_the_true_name() -> None:
 
 
 def test_a_table_of_no_poses_is_empty() -> None:
-    assert tables.views_csv([]).strip() == "" and np.isnan(tables.csv_cell(np.nan))
+    assert tables.views_csv([]).strip() == "" and np.isnan(csv_cell(np.nan))

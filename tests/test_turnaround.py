@@ -1,14 +1,19 @@
 """Pictures gathered: what the worker processes do when stopped, and what is said of pictures that lie on their side."""
 
+import os
 import signal
+import struct
 import time
+import zlib
 from collections.abc import Callable
 from pathlib import Path
 
 import cv2
+import numpy as np
 import pytest
 
 from silhouette import scoring, turnaround
+from silhouette.errors import PoseError
 from silhouette.settings import Settings
 
 
@@ -49,3 +54,114 @@ def test_several_poses_in_one_folder_are_noticed(drawn_turn: Callable[..., Path]
         path.rename(folder / f"lookout_{path.name}")
     both = turnaround.gather(folder, Settings(), map, scoring.silent).notes
     assert any("several poses: lookout, oar" in note for note in both)
+
+
+def _bomb(path: Path) -> None:
+    def chunk(kind: bytes, body: bytes) -> bytes:
+        return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+
+    head = struct.pack(">IIBBBBB", 50_000, 50_000, 1, 0, 0, 0, 0)
+    path.write_bytes(b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(bytes(9000))))
+
+
+def _cut_off(path: Path) -> None:
+    noise = np.random.default_rng(0).integers(0, 255, (600, 450), np.uint8)
+    path.write_bytes(cv2.imencode(".png", noise)[1].tobytes()[:2000])
+
+
+def _pipe(path: Path) -> None:
+    if not hasattr(os, "mkfifo"):
+        pytest.skip("no pipes with a name")
+    os.mkfifo(path)
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (_bomb, "has 2500 million pixels; 110 million is the most that is read"),
+        (_cut_off, "is cut off or damaged"),
+        (_pipe, "is a pipe"),
+        (lambda p: p.write_text("no picture"), "is not a picture"),
+        (lambda p: p.write_bytes(b""), "is empty"),
+        (lambda p: cv2.imwrite(str(p), np.full((300, 450), 255, np.uint8)), "not the shape of its still"),
+        (lambda p: cv2.imwrite(str(p), np.zeros((600, 450), np.uint8)), "is empty"),
+    ],
+    ids=["bomb", "cut off", "pipe", "no picture", "no bytes", "other shape", "all black"],
+)
+def test_a_bad_mask_is_told_and_the_others_go_on(
+    drawn_turn: Callable[..., Path], make: Callable[[Path], object], words: str
+) -> None:
+    folder = drawn_turn("keeper", range(0, 360, 90))
+    make(folder / "090.mask.png")
+    taken = turnaround.gather(folder, Settings(), map, scoring.silent).taken
+    assert [t.cut is None for t in taken] == [False, True, False, False]
+    assert "090.mask.png" in (taken[1].problem or "") and words in (taken[1].problem or "")
+
+
+def test_a_mask_counts_for_the_still_it_is_named_after(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("keeper", [0, 90])
+    (folder / "000.jpeg").write_bytes((folder / "090.jpg").read_bytes())
+    cv2.imwrite(str(folder / "000.jpeg.mask.png"), np.full((600, 450), 255, np.uint8))
+    cv2.imwrite(str(folder / "000.mask.png"), np.full((600, 450), 255, np.uint8))
+    taken = turnaround.gather(folder, Settings(), map, scoring.silent).taken
+    cutters = {t.stop.name: t.cut.cutter for t in taken if t.cut is not None}
+    assert cutters == {"000.jpeg": "given", "000.jpg": "backdrop", "090": "backdrop"}
+    (alone,) = turnaround.gather(folder / "000.jpg", Settings(), map, scoring.silent).taken
+    assert alone.cut is not None and alone.cut.cutter == "backdrop"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="links and pipes of another kind")
+def test_odd_files_among_the_pictures_are_told_and_passed_over(drawn_turn: Callable[..., Path]) -> None:
+    folder = drawn_turn("keeper", range(0, 360, 90))
+    (folder / "010.jpg").mkdir()
+    os.mkfifo(folder / "020.jpg")
+    (folder / "030.jpg").symlink_to("/dev/zero")
+    (folder / "040.jpg").symlink_to("040.jpg")
+    (folder / "050.jpg").symlink_to("nowhere.jpg")
+    gathered = turnaround.gather(folder, Settings(), map, scoring.silent)
+    bad = {t.stop.name for t in gathered.taken if t.problem}
+    assert bad == {"020", "030", "040", "050"} and len(gathered.taken) == 8
+
+
+@pytest.mark.parametrize("place", ["loop", "n" * 300, "nul\0", "nowhere", "locked/in"])
+def test_a_place_that_cannot_be_is_one_sentence(
+    tmp_path: Path, place: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "loop").symlink_to("loop")
+    plain = Path.stat
+
+    def locked(self: Path, **how: bool) -> os.stat_result:
+        if "locked" in self.parts:
+            raise PermissionError(13, "Permission denied")
+        return plain(self, **how)
+
+    monkeypatch.setattr(Path, "stat", locked)
+    for read in (scoring.find_poses, lambda p: [turnaround.gather(p[0], Settings(), map, scoring.silent)]):
+        with pytest.raises(PoseError) as caught:
+            read([tmp_path / place])
+        assert "\n" not in str(caught.value) and "\0" not in str(caught.value)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a folder in use cannot be removed there")
+def test_a_working_folder_that_is_gone_is_one_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    for place in (".", "pose", ""):
+        with pytest.raises(PoseError):
+            scoring.find_poses([place])
+
+
+def test_a_folder_without_rights_is_one_sentence(
+    drawn_turn: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = drawn_turn("keeper", [0])
+
+    def locked(self: Path) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "iterdir", locked)
+    for read in (scoring.find_poses, lambda p: [turnaround.gather(p[0], Settings(), map, scoring.silent)]):
+        with pytest.raises(PoseError, match=r"keeper: cannot be opened \(Permission denied\)"):
+            read([folder])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -98,28 +98,23 @@ def finished(mask: NDArray[np.bool_], sure: float, cutter: Literal["backdrop", "
     return Cut(mask, sure, cutter, tuple(dict.fromkeys(found)))
 
 
-def given(path: Path, size: tuple[int, int]) -> Cut:
+def given(mask: NDArray[np.uint8], size: tuple[int, int], path: Path) -> Cut:
     """A mask corrected by hand, used as it is.
 
     Parameters
     ----------
-    path : Path
-        A picture, light (128 and up) on the figure.
+    mask : (h, w) array
+        Light (128 and up) on the figure.
     size : (width, height)
         Of the picture worked at, pixels; a mask of another size but the same shape is brought to it.
+    path : Path
+        Where the mask was read from, to be told where it is of no use.
 
     Raises
     ------
     PictureError
-        When it cannot be read, has another shape than its still, or is empty.
+        When it has another shape than its still, or is empty.
     """
-    try:
-        data = np.frombuffer(path.read_bytes(), np.uint8)
-    except OSError as error:
-        raise PictureError("this mask cannot be opened.", path=path, do="Check that it may be read.") from error
-    mask = cv2.imdecode(data, cv2.IMREAD_GRAYSCALE) if data.size else None
-    if mask is None:
-        raise PictureError("this mask cannot be read as a picture.", path=path, do="Save it as PNG, white figure.")
     h, w = mask.shape
     if abs(w / h - size[0] / size[1]) > 0.02 * size[0] / size[1]:
         raise PictureError(
@@ -127,9 +122,10 @@ def given(path: Path, size: tuple[int, int]) -> Cut:
             path=path,
             do="Draw it over the upright still without cropping.",
         )
+    fitted: NDArray[Any] = mask
     if (w, h) != size:
-        mask = cv2.resize(mask, size, interpolation=cv2.INTER_AREA if w > size[0] else cv2.INTER_LINEAR)
-    figure = mask >= 128
+        fitted = cv2.resize(mask, size, interpolation=cv2.INTER_AREA if w > size[0] else cv2.INTER_LINEAR)
+    figure = fitted >= 128
     if not figure.any():
         raise PictureError("this mask is empty.", path=path, do="Paint the figure white, or delete the file.")
     return Cut(figure, 1.0, "given", (GIVEN_MASK, *flags_of(figure)))

@@ -105,7 +105,7 @@ def refuse_heights(
 
 def file_stem(name: str) -> str:
     """The pose's name with everything that a file system may refuse taken out."""
-    return re.sub(r"[^\w-]+", "_", name, flags=re.UNICODE).strip("_")[:60] or "pose"
+    return re.sub(r"[^\w-]+", "_", name, flags=re.UNICODE).strip("_-")[:60] or "pose"
 
 
 def _stems(name: str, ordered: Sequence[SetView]) -> dict[int, str]:

@@ -18,6 +18,7 @@ from silhouette.errors import OutputError
 from silhouette.export.svg import POSE_MM, outline_svg
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetFigure, SetLayout, SetView
+from silhouette.texts import csv_cell
 from silhouette.writing import whole_folder
 
 Page = bytes | str | Callable[[], bytes | str]
@@ -217,14 +218,14 @@ def _table(layout: SetLayout, silhouettes_only: bool) -> str:
     writer.writerow(COLUMNS)
     for stem, view in layout.views:
         has_shape = stem in figures
-        writer.writerow([
+        writer.writerow([csv_cell(cell) for cell in (
             "" if silhouettes_only or view.read is None else f"{stem}.jpg",
             f"silhouettes/{stem}.png" if has_shape else "", f"outlines/{stem}.svg" if has_shape else "",
             f"{view.angle % 360:.1f}", view.angle_from, "" if view.angle_sure is None else f"{view.angle_sure:.1f}",
             # Seconds after the first stop: the day and the hour stay out of the set.
             "" if view.time is None else f"{view.time - min(times):.1f}",
             f"{_height_px(view):.0f}" if has_shape else "",
-        ])
+        )])
     return rows.getvalue()
 
 

@@ -12,9 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.errors import AnglesError
+from silhouette.intake.regular import is_there, read_regular
 from silhouette.records import AngleFrom
+from silhouette.texts import printable
 
 CSV_NAME = "angles.csv"
+MOST_TABLE = 2_000_000
+"""Bytes of a table that are read: a line for each of thirty thousand pictures."""
 LEAST_STEP = 3.0
 """Bare numbers closer together than this (median step, degrees) are counters, not angles: 001, 002, 003."""
 LEAST_TURN = 30.0
@@ -23,6 +27,9 @@ PARTS = (*range(3, 37), 40, 45, 48, 60, 72)
 """Into how many equal steps a turn is divided; the finer ones are those that come out at 5 to 9 degrees sharp."""
 ROUND_ABOUT, LARGEST_GAP = 150.0, 90.0
 """Uneven numbers after a word are angles if they begin at 0, go on at least so far and leave no larger gap, degrees."""
+
+Row = tuple[int, list[str]]
+"""The number of a line, and what it holds."""
 
 _WITH_UNIT = re.compile(r"(?<![\d.])(-?\d{1,3}(?:[.,]\d+)?)\s*(?:deg(?:rees?)?|°)(?![a-z])", re.IGNORECASE)
 _BARE = re.compile(r"^(-?\d{1,3}(?:[.,]\d+)?)$")
@@ -59,7 +66,7 @@ def angles_from_names(stems: Sequence[str]) -> list[float | None] | None:
 def angles_from_csv(path: Path, names: Sequence[str]) -> list[float | None]:
     """Angles that ``angles.csv`` gives to files named ``names`` (with suffix), None where it does not list one.
 
-    Two columns, file and angle in degrees, parted by comma, semicolon or tab; a heading line is allowed, the suffix
+    Two columns, file and angle in degrees, parted by semicolon, tab or comma; a heading line is allowed, the suffix
     of a file may be left out.
 
     Raises
@@ -67,31 +74,66 @@ def angles_from_csv(path: Path, names: Sequence[str]) -> list[float | None]:
     AnglesError
         If the file cannot be read, a line has no angle, or one file is listed twice with different angles.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError):
-        raise AnglesError("cannot be read as text.", path=path, do="Save it as CSV in UTF-8.") from None
-    mark = max(",;\t", key=text.count)
-    listed: dict[str, float] = {}
     known = {n.casefold() for n in names} | {Path(n).stem.casefold() for n in names}
-    for number, row in enumerate(csv.reader(text.splitlines(), delimiter=mark), start=1):
-        cells = [c.strip() for c in row if c.strip()]
-        if not cells:
-            continue
-        value = _number(_BARE.match(cells[1].rstrip("° "))) if len(cells) > 1 else None
+    mark, rows = _best_split(_text_of(path), known, path)
+    listed: dict[str, float] = {}
+    for place, (number, cells) in enumerate(rows):
+        value, line = _angle_in(cells), _short(mark.join(cells))
         if value is None:
-            if number == 1 and cells[0].casefold() not in known:
+            if place == 0 and cells[0].casefold() not in known:
                 continue  # a heading
+            raise AnglesError(f"line {number} ('{line}') has no angle.", path=path, do="Write it as: picture.jpg,45")
+        if mark == "," and len(cells) > 2 and cells[2].isdecimal():
             raise AnglesError(
-                f"line {number} ('{mark.join(row)}') has no angle.", path=path, do="Write it as: picture.jpg,45"
+                f"line {number} ('{line}') has two numbers.", path=path, do="Write the angle as: picture.jpg,22.5"
             )
-        key = cells[0].casefold()
-        if listed.setdefault(key, value) != value:
-            raise AnglesError(f"line {number} gives {cells[0]} a second angle.", path=path, do="Keep one of the two.")
+        if listed.setdefault(cells[0].casefold(), value) != value:
+            raise AnglesError(
+                f"line {number} gives {_short(cells[0])} a second angle.", path=path, do="Keep one of the two."
+            )
     found = [listed.get(n.casefold(), listed.get(Path(n).stem.casefold())) for n in names]
     if all(a is None for a in found):
         raise AnglesError("names none of the pictures beside it.", path=path, do="Check the file names in it.")
     return [_wrap(a) for a in found]
+
+
+def _text_of(path: Path) -> str:
+    """The table's text: UTF-8, UTF-16 where it says so, else as Windows writes it in the West."""
+    data = read_regular(path, AnglesError, MOST_TABLE)
+    ways = ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
+    for way in ways:
+        try:
+            text = data.decode(way)
+        except UnicodeDecodeError:
+            continue
+        if "\0" not in text:
+            return text
+    raise AnglesError("cannot be read as text.", path=path, do="Save it as CSV in UTF-8.")
+
+
+def _best_split(text: str, known: set[str], path: Path) -> tuple[str, list[Row]]:
+    """The mark that parts most lines into a picture that is there and a number, and the lines parted by it."""
+    tries = []
+    for mark in ";\t,":
+        try:
+            cut = list(enumerate(csv.reader(text.splitlines(), delimiter=mark), start=1))
+        except csv.Error:
+            continue  # a field longer than any name
+        rows = [(number, cells) for number, row in cut if (cells := [c.strip() for c in row if c.strip()])]
+        good = [cells[0].casefold() in known for _, cells in rows if _angle_in(cells) is not None]
+        tries.append(((sum(good), len(good)), mark, rows))
+    if not tries:
+        raise AnglesError("cannot be read as a table.", path=path, do="Write a line for each picture: picture.jpg,45")
+    _, mark, rows = max(tries, key=lambda one: one[0])
+    return mark, rows
+
+
+def _angle_in(cells: Sequence[str]) -> float | None:
+    return _number(_BARE.match(cells[1].rstrip("° "))) if len(cells) > 1 else None
+
+
+def _short(text: str) -> str:
+    return printable(text if len(text) <= 60 else text[:57] + "...")
 
 
 def spread(count: int, span: float, *, start: float = 0.0, turn: str = "left", repeats: bool = False) -> list[float]:
@@ -111,7 +153,7 @@ def assign(stills: Sequence[Path], folder: Path | None) -> list[Angled] | None:
     if named is not None:
         return [Angled(a, "name") for a in named]
     table = None if folder is None else folder / CSV_NAME
-    if table is not None and table.is_file():
+    if table is not None and is_there(table):
         return [Angled(a, "csv") for a in angles_from_csv(table, [p.name for p in stills])]
     return None
 

@@ -20,18 +20,18 @@ from numpy.typing import NDArray
 
 from silhouette.errors import FilmError
 from silhouette.intake import pauses
+from silhouette.intake.reel import BREAKS_OFF, Reel, is_clip, quarter_turns, read_at, upright
 from silhouette.records import FilmStops, Picture, Pixels
 from silhouette.settings import Settings
 
 if TYPE_CHECKING:
-    from av.container import InputContainer
     from av.video.frame import VideoFrame
-    from av.video.stream import VideoStream
+
+__all__ = ["find_stops", "is_clip", "read_full", "read_stops"]
 
 Progress = Callable[[float], None]
 """Called with the share of the clip that has been read, 0 to 1."""
 
-SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".3gp", ".mkv", ".webm", ".avi", ".mts", ".m2ts"})
 THUMB_PX = 160
 """Longer side of the brightness thumbnails, pixels: a moving figure changes hundreds, sensor noise is averaged out."""
 LOOK_HZ = 35.0
@@ -42,17 +42,10 @@ PER_HOLD = 3
 """Stills kept of one hold, so that one of them lies well inside it."""
 KEEP_BYTES = 220e6
 """Stills kept while the clip is read, bytes."""
-MOST_PIXELS = 4096 * 3072
-"""Largest picture that is decoded: 4K at any shape. 8K would take over a gigabyte and shows an outline no better."""
 EVEN_STOPS = 24
 """Stills taken from a clip without pauses: every 15 degrees of one turn."""
 NOISE_Q = 20
 """Percentile of the motion so far that stands for a figure holding still."""
-
-
-def is_clip(path: str | Path) -> bool:
-    """Whether the file's name says that it is a clip."""
-    return Path(path).suffix.lower() in SUFFIXES
 
 
 def find_stops(path: str | Path, *, work_px: int | None = None, progress: Progress | None = None) -> FilmStops:
@@ -71,20 +64,15 @@ def find_stops(path: str | Path, *, work_px: int | None = None, progress: Progre
     """
     source = Path(path)
     px = work_px or Settings().work_px
-    with _open(source) as (container, stream):
-        scan = _Scan(px, _rate(stream))
-        length = _length(container, stream)
-        broken = False
-        for frame, time in _frames(container, stream):
-            if frame is None:
-                broken = True
-                break
+    with Reel(source) as reel:
+        scan = _Scan(px)
+        for frame, time in reel.frames():
             scan.add(frame, time)
-            if progress is not None and length and scan.frames % 15 == 0:
-                progress(min(time / length, 1.0))
-    if progress is not None:
-        progress(1.0)
-    return _decide(source, scan, length, broken)
+            if progress is not None and reel.length and scan.frames % 15 == 0:
+                progress(min(time / reel.length, 1.0))
+        if progress is not None:
+            progress(1.0)
+        return _decide(source, scan, reel.length, reel.broken)
 
 
 def read_stops(
@@ -94,7 +82,7 @@ def read_stops(
     source = Path(path)
     px = work_px or Settings().work_px
     missing = [t for t in stops.chosen if stops.kept_px != px or t not in stops.kept]
-    again = _read_at(source, missing, px) if missing else iter(())
+    again = read_at(source, missing, px) if missing else iter(())
     for index, time in enumerate(stops.chosen):
         pixels = next(again) if time in missing else stops.kept[time]
         if progress is not None:
@@ -104,7 +92,7 @@ def read_stops(
 
 def read_full(path: str | Path, time: float) -> Pixels:
     """The frame at ``time`` (seconds from the clip's start), upright, at full size: (h, w, 3) BGR."""
-    return next(_read_at(Path(path), [time], None))
+    return next(read_at(Path(path), [time], None))
 
 
 # ------------------------------------------------------------------------------------------------------- the one pass
@@ -132,7 +120,6 @@ class _Scan:
     """What is gathered while the clip goes by; memory does not grow with its length but for one number a frame."""
 
     work_px: int
-    fps: float
     frames: int = 0
     first: VideoFrame | None = None
     rotation: int = 0
@@ -151,7 +138,7 @@ class _Scan:
         self.frames += 1
         self.last_time = time
         if self.first is None:
-            self.first, self.rotation = frame, _quarter_turns(frame)
+            self.first, self.rotation = frame, quarter_turns(frame)
         elif time - self._ring[-1].time < 1 / LOOK_HZ:
             return
         luma = _luma(frame)
@@ -186,7 +173,7 @@ class _Scan:
             if not best.better_than(rivals[-1]):
                 return
             self.kept.pop()
-        best.pixels, best.frame = _upright(best.frame, self.rotation, self.work_px), None
+        best.pixels, best.frame = upright(best.frame, self.rotation, self.work_px), None
         self.kept.append(best)
         if sum(k.pixels.nbytes for k in self.kept if k.pixels is not None) > KEEP_BYTES:
             order = sorted(self.kept, key=lambda k: k.motion)[: len(self.kept) // 2]
@@ -204,11 +191,14 @@ class _Scan:
         self._ring.clear()
 
 
-def _decide(source: Path, scan: _Scan, length: float, broken: bool) -> FilmStops:
+def _decide(source: Path, scan: _Scan, length: float, broken: str) -> FilmStops:
     """Holds, chosen frames and shares of motion from what the pass gathered."""
     scan.finish()
     if scan.first is None:
-        raise FilmError("The clip holds no picture that can be read.", path=source, do="Copy it from the phone again.")
+        raise FilmError(
+            "The clip holds no picture that can be read: it is damaged, or its pictures are larger than 4K.",
+            path=source, do="Copy it from the phone again, or film in 4K or 1080p.",
+        )
     if len(scan.times) < 3:
         raise FilmError(
             "The clip is too short: it holds hardly more than one picture.", path=source,
@@ -228,7 +218,8 @@ def _decide(source: Path, scan: _Scan, length: float, broken: bool) -> FilmStops
         chosen, holds, paused = [_choose(scan, times, motion, (times[0], times[-1]))], [(times[0], times[-1])], True
         notes.append("Nothing turns in this clip: it counts as one view.")
     if broken or (length and scan.last_time < length - 1.0):
-        notes.append(f"The clip breaks off after {scan.last_time:.0f} s of {length:.0f} s: what is there was used.")
+        of = f" of {length:.0f} s" if length > scan.last_time else ""
+        notes.append(f"{broken or BREAKS_OFF} after {scan.last_time:.0f} s{of}: what is there was used.")
     if _hdr(scan.first):
         notes.append("An HDR clip: its colours look washed out in the stills; the outlines are not touched by that.")
     width, height = scan.first.width, scan.first.height
@@ -316,113 +307,6 @@ def _sharpness(luma: NDArray[Any]) -> float:
     return float(np.abs(np.diff(rows, axis=1)).mean())
 
 
-def _upright(frame: VideoFrame, rotation: int, work_px: int | None) -> Pixels:
-    """BGR, scaled to ``work_px`` (never up; None for full size) and turned upright."""
-    scale = 1.0 if work_px is None else min(1.0, work_px / max(frame.width, frame.height))
-    width, height = max(1, round(frame.width * scale)), max(1, round(frame.height * scale))
-    out = frame.reformat(width=width, height=height, format="bgr24", interpolation="AREA").to_ndarray()
-    return np.ascontiguousarray(np.rot90(out, -rotation))
-
-
-def _quarter_turns(frame: VideoFrame) -> int:
-    """Clockwise quarter turns that set the stored picture upright; the flag counts degrees the other way round."""
-    return round(-frame.rotation / 90) % 4
-
-
 def _hdr(frame: VideoFrame) -> bool:
     """Perceptual quantizer or hybrid log-gamma, as numbered in ITU-T H.273."""
     return int(frame.color_trc or 0) in (16, 18)
-
-
-# -------------------------------------------------------------------------------------------------- opening, decoding
-
-class _open:
-    """The container and its video stream, with every way this can fail turned into one sentence."""
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.container: InputContainer | None = None
-
-    def __enter__(self) -> tuple[InputContainer, VideoStream]:
-        import av
-
-        if not self.path.is_file():
-            raise FilmError("There is no such clip.", path=self.path)
-        try:
-            self.container = av.open(str(self.path.absolute()))  # never read as an address (http:)
-        except (av.error.FFmpegError, OSError, ValueError) as error:
-            raise FilmError(
-                "The clip cannot be opened: it is no film, or its index is missing because the copy broke off.",
-                path=self.path, do="Copy it from the phone again.",
-            ) from error
-        stream = next((s for s in self.container.streams.video if not _is_cover(s)), None)
-        if stream is None:
-            kind = "sound but no pictures" if self.container.streams.audio else "no pictures"
-            self.container.close()
-            raise FilmError(f"The clip holds {kind}.", path=self.path, do="Give the clip that the phone filmed.")
-        if stream.width * stream.height > MOST_PIXELS:
-            self.container.close()
-            raise FilmError(
-                f"The clip is {stream.width} x {stream.height}, more than can be read in the memory of a laptop.",
-                path=self.path, do="Film in 4K or 1080p, or save a 4K copy; an outline gains nothing from more.",
-            )
-        stream.thread_type = "AUTO"
-        return self.container, stream
-
-    def __exit__(self, *_: object) -> None:
-        if self.container is not None:
-            self.container.close()
-
-
-def _is_cover(stream: VideoStream) -> bool:
-    """A still picture attached to a sound file."""
-    import av
-
-    return bool(stream.disposition & av.stream.Disposition.attached_pic)
-
-
-def _rate(stream: VideoStream) -> float:
-    return float(stream.average_rate or stream.guessed_rate or 30)
-
-
-def _length(container: InputContainer, stream: VideoStream) -> float:
-    """Seconds that the file claims; 0 where it does not say."""
-    if stream.duration and stream.time_base:
-        return float(stream.duration * stream.time_base)
-    return float(container.duration or 0) / 1e6
-
-
-def _frames(container: InputContainer, stream: VideoStream) -> Iterator[tuple[VideoFrame | None, float]]:
-    """Decoded frames with their time from the clip's start; a frame of None says that the rest cannot be read."""
-    import av
-
-    start = float((stream.start_time or 0) * stream.time_base) if stream.time_base else 0.0
-    fps, count, last = _rate(stream), 0, -1.0
-    try:
-        for frame in container.decode(stream):
-            time = count / fps if frame.time is None else frame.time - start
-            count += 1
-            if time > last:
-                last = time
-                yield frame, time
-    except (av.error.FFmpegError, EOFError):
-        yield None, last
-
-
-def _read_at(path: Path, times: list[float], work_px: int | None) -> Iterator[Pixels]:
-    """The frames nearest to the given growing times, read by jumping to the key frame before each."""
-    with _open(path) as (container, stream):
-        base = float(stream.time_base or 1e-6)
-        first = stream.start_time or 0
-        for wanted in times:
-            container.seek(max(0, int(first + (wanted - 0.02) / base)), stream=stream, backward=True)
-            best: VideoFrame | None = None
-            for frame, time in _frames(container, stream):
-                if frame is None or (best is not None and time > wanted + 0.004):
-                    break
-                best = frame
-                if abs(time - wanted) <= 0.004:
-                    break
-            if best is None:
-                raise FilmError(f"The frame at {wanted:.1f} s cannot be read again.", path=path)
-            yield _upright(best, _quarter_turns(best), work_px)

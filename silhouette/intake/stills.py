@@ -2,35 +2,40 @@
 
 from __future__ import annotations
 
+import csv
+import json
 import re
-import warnings
-from datetime import datetime
-from io import BytesIO
+from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from silhouette.errors import PictureError, PoseError
-from silhouette.intake.film import is_clip
+from silhouette.errors import PoseError
+from silhouette.intake import decode
+from silhouette.intake.reel import is_clip
+from silhouette.intake.regular import is_regular, is_there, read_regular
 from silhouette.records import Picture, Pixels
-
-if TYPE_CHECKING:
-    from PIL import Image
+from silhouette.texts import printable
 
 STILL_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
 MASK_SUFFIX = ".mask.png"
-SMALLEST = 64
-"""Shortest side, pixels, that can hold a figure worth measuring."""
-
-_REDUCED = {8: cv2.IMREAD_REDUCED_COLOR_8, 4: cv2.IMREAD_REDUCED_COLOR_4, 2: cv2.IMREAD_REDUCED_COLOR_2}
-_ORIENTATION, _EXIF_IFD, _TAKEN, _FOCAL_35MM = 0x0112, 0x8769, 0x9003, 0xA405
+MARK = ".silhouette.json"
+"""The file in every folder that this program wrote; its ``kind`` says what was written."""
+RESULTS = ("result.json", "check.json")
+"""What folders of results held before they were marked."""
+SET_TABLE, SET_HEAD = "set.csv", "still,silhouette,outline,angle,"
+"""The table of an exported set, and how it begins."""
+MOST_MARK = 10_000_000
+"""Bytes of a mark or of a set's table that are read; the largest have a few thousand lines."""
 
 
 def natural_key(name: str) -> list[Any]:
     """Sort key that puts ``stop 2`` before ``stop 10``."""
-    return [(0, int(bit), "") if bit.isdigit() else (1, 0, bit.casefold()) for bit in re.findall(r"\d+|\D+", name)]
+    return [(0, int(bit), "") if bit.isdecimal() else (1, 0, bit.casefold()) for bit in re.findall(r"\d+|\D+", name)]
 
 
 def is_still(path: Path) -> bool:
@@ -40,38 +45,127 @@ def is_still(path: Path) -> bool:
 
 
 def list_stills(folder: Path) -> list[Path]:
-    """The stills of one pose in natural name order.
+    """The stills of one pose in natural name order; of a set that was exported, the stills that its table names.
 
     Raises
     ------
     PoseError
-        If the folder cannot be read or holds no pictures.
+        If the folder cannot be read, holds no pictures, or holds results of an earlier run.
     """
     try:
-        stills = [p for p in folder.iterdir() if is_still(p) and p.is_file()]
-    except OSError as error:
+        stills = [p for p in folder.iterdir() if is_still(p) and not p.is_dir()]
+    except (OSError, ValueError) as error:
+        raise cannot_open(folder, error) from None
+    kind = written_by_us(folder)
+    if kind == "results":
         raise PoseError(
-            f"cannot be opened ({error.strerror}).", path=folder, do="Check the name and the rights."
-        ) from None
+            "holds results of an earlier run, not pictures of a pose.",
+            path=folder,
+            do="Give the folder of the pictures themselves.",
+        )
+    if kind == "set":
+        named = _stills_of_set(folder)
+        stills = [p for p in stills if p.name in named]
     if not stills:
-        raise PoseError("holds no pictures.", path=folder, do=_instead(folder))
-    return sorted(stills, key=lambda p: natural_key(p.name))
+        raise PoseError("holds no pictures.", path=folder, do=_instead(folder, kind))
+    return sorted(stills, key=lambda p: (natural_key(p.name), p.name))
 
 
-def _instead(folder: Path) -> str:
+def written_by_us(folder: Path) -> str | None:
+    """``set`` for a set that was exported, ``results`` for what a score or a check wrote, None for any other folder."""
+    kind = _marked(folder / MARK)
+    if kind == "set" or (kind is None and _set_table(folder).startswith(SET_HEAD)):
+        return "set"
+    if kind is not None or any(is_regular(folder / name) for name in RESULTS):
+        return "results"
+    return None
+
+
+def _marked(mark: Path) -> str | None:
+    if not is_regular(mark):
+        return None
+    try:
+        return str(json.loads(read_regular(mark, PoseError, MOST_MARK))["kind"])
+    except (PoseError, ValueError, KeyError, TypeError, RecursionError):
+        return "unknown"  # only this program leaves a file of that name
+
+
+def _set_table(folder: Path) -> str:
+    table = folder / SET_TABLE
+    if not is_regular(table):
+        return ""
+    try:
+        return read_regular(table, PoseError, MOST_MARK).decode("utf-8-sig", errors="replace")
+    except PoseError:
+        return ""
+
+
+def _stills_of_set(folder: Path) -> set[str]:
+    """The file names in the first column of a set's table."""
+    try:
+        rows = list(csv.reader(_set_table(folder).splitlines()))
+    except csv.Error:
+        return set()
+    return {row[0] for row in rows[1:] if row}
+
+
+def cannot_open(place: Path, error: Exception) -> PoseError:
+    """The sentence for a folder or a name that the system refuses."""
+    reason = (error.strerror if isinstance(error, OSError) else None) or "no file can be called that"
+    return PoseError(f"cannot be opened ({reason}).", path=place, do="Check the name and the rights.")
+
+
+def _instead(folder: Path, kind: str | None) -> str:
     """What to give in place of a folder that holds no pictures."""
-    if any(p.is_dir() and any(map(is_still, p.iterdir())) for p in folder.iterdir()):
+    if kind == "set":
+        return f"It is an exported set, and its {SET_TABLE} names no still that is there: give the pictures themselves."
+    inside = sorted(folder.iterdir())
+    if any(_holds_any(p) for p in inside):
         return "It holds folders that do: give one of them, or read them all with silhouette rank."
-    clips = sorted(p.name for p in folder.iterdir() if is_clip(p))
+    clips = [p for p in inside if is_clip(p)]
     if clips:
-        return f"It holds a clip: give that itself ({folder / clips[0]})."
+        return f"It holds a clip: give that itself ({printable(clips[0])})."
     return "A pose is a folder of JPEG, PNG, WebP, TIFF or HEIC stills, a clip, or one picture."
 
 
+def _holds_any(folder: Path) -> bool:
+    try:
+        return folder.is_dir() and any(map(is_still, folder.iterdir()))
+    except OSError:
+        return False
+
+
+def names_of(stills: Sequence[Path]) -> list[str]:
+    """What to call each still: its stem, or the whole file name where two would be called alike (also by a disk that
+    does not tell ``A`` from ``a``)."""
+    names = _told_apart([printable(p.stem) for p in stills], [printable(p.name) for p in stills])
+    return _told_apart(names, [f"{name} ({k})" for k, name in enumerate(names, start=1)])
+
+
+def _told_apart(names: Sequence[str], longer: Sequence[str]) -> list[str]:
+    count = Counter(name.casefold() for name in names)
+    return [name if count[name.casefold()] == 1 else more for name, more in zip(names, longer, strict=True)]
+
+
 def mask_beside(still: Path) -> Path | None:
-    """The mask corrected by hand that lies beside a still (``045.mask.png`` for ``045.jpg``), if there is one."""
-    mask = still.with_name(still.stem + MASK_SUFFIX)
-    return mask if mask.is_file() else None
+    """The mask corrected by hand that lies beside a still, if there is one.
+
+    ``045.jpg.mask.png``, or ``045.mask.png`` where no other still of the folder is called ``045`` too.
+    """
+    own, by_stem = still.with_name(still.name + MASK_SUFFIX), still.with_name(still.stem + MASK_SUFFIX)
+    if is_there(own):
+        return own
+    return by_stem if is_there(by_stem) and _alone(still) else None
+
+
+def _alone(still: Path) -> bool:
+    """Whether no other still of the folder has this one's stem."""
+    try:
+        beside = list(still.parent.iterdir())
+    except OSError:
+        return True
+    stem = still.stem.casefold()
+    return not any(p.stem.casefold() == stem and p.name != still.name and is_still(p) for p in beside)
 
 
 def read_still(path: Path, work_px: int) -> Picture:
@@ -82,26 +176,16 @@ def read_still(path: Path, work_px: int) -> Picture:
     Raises
     ------
     PictureError
-        If the file is missing, cut off, not a picture, or too small to hold a figure.
+        If the file is missing, cut off, not a picture, too large to be read, or too small to hold a figure.
     """
-    data = _read_bytes(path)
-    with _open(data, path) as image:
-        size, exif = image.size, image.getexif()
-        turned = exif.get(_ORIENTATION, 1) in (5, 6, 7, 8)
-        full_size = (size[1], size[0]) if turned else size
-        _refuse_tiny(full_size, path)
-        if image.format in ("JPEG", "MPO"):
-            pixels = _decode_jpeg(data, max(size), work_px, path)
-        else:
-            pixels = _decode_other(image, path)
-            full_size = (pixels.shape[1], pixels.shape[0])
+    pixels, header = decode.read_picture(path, work_px)
     return Picture(
         source=path,
-        name=path.stem,
+        name=printable(path.stem),
         pixels=shrink(pixels, work_px),
-        full_size=full_size,
-        focal_35mm=_focal(exif),
-        time=_taken(exif),
+        full_size=header.upright_size,
+        focal_35mm=header.focal_35mm,
+        time=header.taken,
     )
 
 
@@ -113,24 +197,18 @@ def read_full(path: Path) -> Pixels:
     PictureError
         As :func:`read_still`.
     """
-    from PIL import Image, ImageCms, ImageOps
+    return decode.read_picture(path)[0]
 
-    data = _read_bytes(path)
-    with _open(data, path) as image:
-        profile = image.info.get("icc_profile")
-        try:
-            upright = ImageOps.exif_transpose(image)
-            if profile and upright.mode in ("RGB", "RGBA", "L"):
-                source = ImageCms.ImageCmsProfile(BytesIO(profile))
-                converted = ImageCms.profileToProfile(
-                    upright.convert("RGB"), source, ImageCms.createProfile("sRGB"), outputMode="RGB"
-                )
-                upright = converted if isinstance(converted, Image.Image) else upright
-        except ImageCms.PyCMSError:
-            pass  # a broken profile: the plain numbers are the best that is left
-        except (OSError, SyntaxError, ValueError) as error:
-            raise _broken(path) from error
-        return _to_bgr(upright)
+
+def read_mask(path: Path) -> NDArray[np.uint8]:
+    """(h, w) 0 to 255, upright: a mask corrected by hand, under the same limits as a still.
+
+    Raises
+    ------
+    PictureError
+        If it is missing, no picture, cut off or too large to be read.
+    """
+    return decode.read_grey(path)
 
 
 def shrink(pixels: Pixels, longer: int) -> Pixels:
@@ -141,113 +219,3 @@ def shrink(pixels: Pixels, longer: int) -> Pixels:
         return pixels
     size = (max(1, round(w * factor)), max(1, round(h * factor)))
     return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-
-
-def _read_bytes(path: Path) -> bytes:
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise PictureError(f"cannot be read ({error.strerror}).", path=path) from None
-    if not data:
-        raise PictureError("is empty.", path=path, do="Copy it from the camera again.")
-    return data
-
-
-def _open(data: bytes, path: Path) -> Image.Image:
-    """The picture's header, without decoding it."""
-    from PIL import Image, UnidentifiedImageError
-
-    if path.suffix.casefold() in (".heic", ".heif") or data[4:8] == b"ftyp":
-        import pillow_heif
-
-        pillow_heif.register_heif_opener(thumbnails=False)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # under the limit it is only a large one
-            image = Image.open(BytesIO(data))
-        turned = image.info.get("original_orientation")
-        if turned and not (b"irot" in data[:65536] or b"imir" in data[:65536]):
-            image.getexif()[_ORIENTATION] = turned  # a HEIC without its own turn: the EXIF one is all there is
-        return image
-    except Image.DecompressionBombError:
-        raise PictureError("has more than 170 million pixels.", path=path, do="Export it smaller.") from None
-    except (UnidentifiedImageError, OSError, SyntaxError, ValueError):
-        raise PictureError(
-            "is not a picture that can be read, or is damaged.",
-            path=path,
-            do="Copy it from the camera again or leave it out.",
-        ) from None
-
-
-def _broken(path: Path) -> PictureError:
-    return PictureError("is cut off or damaged.", path=path, do="Copy it from the camera again or leave it out.")
-
-
-def _refuse_tiny(size: tuple[int, int], path: Path) -> None:
-    if min(size) < SMALLEST:
-        raise PictureError(
-            f"is only {size[0]} x {size[1]} pixels, too small to hold a figure.",
-            path=path,
-            do=f"{SMALLEST} is the least.",
-        )
-
-
-def _decode_jpeg(data: bytes, longer: int, work_px: int, path: Path) -> Pixels:
-    if not _jpeg_is_whole(data):
-        raise _broken(path)
-    factor = next((f for f in _REDUCED if longer // f >= work_px), 1)
-    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), _REDUCED.get(factor, cv2.IMREAD_COLOR))
-    if pixels is None:
-        raise _broken(path)
-    return np.asarray(pixels, dtype=np.uint8)
-
-
-def _jpeg_is_whole(data: bytes) -> bool:
-    """True if the end marker follows the start of the scan; a decoder would fill a cut-off picture up with grey."""
-    at = 2
-    while at + 4 <= len(data) and data[at] == 0xFF:
-        marker = data[at + 1]
-        if marker == 0xDA:
-            return data.rfind(b"\xff\xd9", at) > 0  # from behind, where it is
-        at += 1 if marker == 0xFF else 2 if 0xD0 <= marker <= 0xD8 else 2 + int.from_bytes(data[at + 2 : at + 4], "big")
-    return False
-
-
-def _decode_other(image: Image.Image, path: Path) -> Pixels:
-    from PIL import ImageOps
-
-    try:
-        return _to_bgr(ImageOps.exif_transpose(image))
-    except (OSError, SyntaxError, ValueError, EOFError):
-        raise _broken(path) from None
-
-
-def _to_bgr(image: Image.Image) -> Pixels:
-    from PIL import Image
-
-    if image.mode.startswith(("I", "F")):  # 16 or 32 bits a sample: bring the range that is used to 8 bits
-        values = np.asarray(image, dtype=np.float64)
-        top = 65535.0 if values.max(initial=0) > 255 else 255.0
-        image = Image.fromarray(np.clip(values / top * 255, 0, 255).astype(np.uint8))
-    if "A" in image.getbands() or "transparency" in image.info:
-        layer = image.convert("RGBA")
-        paper = Image.new("RGBA", layer.size, "white")
-        image = Image.alpha_composite(paper, layer)
-    rgb = np.asarray(image.convert("RGB"), dtype=np.uint8)
-    return np.ascontiguousarray(rgb[..., ::-1])
-
-
-def _focal(exif: Any) -> float | None:
-    try:
-        value = float(exif.get_ifd(_EXIF_IFD).get(_FOCAL_35MM, 0))
-    except (TypeError, ValueError, ZeroDivisionError, KeyError):
-        return None
-    return value if 5 <= value <= 2000 else None
-
-
-def _taken(exif: Any) -> float | None:
-    try:
-        text = str(exif.get_ifd(_EXIF_IFD).get(_TAKEN, ""))
-        return datetime.strptime(text.strip("\0 "), "%Y:%m:%d %H:%M:%S").timestamp()
-    except (TypeError, ValueError, KeyError, OverflowError, OSError):
-        return None

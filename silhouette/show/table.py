@@ -99,7 +99,10 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
         if words.closed_hint(pose):
             lines += _hang(" " * 6, words.closed_hint(pose), width)
         lines += [line for note in _asks(pose) for line in _hang(" " * 6, note, width)]
-    lines += ["", *_hang("", f"{words.asked(ranking)}. Nothing was dropped; the choice is yours.", width)]
+    for name, why in ranking.left_out:
+        lines += _hang("   -  ", f"{name}, left out: {why}", width)
+    nothing = "Nothing else" if ranking.left_out else "Nothing"
+    lines += ["", *_hang("", f"{words.asked(ranking)}. {nothing} was dropped; the choice is yours.", width)]
     lines += _spread_angles(ranking, width)
     return _printed(lines)
 

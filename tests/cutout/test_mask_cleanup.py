@@ -77,30 +77,21 @@ def test_finished_says_what_is_not_trusted_or_sharp() -> None:
     assert mask_cleanup.finished(person(), 0.98, "backdrop", (), 6.0).flags == (BLURRED,)
 
 
-def test_given_mask_is_used_as_it_is(tmp_path: Path) -> None:
-    path = tmp_path / "045.mask.png"
-    cv2.imwrite(str(path), person().astype(np.uint8) * 255)
-    cut = mask_cleanup.given(path, (160, 224))
+def test_given_mask_is_used_as_it_is() -> None:
+    path, drawn = Path("045.mask.png"), person().astype(np.uint8) * 255
+    cut = mask_cleanup.given(drawn, (160, 224), path)
     assert (cut.mask == person()).all() and cut.cutter == "given" and cut.confidence == 1.0
     assert cut.flags == (GIVEN_MASK,)
-    half = mask_cleanup.given(path, (80, 112))
+    half = mask_cleanup.given(drawn, (80, 112), path)
     assert half.mask.shape == (112, 80) and abs(half.mask.mean() - person().mean()) < 0.01
 
 
-@pytest.mark.parametrize("fault", ["not a picture", "other shape", "empty", "no bytes", "missing"])
-def test_bad_given_masks_get_one_sentence(tmp_path: Path, fault: str) -> None:
-    path = tmp_path / "045.mask.png"
-    if fault == "not a picture":
-        path.write_bytes(b"hello")
-    elif fault == "no bytes":
-        path.write_bytes(b"")
-    elif fault == "other shape":
-        cv2.imwrite(str(path), person().T.astype(np.uint8) * 255)
-    elif fault == "empty":
-        cv2.imwrite(str(path), np.zeros((224, 160), np.uint8))
+@pytest.mark.parametrize("fault", ["other shape", "empty"])
+def test_bad_given_masks_get_one_sentence(fault: str) -> None:
+    mask = person().T.astype(np.uint8) * 255 if fault == "other shape" else np.zeros((224, 160), np.uint8)
     with pytest.raises(PictureError) as caught:
-        mask_cleanup.given(path, (160, 224))
-    assert str(path) in str(caught.value) and "\n" not in str(caught.value)
+        mask_cleanup.given(mask, (160, 224), Path("045.mask.png"))
+    assert "045.mask.png" in str(caught.value) and "\n" not in str(caught.value)
 
 
 def test_a_doubtful_scrap_at_the_edge_is_no_figure() -> None:

@@ -82,6 +82,56 @@ def test_csv(tmp_path: Path, mark: str) -> None:
 
 
 @pytest.mark.parametrize(
+    "text",
+    [
+        "a.jpg;22,5\nb.jpg;45\n",
+        "a.jpg;22,5\nb.jpg;45,0\n",
+        "Bild;Winkel\na.jpg;22,5\nb.jpg;45,0\n",
+        "Bild,Winkel;in Grad\na;22,5\nb;45°\n",
+        "a.jpg,22.5\nb.jpg,45\n",
+        "picture,angle\na.jpg,22.5\nb.jpg,45\n",
+        'a.jpg,"22,5"\nb.jpg,"45,0"\n',
+        "a.jpg\t22,5\nb.jpg\t45\n",
+        "A.JPG\t22.5\r\nB\t45\r\n",
+    ],
+)
+@pytest.mark.parametrize("way", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+def test_the_mark_is_the_one_that_leaves_a_picture_and_a_number(tmp_path: Path, text: str, way: str) -> None:
+    (tmp_path / "angles.csv").write_bytes(text.encode(way))
+    assert filenames.angles_from_csv(tmp_path / "angles.csv", ["a.jpg", "b.jpg"]) == [22.5, 45]
+
+
+def test_names_with_umlauts_as_windows_writes_them(tmp_path: Path) -> None:
+    (tmp_path / "angles.csv").write_bytes("Brücke.jpg;22,5\n".encode("cp1252"))
+    assert filenames.angles_from_csv(tmp_path / "angles.csv", ["Brücke.jpg"]) == [22.5]
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"a.jpg," + b"9" * 200_000, "table|no angle"),
+        (b'"' + b"a" * 200_000 + b'";5\n', "table|names none|no angle"),
+        (b"a.jpg,5\0\n", "as text"),
+        (b"\xff\xfea.jpg,5\n", "as text|names none"),
+        (b"\x81\x8d\x8f,5\n", "as text"),
+        (b"a.jpg,22,5\nb.jpg,45\n", "two numbers"),
+        (b"x" * 3_000_000, "larger than 2 MB"),
+    ],
+)
+def test_a_table_of_rubbish_is_one_short_sentence(tmp_path: Path, data: bytes, words: str) -> None:
+    (tmp_path / "angles.csv").write_bytes(data)
+    with pytest.raises(AnglesError, match=words) as caught:
+        filenames.angles_from_csv(tmp_path / "angles.csv", ["a.jpg", "b.jpg"])
+    assert len(caught.value.what) < 200 and "\n" not in caught.value.what
+
+
+def test_a_folder_called_as_the_table_is_told(tmp_path: Path) -> None:
+    (tmp_path / "angles.csv").mkdir()
+    with pytest.raises(AnglesError, match="is a folder"):
+        filenames.assign([tmp_path / "IMG_1.jpg", tmp_path / "IMG_2.jpg"], tmp_path)
+
+
+@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("a.jpg,0\nb.jpg,east\n", "line 2 .*no angle"),

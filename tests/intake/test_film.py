@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from silhouette.errors import FilmError
-from silhouette.intake import film, pauses
+from silhouette.intake import film, pauses, reel
 
 CLIPS = Path(__file__).parents[1] / "data" / "clips"
 
@@ -178,7 +178,7 @@ def test_unusable_clips_say_so_in_one_sentence(tmp_path: Path, make, words: str)
 
 
 def test_too_large_a_picture_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(film, "MOST_PIXELS", 100_000)
+    monkeypatch.setattr(reel, "MOST_PIXELS", 100_000)
     with pytest.raises(FilmError, match="360 x 640"):
         film.find_stops(CLIPS / "steady.mp4")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import struct
 import warnings
 from pathlib import Path
@@ -182,3 +183,59 @@ def test_colours_with_a_profile_come_out_in_srgb(tmp_path: Path) -> None:
     path = tmp_path / "a.jpg"
     Image.fromarray(quarters()).save(path, icc_profile=lab, quality=95)
     assert np.abs(stills.read_full(path).astype(int) - cv2.imread(str(path)).astype(int)).max() <= 3
+
+
+@pytest.mark.parametrize("name", ["1²", "½ 3", "stop ٣", "2³4", "①"])
+def test_any_sign_for_a_number_can_be_sorted(name: str) -> None:
+    assert sorted([name, "stop 10", "stop 2"], key=stills.natural_key)
+
+
+def test_a_name_that_is_no_text_is_shown_as_one(tmp_path: Path) -> None:
+    names = [Path(os.fsdecode(b"13\xfe5.jpg")), Path("line\nend.jpg"), Path("000.jpg")]
+    told = stills.names_of(names)
+    assert told == ["13\ufffd5", "line end", "000"]
+    assert all(name.encode("utf-8") for name in told)
+
+
+def test_stills_of_one_stem_are_told_apart(tmp_path: Path) -> None:
+    for name in ("000.jpg", "000.jpeg", "090.jpg"):
+        (tmp_path / name).touch()
+    found = stills.list_stills(tmp_path)
+    assert stills.names_of(found) == ["000.jpeg", "000.jpg", "090"]
+    assert stills.names_of([Path("A.jpg"), Path("a.JPG")]) == ["A.jpg (1)", "a.JPG (2)"]
+    for name in ("000.mask.png", "090.mask.png"):
+        (tmp_path / name).touch()
+    assert [stills.mask_beside(p) for p in found] == [None, None, tmp_path / "090.mask.png"]
+    for name in ("000.jpeg.mask.png", "090.jpg.mask.png"):
+        (tmp_path / name).touch()
+    masks = [stills.mask_beside(p) for p in found]
+    assert masks == [tmp_path / "000.jpeg.mask.png", None, tmp_path / "090.jpg.mask.png"]
+    assert stills.list_stills(tmp_path) == found
+
+
+SET = "still,silhouette,outline,angle,angle_from\noar_000.jpg,,,0,name\n../x.jpg,,,9,name\noar_090.jpg,,,90,name\n"
+
+
+def test_of_an_exported_set_only_its_stills_count(tmp_path: Path) -> None:
+    names = ("oar_000.jpg", "oar_090.jpg", "contact_sheet.png", "contact_photographs.png", "x.jpg")
+    for name in names:
+        (tmp_path / name).touch()
+    assert len(stills.list_stills(tmp_path)) == 5
+    (tmp_path / "set.csv").write_text(SET)
+    assert stills.written_by_us(tmp_path) == "set"
+    assert [p.name for p in stills.list_stills(tmp_path)] == ["oar_000.jpg", "oar_090.jpg"]
+    (tmp_path / "set.csv").write_text("name,price\noar_000.jpg,3\n")
+    assert stills.written_by_us(tmp_path) is None and len(stills.list_stills(tmp_path)) == 5
+    (tmp_path / ".silhouette.json").write_text('{"silhouette": "1", "kind": "set", "files": {}}')
+    (tmp_path / "set.csv").write_text("still,silhouette,outline,angle,angle_from\n,silhouettes/a.png,,0,name\n")
+    with pytest.raises(PoseError, match="names no still"):
+        stills.list_stills(tmp_path)
+
+
+@pytest.mark.parametrize("name", ["result.json", "check.json", ".silhouette.json"])
+@pytest.mark.parametrize("text", ['{"silhouette": "1", "kind": "results"}', "", "[" * 100_000, '{"kind"', "[1]"])
+def test_a_folder_of_results_is_no_pose(tmp_path: Path, name: str, text: str) -> None:
+    (tmp_path / "chart.png").touch()
+    (tmp_path / name).write_text(text)
+    with pytest.raises(PoseError, match="holds results of an earlier run, not pictures of a pose"):
+        stills.list_stills(tmp_path)
