@@ -39,6 +39,9 @@ from campaign import workers
 from campaign.harness import COLUMNS
 from campaign.kinds import KINDS, SHARED
 
+SHORT_MINUTES = 2.6
+"""The short form begins no new case after so long, however slow the machine."""
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the campaign, print the table, return 1 if a promise was broken."""
@@ -53,17 +56,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     lab = Path(tempfile.mkdtemp(prefix="campaign-"))
     args.found.mkdir(parents=True, exist_ok=True)
     began = time.monotonic()
+    minutes = args.minutes or (SHORT_MINUTES if args.short else None)
+    until = began + 60 * minutes if minutes else None
     try:
         with ThreadPoolExecutor(args.jobs) as pool, workers.ended_with_us():
-            list(pool.map(lambda n: workers.prepare(n, args.seed, lab), sorted({SHARED.get(n, n) for n in names})))
+            pieces = [p for n in sorted({SHARED.get(n, n) for n in names}) for p in workers.parts(n, lab)]
+            list(pool.map(lambda p: workers.prepare(*p, args.seed, lab), pieces))
             tasks = [(n, a, b) for n in names for a, b in _parts(_count(n, args), args.jobs)]
             tasks.sort(key=lambda t: list(KINDS).index(t[0]), reverse=True)
-            until = began + 60 * args.minutes if args.minutes else None
-            sums = list(pool.map(lambda t: workers.attack(*t, args.seed, lab, until), tasks))
+                    sums = list(pool.map(lambda t: workers.attack(*t, args.seed, lab, until), tasks))
     finally:
         shutil.rmtree(lab, ignore_errors=True)
     totals = {n: workers.Sum.of([s for s, t in zip(sums, tasks, strict=True) if t[0] == n]) for n in names}
     print(_table(totals))
+    if cut := [n for n, one in totals.items() if one.ended < _count(n, args)]:
+        print(f"Out of time: not every case ran of {', '.join(cut)}.")
     found = _write_down(totals, args)
     print(
         f"{(time.monotonic() - began) / 60:.1f} minutes, {args.jobs} at a time, seed {args.seed}; "
@@ -106,7 +113,8 @@ def _again(args: argparse.Namespace) -> int:
     if not args.kind or len(args.kind) != 1:
         _parser().error("--case goes with one --kind")
     lab = Path(tempfile.mkdtemp(prefix="campaign-"))
-    workers.prepare(SHARED.get(args.kind[0], args.kind[0]), args.seed, lab)
+    for piece in workers.parts(SHARED.get(args.kind[0], args.kind[0]), lab):
+        workers.prepare(*piece, args.seed, lab)
     done = workers.attack(args.kind[0], args.case, args.case + 1, args.seed, lab, None, loud=True)
     for row in done.found:
         print(f"\n{row['what']}: {row['message']}")

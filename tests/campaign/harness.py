@@ -1,4 +1,4 @@
-"""What every kind of attack shares: a case with its dice, running the command, and the one set of promises it is held to.
+"""What every kind of attack shares: a case with its dice, running the command, and the promises it is held to.
 
 A case has a folder of its own. Whatever the attack, afterwards everything in that folder is as it was, but for the
 place given with ``-o``, and that only if the command says that it is done.
@@ -27,7 +27,7 @@ from campaign.kinds import SHARED
 
 HERE = Path(__file__).resolve().parent
 LIMIT_S = 20.0
-"""A run that takes longer hangs."""
+"""A run that takes longer hangs; on a machine with more to do than it has cores for it gets as much longer as it waits."""
 CASE_S = 300.0
 """A whole case, with several runs, never takes so long."""
 LIMIT_MB = 1536.0
@@ -252,15 +252,27 @@ def peak_mb() -> float:
 @contextlib.contextmanager
 def within(seconds: float) -> Iterator[None]:
     """Whoever takes longer ends this process, however deep in a library, with its stack on the log of the worker."""
-    faulthandler.dump_traceback_later(seconds, exit=True, file=_stack_log())
+    faulthandler.dump_traceback_later(seconds * patience(), exit=True, file=_stack_log())
     try:
         yield
     finally:
-        faulthandler.dump_traceback_later(CASE_S, exit=True, file=_stack_log())
+        faulthandler.dump_traceback_later(CASE_S * patience(), exit=True, file=_stack_log())
+
+
+def patience() -> float:
+    """How much longer than on a quiet machine a process takes here and now."""
+    return max(1.0, os.getloadavg()[0] / (os.cpu_count() or 1))
 
 
 def _stack_log() -> IO[str]:
-    return _STREAMS.setdefault("stack", Path(os.environ["CAMPAIGN_STACK"]).open("w"))
+    return _file("", "w", -1)
+
+
+def _file(name: str, mode: str, buffered: int) -> IO[Any]:
+    """A file of this process beside its folder for temporary files, opened once."""
+    if name not in _STREAMS:
+        _STREAMS[name] = Path(os.environ["CAMPAIGN_STACK"] + name).open(mode, buffered)  # noqa: SIM115  kept open
+    return _STREAMS[name]
 
 
 _STREAMS: dict[str, IO[Any]] = {}
@@ -269,7 +281,7 @@ _STREAMS: dict[str, IO[Any]] = {}
 @contextlib.contextmanager
 def caught() -> Iterator[Callable[[], tuple[str, str]]]:
     """Both streams into files, C libraries included; the function given back reads them."""
-    files = [_STREAMS.setdefault(n, Path(os.environ["CAMPAIGN_STACK"] + n).open("w+b", 0)) for n in ("out", "err")]
+    files = [_file(name, "w+b", 0) for name in ("out", "err")]
     sys.stdout.flush()
     sys.stderr.flush()
     kept = [os.dup(1), os.dup(2)]
@@ -350,7 +362,7 @@ def run_apart(
     try:
         if meanwhile is not None:
             meanwhile(child)
-        end = time.monotonic() + limit
+        end = time.monotonic() + limit * patience()
         while used is None:
             pid, status, usage = os.wait4(child.pid, os.WNOHANG)
             used = usage if pid else None

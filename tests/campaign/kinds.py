@@ -7,20 +7,20 @@ from typing import Any
 
 KINDS: dict[str, tuple[int, int]] = {
     # name: cases of the short form, cases of the long form
-    "reader": (4000, 100_000),
-    "stills": (250, 10_000),
-    "sizes": (12, 120),
-    "clips": (100, 3000),
-    "tables": (20, 300),
-    "masks": (60, 1500),
-    "flags": (12, 300),
-    "names": (6, 120),
-    "places": (45, 450),
-    "signals": (8, 150),
-    "kills": (8, 300),
-    "disks": (8, 120),
-    "caches": (16, 400),
-    "streams": (16, 66),
+    "reader": (3000, 100_000),
+    "stills": (150, 10_000),
+    "sizes": (6, 120),
+    "clips": (60, 3000),
+    "tables": (12, 300),
+    "masks": (40, 1500),
+    "flags": (6, 300),
+    "names": (3, 120),
+    "places": (39, 450),
+    "signals": (6, 150),
+    "kills": (6, 300),
+    "disks": (6, 120),
+    "caches": (10, 400),
+    "streams": (11, 66),
 }
 """A case of tables, flags and names is a block of examples that Hypothesis draws; the table of results counts runs."""
 

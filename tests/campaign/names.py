@@ -106,16 +106,15 @@ def _attack(case: Case, way: str, first: bytes, second: bytes) -> None:
     short, two = first[:200], second[:200]
     out = folder / "out"
 
-    def pose(name: bytes, *names: bytes) -> Path:
-        place = os.path.join(os.fsencode(folder), name)
-        os.makedirs(place, exist_ok=True)
-        for i, still in enumerate(names or (b"000", b"090")):
-            with open(os.path.join(place, still[:251] + b".jpg"), "wb") as file:  # noqa: PTH123
-                file.write(samples.still(90 * i))
-        return Path(os.fsdecode(place))
-
     def told(name: bytes) -> str:
         return os.fsdecode(name)
+
+    def pose(name: bytes, *names: bytes) -> Path:
+        place = folder / told(name)
+        place.mkdir(parents=True, exist_ok=True)
+        for i, still in enumerate(names or (b"000", b"090")):
+            (place / told(still[:251] + b".jpg")).write_bytes(samples.still(90 * i))
+        return place
 
     if way == "file":
         place = pose(b"pose", short) / (told(short) + ".jpg")
@@ -138,9 +137,9 @@ def _attack(case: Case, way: str, first: bytes, second: bytes) -> None:
     elif way == "loop":
         place = pose(b"all/one")
         for name, goal in ((short, short), (two + b".jpg", b"../one/" + two + b".jpg"), (b"up", b"..")):
-            link = os.path.join(os.fsencode(place), name)
+            link = place / told(name)
             if not os.path.lexists(link):
-                os.symlink(goal, link)
+                link.symlink_to(told(goal))
         case.attack(["rank", folder / "all", *read, "-o", out], out=out)
     elif way == "table":
         place = pose(b"pose", b"a", short)

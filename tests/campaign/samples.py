@@ -110,7 +110,7 @@ CLIPS = {
 
 
 def clips() -> dict[str, bytes]:
-    """Name to file: a figure that turns in steps for three seconds, in every container that phones and cameras write."""
+    """Name to file: a figure that turns in steps for three seconds, in the containers that cameras write."""
     import av
 
     made = {}

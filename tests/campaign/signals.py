@@ -1,4 +1,4 @@
-"""Ctrl-C, SIGTERM and a closed terminal at random moments: each ends the run, cleans up, and says so by its exit code."""
+"""Ctrl-C, SIGTERM and a closed terminal at random moments: each ends the run, cleans up, and tells by its exit code."""
 
 from __future__ import annotations
 

@@ -22,7 +22,7 @@ def look(path: str) -> Look:
         with open(path, "rb") as file:  # noqa: PTH123  the paths here may be no text at all
             return "file", mode, told.st_mtime_ns, hashlib.blake2b(file.read(), digest_size=12).hexdigest()
     if stat.S_ISLNK(told.st_mode):
-        return "link", 0, 0, os.readlink(path)
+        return "link", 0, 0, str(Path(path).readlink())
     if stat.S_ISDIR(told.st_mode):
         return "folder", mode, 0, ""
     return "other", mode, 0, str(stat.S_IFMT(told.st_mode))
@@ -46,7 +46,7 @@ def tree(top: Path, without: Iterable[Path] = ()) -> dict[str, Look]:
 
 def open_to_others(out: Path) -> list[str]:
     """Files and folders of the results that somebody else on the machine may read, write or enter."""
-    every = [str(out), *tree(out)] if os.path.isdir(out) and not os.path.islink(out) else [str(out)]
+    every = [str(out), *tree(out)] if out.is_dir() and not out.is_symlink() else [str(out)]
     return [p for p in every if not os.path.islink(p) and os.lstat(p).st_mode & 0o077]  # noqa: PTH114
 
 

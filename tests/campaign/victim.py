@@ -19,7 +19,7 @@ TOUCHES = {"os.rename", "os.mkdir", "os.rmdir", "os.remove", "os.chmod", "os.lin
 
 
 def watch(place: str, touched: Callable[[int], None]) -> None:
-    """Call ``touched`` with how many times a file or folder under ``place`` was about to be written, moved or removed."""
+    """Call ``touched`` with how often something under ``place`` was about to be written, moved or removed."""
     seen = 0
 
     def hook(event: str, args: tuple[Any, ...]) -> None:

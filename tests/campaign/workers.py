@@ -39,6 +39,9 @@ class Sum:
     """What some cases of one kind came to."""
 
     runs: int = 0
+    """Runs of the program; a case may take several."""
+    ended: int = 0
+    """Cases."""
     found: list[dict[str, Any]] = field(default_factory=list)
     peak_mb: float = 0.0
     seconds: float = 0.0
@@ -48,6 +51,7 @@ class Sum:
         """All of them together."""
         return Sum(
             sum(p.runs for p in parts),
+            sum(p.ended for p in parts),
             [row for p in parts for row in p.found],
             max((p.peak_mb for p in parts), default=0.0),
             sum(p.seconds for p in parts),
@@ -75,18 +79,22 @@ def ended_with_us() -> Iterator[None]:
         raise
 
 
-def prepare(kind: str, seed: int, lab: Path) -> None:
-    """What all cases of a kind share is made once, in ``lab / kind``.
+def parts(kind: str, lab: Path) -> list[tuple[str, int]]:
+    """In how many pieces, each in a process of its own, what the cases of a kind share is made, in ``lab / kind``."""
+    (lab / kind).mkdir()
+    module = kinds.module(kind)
+    return [(kind, part) for part in range(getattr(module, "PARTS", 1))] if hasattr(module, "prepare") else []
+
+
+def prepare(kind: str, part: int, seed: int, lab: Path) -> None:
+    """Make one piece of it.
 
     Raises
     ------
     RuntimeError
         If it cannot be made: then nothing of this kind can be tried.
     """
-    (lab / kind).mkdir()
-    if not hasattr(kinds.module(kind), "prepare"):
-        return
-    rows, code, stack = _start(kind, 0, 0, seed, lab, prepare=True)
+    rows, code, stack = _start(kind, part, part, seed, lab, prepare=True)
     if code:
         raise RuntimeError(f"{kind} cannot be prepared: {stack or rows}")
 
@@ -105,6 +113,7 @@ def attack(kind: str, first: int, last: int, seed: int, lab: Path, until: float 
                 total.runs += 1
             elif "end" in row:
                 open_case, at = None, row["end"] + 1
+                total.ended += 1
                 total.found += row["findings"]
                 total.peak_mb = max(total.peak_mb, row["peak_mb"])
         if open_case is not None:
@@ -124,6 +133,7 @@ def attack(kind: str, first: int, last: int, seed: int, lab: Path, until: float 
                 }
             )
             at = open_case + 1
+            total.ended += 1
         elif code:
             raise RuntimeError(f"the worker of {kind} failed outside a case: {stack}")
         elif until is not None and time.monotonic() >= until:
@@ -222,7 +232,7 @@ def work(kind: str, first: int, last: int, seed: int, lab: Path, *, prepare: boo
 
     if prepare:
         with harness.within(harness.CASE_S):
-            getattr(module, "prepare", lambda case: None)(harness.Case(kind, 0, seed, lab))
+            module.prepare(harness.Case(kind, first, seed, lab))
         return 0
     for number in range(first, last):
         if time.monotonic() > until:
