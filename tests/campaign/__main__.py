@@ -64,7 +64,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             list(pool.map(lambda p: workers.prepare(*p, args.seed, lab), pieces))
             tasks = [(n, a, b) for n in names for a, b in _parts(_count(n, args), args.jobs)]
             tasks.sort(key=lambda t: list(KINDS).index(t[0]), reverse=True)
-                    sums = list(pool.map(lambda t: workers.attack(*t, args.seed, lab, until), tasks))
+            sums = list(pool.map(lambda t: workers.attack(*t, args.seed, lab, until), tasks))
     finally:
         shutil.rmtree(lab, ignore_errors=True)
     totals = {n: workers.Sum.of([s for s, t in zip(sums, tasks, strict=True) if t[0] == n]) for n in names}

@@ -27,7 +27,7 @@ from campaign.kinds import SHARED
 
 HERE = Path(__file__).resolve().parent
 LIMIT_S = 20.0
-"""A run that takes longer hangs; on a machine with more to do than it has cores for it gets as much longer as it waits."""
+"""A run that takes longer hangs; where more runs at once than there are cores, it gets as much longer as it waits."""
 CASE_S = 300.0
 """A whole case, with several runs, never takes so long."""
 LIMIT_MB = 1536.0
