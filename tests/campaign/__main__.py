@@ -123,11 +123,11 @@ def _again(args: argparse.Namespace) -> int:
 
 
 def _table(totals: dict[str, workers.Sum]) -> str:
-    heads = ("kind", "cases", *COLUMNS, "peak MB", "minutes")
+    heads = ("kind", "cases", "runs", *COLUMNS, "peak MB", "minutes")
     rows = [heads, tuple("---" for _ in heads)]
     for name, one in totals.items():
         counts = Counter(row["what"] for row in one.found)
-        figures = (one.runs, *(counts[c] for c in COLUMNS), round(one.peak_mb), f"{one.seconds / 60:.1f}")
+        figures = (one.ended, one.runs, *(counts[c] for c in COLUMNS), round(one.peak_mb), f"{one.seconds / 60:.1f}")
         rows.append((name, *(str(f) for f in figures)))
     wide = [max(len(row[i]) for row in rows) for i in range(len(heads))]
     return "\n".join("| " + " | ".join(c.ljust(w) for c, w in zip(row, wide, strict=True)) + " |" for row in rows)

@@ -59,13 +59,13 @@ class Finding:
             sorts = re.findall(r"^([\w.]+(?:Error|Exception|Exit|Interrupt|Bomb\w*))\b", text, re.M)
             return f"{self.what}: {sorts[-1] if sorts else '?'} from {':'.join(places[-1]) if places else 'elsewhere'}"
         text = re.sub(r"(/[^/\s'\"]+)+(?=[/\s:'\"]|$)", _last_of, text)
-        return f"{self.what}: {re.sub(r'(?<!code )[0-9]+', '#', ' '.join(text.split()))[:140]}"
+        return f"{self.what}: {re.sub(r'(?<!code )(?<!code -)(?<![0-9])[0-9]+', '#', ' '.join(text.split()))[:140]}"
 
 
 def _last_of(path: re.Match[str]) -> str:
     """What a path ends with, without what chance put into it."""
     name = path[0].rpartition("/")[2][:40]
-    return "PATH/" + re.sub(r"(?<=\.)(?=\w*\d)?\w{6,}(?=\.)", "RANDOM", name)
+    return "PATH/" + re.sub(r"(?<=\.)[0-9a-z_]{8}(?=\.)|[0-9a-f]{24}", "RANDOM", name)
 
 
 @dataclass(frozen=True)

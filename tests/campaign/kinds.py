@@ -22,7 +22,7 @@ KINDS: dict[str, tuple[int, int]] = {
     "caches": (10, 400),
     "streams": (11, 66),
 }
-"""A case of tables, flags and names is a block of examples that Hypothesis draws; the table of results counts runs."""
+"""A case of tables, flags and names is a block of up to 20 examples that Hypothesis draws, each a run of its own."""
 
 
 SHARED = {"signals": "kills", "stills": "reader"}

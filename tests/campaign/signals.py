@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+from pathlib import Path
 
 from campaign import kills
 from campaign.harness import Case, run_apart
@@ -32,7 +33,7 @@ def run(case: Case) -> None:
         case.find("wrong exit codes", f"{scene.name}: 0, but the results are old")
     for path in scene.hidden()[:1]:
         case.find("leftovers", f"{scene.name}: after the signal {path}")
-    case.unchanged(scene.folder, scene.before, without=[scene.out])
+    case.unchanged(scene.folder, scene.before, without=[scene.out, *map(Path, scene.hidden())])
     case.scratch_is_empty()
 
 
