@@ -22,7 +22,7 @@ def prepare(case: Case) -> None:
         (case.prepared / name).write_bytes(data)
     (case.prepared / "second").mkdir()
     for size in SECOND:
-        clip = samples.clip("camera.mts", *size, frames=4 if size[0] > 999 else 24)
+        clip = samples.clip("sport.mts", *size, frames=4 if size[0] > 999 else 24)
         (case.prepared / "second" / f"{size[0]}.mts").write_bytes(clip)
 
 
@@ -127,7 +127,7 @@ def _short(folder: Path, whole: Whole, case: Case) -> Made:
 def _grows(folder: Path, whole: Whole, case: Case) -> Made:
     """The picture changes its size in mid-stream; the second one may be more than is ever decoded."""
     second = case.prepared / "second" / f"{case.dice.choice(SECOND)[0]}.mts"
-    return _file(folder, "turn.mts", whole["camera.mts"] + second.read_bytes(), {0, 2})
+    return _file(folder, "turn.mts", whole["sport.mts"] + second.read_bytes(), {0, 2})
 
 
 def _codec(folder: Path, whole: Whole, case: Case) -> Made:

@@ -104,6 +104,7 @@ CLIPS = {
     "web9.webm": ("webm", "libvpx-vp9", "yuv420p"),
     "camera.avi": ("avi", "mjpeg", "yuvj420p"),
     "camera.mts": ("mpegts", "mpeg2video", "yuv420p"),
+    "sport.mts": ("mpegts", "libx264", "yuv420p"),
     "new.mp4": ("mp4", "libx265", "yuv420p"),
     "exact.mkv": ("matroska", "ffv1", "yuv420p"),
 }
