@@ -64,7 +64,8 @@ def main(argv: Sequence[str] | None = None) -> int:
             list(pool.map(lambda p: workers.prepare(*p, args.seed, lab), pieces))
             tasks = [(n, a, b) for n in names for a, b in _parts(_count(n, args), args.jobs)]
             tasks.sort(key=lambda t: list(KINDS).index(t[0]), reverse=True)
-            sums = list(pool.map(lambda t: workers.attack(*t, args.seed, lab, until), tasks))
+            clock = workers.Clock(tasks, args.jobs, until)
+            sums = list(pool.map(lambda t: workers.attack(*t, args.seed, lab, clock.begin(t)), tasks))
     finally:
         shutil.rmtree(lab, ignore_errors=True)
     totals = {n: workers.Sum.of([s for s, t in zip(sums, tasks, strict=True) if t[0] == n]) for n in names}
@@ -104,8 +105,8 @@ def _count(name: str, args: argparse.Namespace) -> int:
 
 
 def _parts(count: int, jobs: int) -> list[tuple[int, int]]:
-    """Cases 0 to ``count`` in as many runs of neighbours as keep all processes busy."""
-    step = max(1, -(-count // (4 * jobs if count > 200 else jobs)))
+    """Cases 0 to ``count`` in runs of neighbours; many cases in so many runs that all processes stay busy."""
+    step = count if count < 400 else -(-count // (4 * jobs))
     return [(a, min(a + step, count)) for a in range(0, count, step)]
 
 

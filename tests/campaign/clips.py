@@ -22,7 +22,7 @@ def prepare(case: Case) -> None:
         (case.prepared / name).write_bytes(data)
     (case.prepared / "second").mkdir()
     for size in SECOND:
-        clip = samples.clip("sport.mts", *size, frames=4 if size[0] > 999 else 24)
+        clip = samples.clip("sport.mts", *size, frames=2 if size[0] > 999 else 24)
         (case.prepared / "second" / f"{size[0]}.mts").write_bytes(clip)
 
 

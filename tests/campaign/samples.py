@@ -15,6 +15,8 @@ WIDE, HIGH = 120, 160
 
 def figure(angle: float = 0.0, wide: int = WIDE, high: int = HIGH) -> np.ndarray:
     """(high, wide, 3) RGB: head, trunk, legs, and arms held out that turn with ``angle`` (degrees)."""
+    if high > 1000:
+        return np.asarray(cv2.resize(figure(angle), (wide, high), interpolation=cv2.INTER_NEAREST), np.uint8)
     k = high / 160
     picture = np.full((high, wide, 3), (196, 192, 186), np.uint8)
     reach = 36 * np.cos(np.deg2rad(angle))
@@ -131,6 +133,8 @@ def clip(name: str, wide: int = WIDE, high: int = HIGH, frames: int = 24) -> byt
         stream = container.add_stream(codec, rate=25 if codec == "mpeg2video" else 8)
         stream.width, stream.height, stream.pix_fmt = wide, high, pixels
         stream.time_base = Fraction(1, 25 if codec == "mpeg2video" else 8)
+        if codec == "libx264":
+            stream.options = {"preset": "ultrafast"}
         if codec == "libx265":
             stream.options = {"x265-params": "log-level=none"}
         for i in range(frames):

@@ -58,6 +58,35 @@ class Sum:
         )
 
 
+class Clock:
+    """Shares out the time that there is: each task gets its part of what is left when it begins, by what it would take.
+
+    Parameters
+    ----------
+    tasks : (kind, first case, behind the last) of all tasks
+    jobs : how many of them run at a time
+    until : when the last one must end, or None
+    """
+
+    def __init__(self, tasks: Sequence[tuple[str, int, int]], jobs: int, until: float | None) -> None:
+        self._left = sum(map(self._takes, tasks))
+        self._jobs, self._until, self._lock = jobs, until, threading.Lock()
+
+    @staticmethod
+    def _takes(task: tuple[str, int, int]) -> float:
+        return kinds.KINDS[task[0]][2] * (task[2] - task[1])
+
+    def begin(self, task: tuple[str, int, int]) -> float | None:
+        """When this task, which begins now, must end."""
+        with self._lock:
+            share = self._takes(task) / max(self._left, 1e-9)
+            self._left -= self._takes(task)
+        if self._until is None:
+            return None
+        now = time.monotonic()
+        return now + max(3.0, min(1.0, share * self._jobs) * (self._until - now))
+
+
 # ------------------------------------------------------------------------------------------------------ the one outside
 
 
