@@ -39,7 +39,7 @@ from campaign import workers
 from campaign.harness import COLUMNS
 from campaign.kinds import KINDS, SHARED
 
-SHORT_MINUTES = 2.6
+SHORT_MINUTES = 2.4
 """The short form begins no new case after so long, however slow the machine."""
 
 
