@@ -15,7 +15,7 @@ KINDS: dict[str, tuple[int, int, float]] = {
     "masks": (40, 1500, 0.12),
     "flags": (6, 300, 2.5),
     "names": (3, 120, 5),
-    "places": (39, 450, 0.7),
+    "places": (38, 450, 0.7),
     "signals": (6, 150, 2),
     "kills": (6, 300, 4),
     "disks": (6, 120, 2),

@@ -1,9 +1,14 @@
-"""Places for results that are none, or that are somebody else's: nothing that the program did not write is touched."""
+"""Places for results that are none, or that are somebody else's: nothing that the program did not write is touched.
+
+No place outside the case's own folder is ever given: a program that keeps its promises would refuse the top of the disk,
+but the campaign is there for those that do not.
+"""
 
 from __future__ import annotations
 
 import os
 import shutil
+import stat
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -67,10 +72,6 @@ def _deep_inside(s: Scene) -> None:
 
 def _holds(s: Scene) -> None:
     s.run(s.pose, s.case.dice.choice((s.home, s.trials)), {2})
-
-
-def _root(s: Scene) -> None:
-    s.run(s.pose, "/", {2})
 
 
 def _here(s: Scene) -> None:
@@ -139,7 +140,13 @@ def _pipe(s: Scene) -> None:
 
 
 def _device(s: Scene) -> None:
-    s.run(s.pose, s.case.dice.choice(("/dev/null", "/dev/full", "/dev/zero", "/proc", "/proc/self/fd/1", "/sys")), {2})
+    """A device of the case's own: those of the machine are not put at risk. A pipe where none may be made."""
+    device = s.home / "device"
+    try:
+        os.mknod(device, stat.S_IFCHR | 0o666, os.makedev(1, s.case.dice.choice((3, 5, 7))))
+    except PermissionError:
+        os.mkfifo(device)
+    s.run(s.pose, device, {2})
 
 
 def _read_only(s: Scene) -> None:
@@ -332,7 +339,6 @@ SCENES: tuple[Callable[[Scene], None], ...] = (
     _inside,
     _deep_inside,
     _holds,
-    _root,
     _here,
     _linked,
     _below_a_link,
