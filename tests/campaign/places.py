@@ -1,7 +1,7 @@
 """Places for results that are none, or that are somebody else's: nothing that the program did not write is touched.
 
-No place outside the case's own folder is ever given: a program that keeps its promises would refuse the top of the disk,
-but the campaign is there for those that do not.
+No place outside the case's own folder is ever given: a program that keeps its promises would refuse the root of the
+disk, but the campaign is there for those that do not.
 """
 
 from __future__ import annotations
