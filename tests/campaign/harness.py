@@ -56,7 +56,7 @@ class Finding:
         text = self.message.strip()
         if "Traceback" in text:
             places = re.findall(r'File "[^"]*/(silhouette/[^"]+)", line (\d+)', text)
-            sorts = re.findall(r"^([\w.]+(?:Error|Exception|Exit|Interrupt|Bomb\w*))\b", text, re.M)
+            sorts = re.findall(r"^([\w.]+(?:[Ee]rror|Exception|Exit|Interrupt|Bomb\w*))\b", text, re.M)
             return f"{self.what}: {sorts[-1] if sorts else '?'} from {':'.join(places[-1]) if places else 'elsewhere'}"
         text = re.sub(r"(/[^/\s'\"]+)+(?=[/\s:'\"]|$)", _last_of, text)
         return f"{self.what}: {re.sub(r'(?<!code )(?<!code -)(?<![0-9])[0-9]+', '#', ' '.join(text.split()))[:140]}"
