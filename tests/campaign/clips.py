@@ -49,9 +49,9 @@ def run(case: Case) -> None:
     elif way < 0.9:
         case.attack(["score", clip, *quick, "--jitter", 0, "-o", out], codes=codes, out=out)
     else:
-        # a good pose beside it goes on, whatever the clip
+        # a good pose beside it goes on, whatever the clip; a link that leads nowhere is a name mistyped
         good = samples.pose(folder / "good", (0,))
-        case.attack(["rank", good, clip, *quick, "--jitter", 0], codes=(0,))
+        case.attack(["rank", good, clip, *quick, "--jitter", 0], codes=(0,) if os.path.exists(clip) else (0, 2))  # noqa: PTH110
 
 
 Made = tuple[Path, set[int]]

@@ -86,7 +86,10 @@ def _exif(dice: random.Random, data: bytes, others: Sequence[bytes]) -> bytes:
 
 
 def _size(dice: random.Random, data: bytes, others: Sequence[bytes]) -> bytes:
-    return declare(data, dice.choice(SIZES), dice.choice(SIZES))
+    try:
+        return declare(data, dice.choice(SIZES), dice.choice(SIZES))
+    except (IndexError, struct.error):  # cut off before the place where its format keeps the size
+        return _flip(dice, data, others)
 
 
 _CHANCES: dict[Callable[[random.Random, bytes, Sequence[bytes]], bytes], int] = {
