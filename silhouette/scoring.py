@@ -20,7 +20,23 @@ from silhouette.intake import filenames, film, stills
 from silhouette.known import Memory, Taken
 from silhouette.naming import named
 from silhouette.reading import circle, ranking, view
-from silhouette.records import CANNOT_TELL, ONE_PICTURE, SAME_ANGLE, SHAPE_ALONE, TWO_FIGURES, UNREADABLE, BodyReading, Mask, Measures, Outline, Pose, Ranking, Reading, Round, View
+from silhouette.records import (
+    CANNOT_TELL,
+    ONE_PICTURE,
+    SAME_ANGLE,
+    SHAPE_ALONE,
+    TWO_FIGURES,
+    UNREADABLE,
+    BodyReading,
+    Mask,
+    Measures,
+    Outline,
+    Pose,
+    Ranking,
+    Reading,
+    Round,
+    View,
+)
 from silhouette.settings import TRUST, Intent, Settings
 from silhouette.shape import measure, outline
 from silhouette.texts import printable

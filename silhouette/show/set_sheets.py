@@ -12,7 +12,20 @@ from shapely import affinity
 
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetFigure, SetLayout
-from silhouette.show.ink import FAIR, INK, PALE, SMALLEST, SOFT, add_paths, fit_line, new_figure, outline_path, page_axes, style, text_width
+from silhouette.show.ink import (
+    FAIR,
+    INK,
+    PALE,
+    SMALLEST,
+    SOFT,
+    add_paths,
+    fit_line,
+    new_figure,
+    outline_path,
+    page_axes,
+    style,
+    text_width,
+)
 from silhouette.show.paper import MM, PAPER_MM, page_bytes, page_points, pages_pdf
 from silhouette.show.words import degrees
 

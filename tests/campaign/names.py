@@ -100,7 +100,7 @@ def run(case: Case) -> None:
     drawn.examples(case, st.tuples(st.sampled_from(WAYS), NAME, NAME), lambda x: _attack(case, *x), count=10)
 
 
-def _attack(case: Case, way: str, first: bytes, second: bytes) -> None:
+def _attack(case: Case, way: str, first: bytes, second: bytes) -> None:  # noqa: C901 - one branch a way
     folder = case.fresh()
     read = ["--work-px", "200", "--jitter", "0"]
     short, two = first[:200], second[:200]

@@ -14,7 +14,21 @@ import pytest
 from shapely.geometry import Polygon
 
 from silhouette.reading.circle import mirrored, walk_round
-from silhouette.records import CANNOT_TELL, INFERRED, TWO_FIGURES, Gap, Measures, Outline, Part, Pose, Ranking, Reading, Stop, Tangent, View
+from silhouette.records import (
+    CANNOT_TELL,
+    INFERRED,
+    TWO_FIGURES,
+    Gap,
+    Measures,
+    Outline,
+    Part,
+    Pose,
+    Ranking,
+    Reading,
+    Stop,
+    Tangent,
+    View,
+)
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 
 POSES = Path(__file__).parents[1] / "data" / "outlines" / "poses.json"

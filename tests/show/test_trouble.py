@@ -9,7 +9,19 @@ from pathlib import Path
 import pytest
 from shapely.geometry import Point, Polygon, box
 
-from silhouette.records import BodyReading, Gap, Joint, LimbLegibility, Measures, Outline, Pose, Reading, Stop, Tangent, View
+from silhouette.records import (
+    BodyReading,
+    Gap,
+    Joint,
+    LimbLegibility,
+    Measures,
+    Outline,
+    Pose,
+    Reading,
+    Stop,
+    Tangent,
+    View,
+)
 from silhouette.show.trouble import neighbours_of, numbered, troubles
 
 
