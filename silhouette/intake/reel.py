@@ -23,6 +23,10 @@ SUFFIXES = frozenset({".mp4", ".mov", ".m4v", ".3gp", ".mkv", ".webm", ".avi", "
 CONTAINERS = "mov,matroska,avi,mpegts"
 """FFmpeg's names of the containers that those suffixes stand for. Playlists and scripts, which name other files, are
 none of them."""
+CODECS = ("h264", "hevc", "av1", "libdav1d", "vp8", "vp9", "libvpx", "libvpx-vp9", "mpeg4", "mjpeg", "mpeg2video",
+          "mpegvideo", "h263", "prores", "dnxhd", "dvvideo", "ffv1", "rawvideo")
+"""FFmpeg's names of the decoders that are let near a stranger's clip: what phones and cameras write. It brings hundreds
+of others, some with known faults."""
 MOST_PIXELS = 4096 * 3072
 """Largest frame that is decoded: 4K at any shape. 8K would take over a gigabyte and shows an outline no better."""
 LONGEST_GAP_S = 30.0
@@ -78,7 +82,11 @@ class Reel:
     def _open(self, file: BinaryIO) -> None:
         import av
 
-        options = {"format_whitelist": CONTAINERS, "max_pixels": str(MOST_PIXELS)}
+        options = {
+            "format_whitelist": CONTAINERS,
+            "codec_whitelist": ",".join(CODECS),
+            "max_pixels": str(MOST_PIXELS),
+        }
         self._container = av.open(
             file, mode="r", options=options, io_open=_refuse_other_files, metadata_errors="replace"
         )
@@ -86,7 +94,7 @@ class Reel:
         if stream is None:
             kind = "sound but no pictures" if self._container.streams.audio else "no pictures"
             raise FilmError(f"The clip holds {kind}.", path=self.path, do="Give the clip that the phone filmed.")
-        if stream.codec_context is None:
+        if stream.codec_context is None or stream.codec_context.name not in CODECS:
             raise FilmError(
                 "The clip is written in a way that cannot be read here.", path=self.path, do="Save it as H.264 (MP4)."
             )

@@ -174,3 +174,16 @@ def test_a_damaged_clip_is_read_or_told_in_one_sentence(tmp_path: Path, name: st
             list(film.read_stops(clip, film.find_stops(clip), 320))
         except FilmError as error:
             assert "\n" not in str(error) and str(clip) in str(error)
+
+
+def test_a_codec_that_no_camera_writes_is_refused(tmp_path: Path) -> None:
+    clip = tmp_path / "old.avi"
+    with av.open(str(clip), "w") as out:
+        stream = out.add_stream("msmpeg4v2", rate=10)
+        stream.width, stream.height, stream.pix_fmt = 160, 120, "yuv420p"
+        for _ in range(20):
+            for packet in stream.encode(av.VideoFrame(160, 120, "yuv420p")):
+                out.mux(packet)
+        out.mux(stream.encode(None))
+    with pytest.raises(FilmError, match="cannot be read here"), reel.Reel(clip):
+        pass
