@@ -21,6 +21,7 @@ import shutil
 import stat
 import sys
 import time
+import zlib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO, Any, Literal
@@ -74,6 +75,8 @@ def refuse(out: Path, sources: Sequence[Path] = (), *, kind: Kind = "results", o
         One sentence that says why not, and what to do.
     """
     with _told(out):
+        if out.is_symlink() and not out.exists():
+            raise OutputError("is a link that leads nowhere.", path=out, do="Give another place with -o.")
         place = _resolved(out)
         for source in sources:
             _refuse_source(out, place, source)
@@ -461,17 +464,31 @@ def refuse_file(path: Path) -> None:
             raise OutputError("is in a folder that does not exist.", path=path, do="Make the folder first.")
 
 
-_SEAL = b"\n%silhouette-page "
-"""What stands behind the last byte of a sealed page, before its digest; readers of PDF and PNG stop before it."""
-
-
 def seal(data: bytes) -> bytes:
-    """The page with its seal: 64 hexadecimal digits of SHA-256 behind a label."""
-    return data + _SEAL + hashlib.sha256(data).hexdigest().encode()
+    """The page, a PDF or PNG, with a seal inside: SHA-256 of all the rest, as a comment or a private chunk."""
+    before, after = _ends(data)
+    return before + _seal_of(before, after) + after
 
 
 def is_sealed(path: Path) -> bool:
     """Whether a file is a page of our own that nobody has changed since."""
-    data = path.read_bytes()
-    body, digest = data[: -64 - len(_SEAL)], data[-64:]
-    return data[-64 - len(_SEAL) : -64] == _SEAL and hashlib.sha256(body).hexdigest().encode() == digest
+    before, after = _ends(path.read_bytes())
+    bare = before[: -len(_seal_of(b"", after))]
+    return before == bare + _seal_of(bare, after)
+
+
+def _ends(data: bytes) -> tuple[bytes, bytes]:
+    """A page parted where its seal stands: before the end chunk of a PNG, before the last line but one of a PDF."""
+    at = data.rfind(_PNG_END if data.startswith(b"\x89PNG") else b"startxref")
+    return data[:at], data[at:]
+
+
+_PNG_END = b"\0\0\0\0IEND"
+
+
+def _seal_of(before: bytes, after: bytes) -> bytes:
+    digest = hashlib.sha256(before + after).hexdigest().encode()
+    if not after.startswith(_PNG_END):
+        return b"%silhouette page " + digest + b"\n"
+    chunk = b"siLh" + digest  # ancillary, private, safe to copy (PNG 1.2, 3.3)
+    return len(digest).to_bytes(4, "big") + chunk + zlib.crc32(chunk).to_bytes(4, "big")

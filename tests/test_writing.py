@@ -278,9 +278,10 @@ def test_a_run_that_is_still_writing_is_left_alone(tmp_path: Path) -> None:
 
 
 def test_a_file_is_whole_and_no_other_is_replaced(tmp_path: Path) -> None:
-    page = whole_file(tmp_path / "plan.pdf", b"%PDF", sealed=True)
-    assert page.read_bytes().startswith(b"%PDF") and writing.is_sealed(page)
-    whole_file(page, b"%PDF again", sealed=True)
+    text = b"%PDF-1.4\n1 0 obj\nstartxref\n9\n%%EOF\n"
+    page = whole_file(tmp_path / "plan.pdf", text, sealed=True)
+    assert page.read_bytes().endswith(b"%%EOF\n") and writing.is_sealed(page)
+    whole_file(page, text.replace(b"1 0", b"2 0"), sealed=True)
     photo = tmp_path / "photo.png"
     photo.write_bytes(b"mine")
     for place in (photo, tmp_path, tmp_path / "none" / "plan.pdf"):

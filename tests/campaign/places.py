@@ -47,7 +47,7 @@ class Scene:
     ) -> int:
         """The command on ``source``, with results to ``out``; nothing in ``source`` may change, whatever it says."""
         command = command or self.command
-        codes = codes | ({1} if 0 in codes and command[0] == "check" else set())
+        codes = codes | ({1, 2} if 0 in codes and command[0] == "check" else set())  # two stops cannot be checked
         where = (cwd or self.home) / out
         argv = [command[0], source, *command[1:], "-o", out]
         return self.case.attack(argv, codes=codes, out=where, originals=[source], cwd=cwd).code

@@ -1,8 +1,9 @@
 """Run the command in this process, and have something happen at the n-th time that it touches the disk.
 
 ``python victim.py WHAT N PLACE -- ARGV``: WHAT is ``kill`` (as kill -9), the number of a signal, ``full`` (from then on
-nothing can be written), ``count`` (touches are counted into the file PLACE) or ``wait``. Only what lies under PLACE
-counts. A byte on the descriptor ``CAMPAIGN_READY`` says that the command is about to begin.
+nothing can be written, though what is there can be removed), ``count`` (touches are counted into the file PLACE) or
+``wait``. Only what lies under PLACE counts. A byte on the descriptor ``CAMPAIGN_READY`` says that the command is about to
+begin.
 """
 
 from __future__ import annotations
@@ -15,11 +16,12 @@ from collections.abc import Callable
 from typing import Any
 
 WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT
-TOUCHES = {"os.rename", "os.mkdir", "os.rmdir", "os.remove", "os.chmod", "os.link", "os.symlink", "os.truncate"}
+REMOVES = {"os.rmdir", "os.remove"}
+TOUCHES = {"os.rename", "os.mkdir", "os.chmod", "os.link", "os.symlink", "os.truncate", *REMOVES}
 
 
-def watch(place: str, touched: Callable[[int], None]) -> None:
-    """Call ``touched`` with how often something under ``place`` was about to be written, moved or removed."""
+def watch(place: str, touched: Callable[[int, str], None]) -> None:
+    """Call ``touched`` with how often something under ``place`` was about to be written, moved or removed, and how."""
     seen = 0
 
     def hook(event: str, args: tuple[Any, ...]) -> None:
@@ -37,7 +39,7 @@ def watch(place: str, touched: Callable[[int], None]) -> None:
         told = os.fsdecode(path) if isinstance(path, bytes) else str(path)
         if place in told or (event != "open" and not told.startswith("/")):
             seen += 1
-            touched(seen)
+            touched(seen, event)
 
     sys.addaudithook(hook)
 
@@ -48,12 +50,12 @@ def main() -> int:
     argv = sys.argv[5:]
     from silhouette.cli import main as command
 
-    def touched(seen: int) -> None:
+    def touched(seen: int, event: str) -> None:
         if what == "count":
             descriptor = os.dup(counter)
             os.pwrite(descriptor, f"{seen:8d}".encode(), 0)
             os.close(descriptor)
-        elif what == "full" and seen >= number:
+        elif what == "full" and seen >= number and event not in REMOVES:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         elif what == "kill" and seen == number:
             os.kill(os.getpid(), signal.SIGKILL)
