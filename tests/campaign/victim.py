@@ -2,8 +2,8 @@
 
 ``python victim.py WHAT N PLACE -- ARGV``: WHAT is ``kill`` (as kill -9), the number of a signal, ``full`` (from then on
 nothing can be written, though what is there can be removed), ``count`` (touches are counted into the file PLACE) or
-``wait``. Only what lies under PLACE counts. A byte on the descriptor ``CAMPAIGN_READY`` says that the command is about to
-begin.
+``wait``. Only what lies under PLACE counts. A byte on the descriptor ``CAMPAIGN_READY`` says that the command is about
+to begin.
 """
 
 from __future__ import annotations
