@@ -171,7 +171,7 @@ def _demo(args: argparse.Namespace) -> int:
 
 def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> int:
     """Score or rank, print the table, write the results."""
-    from silhouette import known, scoring, writing
+    from silhouette import known, results, scoring, writing
     from silhouette.records import Ranking
     from silhouette.show import table
 
@@ -182,11 +182,11 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
     with _progress() as progress:
         if one:
             pose = scoring.score_pose(places[0], progress=progress, known=memory, **settings)
-            ranking = Ranking((pose,), settings["intent"], settings["arc"])
+            ranking: Ranking = Ranking((pose,), settings["intent"], settings["arc"])
         else:
             intents = {pose: what for pose, what in args.intent or () if pose}
             ranking = scoring.rank_poses(places, progress=progress, known=memory, intents=intents, **settings)
-    shown = scoring.placed(ranking)
+    shown = results.placed(ranking)
     said = table.score_table(shown.poses[0], columns()) if one else table.rank_table(shown, columns())
     if args.out is None:
         print(said)
