@@ -318,7 +318,7 @@ class Measures:
     symmetry: float
     """Overlap of the outline with its own mirror image about the best upright axis, 0 to 1."""
     limbs: LimbLegibility | None = None
-    """What the shape alone lets one guess of each limb; None where it was not asked."""
+    """What the shape alone lets one guess of each limb; None where the outline is too plain to be a figure's."""
 
     @property
     def gaps_enclosed(self) -> tuple[Gap, ...]:

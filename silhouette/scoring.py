@@ -6,6 +6,8 @@ Read :func:`score_pose` first; the rest of the file is its steps in order.
 from __future__ import annotations
 
 import itertools
+import math
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -47,6 +49,11 @@ RESULTS = ("result.json", "check.json")
 NOT_ONE_BODY = 0.8
 """``BodyReading.unlike`` from which to ask whether the model is alone. Of 700 rendered views as they are cut none
 reaches 0.5; 95 % of pairs of figures that just touch reach it, 48 % of those that overlap by a third."""
+UPSIDE_DOWN = (0.5, 0.3)
+"""``BodyReading.unlike`` from which an outline, and under which the same outline turned over, makes one ask whether y
+grows upwards. Of 211 cut-out figures none is asked about as it is, and 73 % are when given upside down."""
+READ_PX = 500
+"""Height at which a bare outline is put before the reader, pixels."""
 EDGE = 0.002
 """How far a mask's edge may be off, figure heights: a pixel on a figure of 500."""
 
@@ -174,14 +181,31 @@ def measure_outline(polygon: Polygon, *, y_up: bool = False) -> Measures:
     -------
     Measures
         Dimensionless. Gaps, parts and tangents lie in the normalised frame: height 1, top y = 0, x = 0 in the middle.
-        ``limbs`` is None where nothing stands out that could be a limb.
+        ``limbs`` is None for an outline too plain to be a figure's.
+
+    Warns
+    -----
+    UserWarning
+        The outline looks like a figure upside down: most likely its y grows upwards.
 
     Raises
     ------
     SilhouetteError
         What was given is not a polygon, is empty, invalid, or has no area.
     """
-    return measure.measure_outline(polygon, y_up=y_up)
+    measures = measure.measure_outline(polygon, y_up=y_up)
+    figure = measure.normalised(polygon, y_up=y_up)
+    if _unlike(figure) >= UPSIDE_DOWN[0] and _unlike(measure.normalised(figure, y_up=True)) < UPSIDE_DOWN[1]:
+        other = "y_up=False" if y_up else "y_up=True"
+        warnings.warn(f"This outline looks like a figure upside down. If so, say {other}.", stacklevel=2)
+    return measures
+
+
+def _unlike(figure: Polygon) -> float:
+    """How unlike a body a normalised outline is, 0 to 1; 0 where the reader cannot be run."""
+    wide = 2 * math.ceil(figure.bounds[2] * READ_PX) + 2
+    body = _read_any(Outline(figure, READ_PX, (wide / 2, 0.0), (wide, READ_PX)))
+    return 0.0 if body is None else body.unlike
 
 
 def find_poses(paths: Sequence[str | Path]) -> list[Path]:

@@ -14,7 +14,8 @@ import pytest
 import silhouette
 from silhouette import known, outputs, scoring, shoot, tables
 from silhouette.errors import PoseError, SettingsError
-from silhouette.records import CUT_BY_FRAME, INFERRED, ONE_PICTURE, SAME_ANGLE, UNREADABLE, Note
+from silhouette.records import CUT_BY_FRAME, INFERRED, ONE_PICTURE, SAME_ANGLE, UNREADABLE, Note, Reason, ReasonKind
+from silhouette.show import words
 
 EIGHT = range(0, 360, 45)
 
@@ -204,6 +205,14 @@ def test_result_is_plain_data_with_null_for_what_was_not_made(drawn_turn: Callab
     data = json.loads(ranking.to_json())
     assert data["schema"] == 2
     (pose,) = data["poses"]
+    assert [note["kind"] for note in pose["note_kinds"]] == ["angles from names", "problem"]
+    assert pose["note_kinds"][1]["text"] == pose["notes"][1]
+    for view in pose["views"]:
+        assert [words.reason(Reason(ReasonKind(r["kind"]), r["limb"], r["zone"], r["side"])) for r in view["reasons"]
+                ] == view["why"]
+    for arc in pose["weak_arcs"]:
+        assert arc["causes"] and len(arc["causes"]) == len(arc["why"])
+        assert not any(cause["side"] for cause in arc["causes"])
     assert {"name", "reads_degrees", "readability", "rank", "tied_with", "weak_arcs", "views"} <= set(pose)
     assert {"mean", "worst"} <= set(pose["readability"])
     bad = next(v for v in pose["views"] if v["angle"] == 90)
