@@ -11,7 +11,7 @@ from shapely import affinity
 
 from silhouette.records import Arc, Note, Pose, Ranking, Reason, ReasonKind, Stop
 from silhouette.records_shoot import CheckReport, Finding
-from silhouette.show import table
+from silhouette.show import table, words
 
 
 def is_plain(text: str, width: int = 80) -> bool:
@@ -143,6 +143,22 @@ def test_a_compact_pose_that_hardly_reads_may_be_meant_closed(pose_at: Callable[
         assert hint not in told(flat), "a standing figure"
         assert hint not in told(replace(flat, views=wide, intent="closed"))
         assert hint not in told(replace(pose, views=wide, round=replace(pose.round, reads_degrees=130)))
+
+
+@pytest.mark.parametrize(("slim", "told"), [(1.7, True), (2.2, False)])
+def test_a_crouching_figure_is_compact_and_a_standing_one_with_its_arms_out_is_not(
+    pose_at: Callable[..., Pose], slim: float, told: bool
+) -> None:
+    """Height over width of the crouching sample pose is 1.7, of the widest that stands 2.3."""
+    pose = pose_at("akimbo", 8)
+    views = []
+    for v in pose.views:
+        assert v.outline
+        left, top, right, bottom = v.outline.polygon.bounds
+        shape = affinity.scale(v.outline.polygon, xfact=(bottom - top) / slim / (right - left))
+        views.append(replace(v, outline=replace(v.outline, polygon=shape)))
+    flat = replace(pose, views=tuple(views), round=replace(pose.round, reads_degrees=0))
+    assert bool(words.closed_hint(flat)) == told
 
 
 STOPS = tuple(Stop(i, Path("turn.mp4"), f"stop_{i:02d}", i * 15.0, "clip") for i in range(24))
