@@ -12,7 +12,7 @@ from silhouette.errors import SilhouetteError
 from silhouette.intake import film, stills
 from silhouette.known import Memory
 from silhouette.records import Pixels, Pose, Ranking, View
-from silhouette.scoring import placed
+from silhouette.results import placed
 from silhouette.settings import Paper
 from silhouette.writing import whole_folder
 

@@ -14,17 +14,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from importlib import import_module
 from pathlib import Path
-from types import ModuleType
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Band = Literal["strong", "fair", "weak"]
 AngleFrom = Literal["name", "csv", "spread", "clip", "outline"]
@@ -75,6 +70,16 @@ class ReasonKind(StrEnum):
 
 
 STRENGTHS = frozenset({ReasonKind.ALL_CLEAR, ReasonKind.MOST_CLEAR, ReasonKind.GAP})
+ARM_TROUBLES = frozenset({ReasonKind.ARMS_LOST, ReasonKind.ARM_LOST, ReasonKind.HAND_LOST})
+
+Limb = Literal["head", "arm", "hand", "leg", "foot"]
+Zone = Literal[
+    "head", "shoulder", "chest", "waist", "hip", "thigh", "knee", "foot", "high up", "half-way up", "low down"
+]
+"""Where on the body; or how high, on a figure that does not stand: its heights say nothing of its joints."""
+TRUNK: tuple[Zone, ...] = ("shoulder", "chest", "waist", "hip")
+"""Zones of the torso: with its hand there a lost arm lies in it."""
+Side = Literal["picture left", "picture right", "middle"]
 
 
 @dataclass(frozen=True)
@@ -82,20 +87,25 @@ class Reason:
     """One reason why a view reads or does not."""
 
     kind: ReasonKind
-    limb: Literal["head", "arm", "hand", "leg", "foot"] | None = None
+    limb: Limb | None = None
     """What it is about; None for the whole outline."""
-    zone: str | None = None
-    """Where on the body (head, shoulder, chest, waist, hip, thigh, knee, foot), or how high (high up, half-way up, low
-    down) on a figure that does not stand; None where that is not sure."""
-    side: Literal["picture left", "picture right", "middle"] | None = None
+    zone: Zone | None = None
+    """Where on the body; of a lost arm, where its hand is. None where that is not sure."""
+    side: Side | None = None
     """Where in the picture; None where that is not sure."""
     severity: float = 0.0
-    """How much is lost, 0 to 1: the order of the reasons."""
+    """How much is lost, 0 up: the order of the reasons."""
 
     @property
     def praise(self) -> bool:
         """Whether it speaks for the view."""
         return self.kind in STRENGTHS
+
+    @property
+    def in_torso(self) -> bool:
+        """Whether the torso swallows an arm, or both."""
+        return self.kind == ReasonKind.ARM_LOST or (
+            self.kind == ReasonKind.ARMS_LOST and (self.zone is None or self.zone in TRUNK))
 
 
 @dataclass(frozen=True)
@@ -108,11 +118,16 @@ class Note:
 
     @staticmethod
     def of(kind: str, **values: Any) -> Note:
-        """``Note.of("spread angles", count=12, span=360.0)``."""
-        return Note(kind, tuple(values.items()))
+        """``Note.of("angles spread", count=12, span=360.0)``; a list counts as a tuple."""
+        return Note(kind, tuple((name, tuple(v) if isinstance(v, list) else v) for name, v in values.items()))
 
     def __getitem__(self, name: str) -> Any:
         return dict(self.values)[name]
+
+    @property
+    def plain(self) -> dict[str, Any]:
+        """As JSON holds it; ``Note.of(**plain)`` is the note again."""
+        return {"kind": self.kind, **dict(self.values)}
 
 
 # ---------------------------------------------------------------------------------------------------------- intake
@@ -226,7 +241,7 @@ def _cut_from_bits(bits: NDArray[np.uint8], shape: tuple[int, int], *rest: Any) 
 class Outline:
     """The outline of one view. Made by ``shape/outline.py``."""
 
-    polygon: Polygon
+    polygon: Polygon = field(repr=False)
     """Holes are enclosed gaps. Units of figure height, see the top of this file."""
     height_px: float
     """Figure height in working pixels: ``pixel = polygon * height_px + origin_px``."""
@@ -240,7 +255,7 @@ class Outline:
 class Gap:
     """One piece of negative space: a hole, or a pocket between figure and hull."""
 
-    polygon: Polygon
+    polygon: Polygon = field(repr=False)
     """Figure-height units, same frame as the outline."""
     kind: Literal["enclosed", "open"]
     share: float
@@ -253,7 +268,7 @@ class Gap:
 class Part:
     """Something that stands out from the core of the outline: a limb, the head, a prop."""
 
-    polygon: Polygon
+    polygon: Polygon = field(repr=False)
     base: tuple[tuple[float, float], tuple[float, float]]
     """The cut that separates it from the rest: two points on the outline."""
     tip: tuple[float, float]
@@ -303,7 +318,7 @@ class Measures:
     symmetry: float
     """Overlap of the outline with its own mirror image about the best upright axis, 0 to 1."""
     limbs: LimbLegibility | None = None
-    """What the shape alone lets one guess of each limb; None where it was not asked."""
+    """What the shape alone lets one guess of each limb; None where the outline is too plain to be a figure's."""
 
     @property
     def gaps_enclosed(self) -> tuple[Gap, ...]:
@@ -365,8 +380,8 @@ class Reading:
     readability: float
     """0 to 100, from both."""
     band: Band
-    why: tuple[str, ...]
-    """Reasons in a sculptor's words, strongest first."""
+    reasons: tuple[Reason, ...]
+    """Why, weightiest first; at least one."""
 
 
 @dataclass(frozen=True)
@@ -419,7 +434,8 @@ class Arc:
 
     start: float
     end: float
-    why: tuple[str, ...] = ()
+    causes: tuple[Reason, ...] = ()
+    """Of a weak stretch, what its views lose most, commonest first."""
 
     @property
     def width(self) -> float:
@@ -430,9 +446,9 @@ class Arc:
 class Round:
     """Readability round the circle. Made by ``reading/circle.py``."""
 
-    degrees: NDArray[np.float64]
+    degrees: NDArray[np.float64] = field(repr=False, compare=False)
     """(360,) readability at every whole degree, nan where no stop is near enough."""
-    inferred: NDArray[np.bool_]
+    inferred: NDArray[np.bool_] = field(repr=False, compare=False)
     """(360,) True where the value rests on mirrored views only."""
     reads_degrees: int | None
     """How many of the counted degrees read (readability at least BAND_FAIR); None if no two stops are near enough."""
@@ -458,27 +474,21 @@ class Pose:
     reads_high: int | None
     """90 % interval of ``round.reads_degrees`` under resampling of views and mask edges."""
     flags: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-    """Sentences for the person: how the angles were found, pictures left out and why."""
+    notes: tuple[Note, ...] = ()
+    """How the angles were found, pictures left out and why."""
     intent: str = "open"
     """What the person means the pose to be: open, closed or relief."""
     rank: int | None = None
     """1 for the best of the poses that are meant alike; None where it could not be read round."""
     tied_with: tuple[str, ...] = ()
     """Names of poses that are too close to call against this one."""
-    samples: NDArray[np.float64] | None = field(default=None, repr=False)
+    samples: NDArray[np.float64] | None = field(default=None, repr=False, compare=False)
     """(n, 2) share of the counted degrees that read, and mean readability, under resampling; for comparing poses."""
 
-    def to_frame(self) -> pd.DataFrame:
-        """One row a view."""
-        return _tables().views_table([self])
-
-    def to_json(self) -> str:
-        """As ``result.json``, for this pose alone."""
-        return Ranking((self,)).to_json()
-
-    def _repr_html_(self) -> str:
-        return _pipeline().as_html(Ranking((self,)))
+    def __repr__(self) -> str:
+        reads = self.round.reads_degrees
+        told = "not read round" if reads is None else f"reads from {reads} of {self.round.counted_degrees} degrees"
+        return f"{type(self).__name__}({self.name[:60]!r}, {self.intent}, {len(self.views)} views, {told})"
 
 
 @dataclass(frozen=True)
@@ -497,22 +507,6 @@ class Ranking:
         others = [f"{p.name} as {p.intent}" for p in self.poses if p.intent != self.intent]
         return ", ".join([self.intent, *others])
 
-    def to_frame(self) -> pd.DataFrame:
-        """One row a view, in the order of poses and angles."""
-        return _tables().views_table(self.poses)
-
-    def to_json(self) -> str:
-        """The text of ``result.json``."""
-        return _tables().to_json(_tables().ranking_to_dict(self))
-
-    def _repr_html_(self) -> str:
-        return _pipeline().as_html(self)
-
-
-def _tables() -> ModuleType:
-    """Loaded when a result is asked to show itself: the records themselves need nothing but numbers."""
-    return import_module("silhouette.tables")
-
-
-def _pipeline() -> ModuleType:
-    return import_module("silhouette.scoring")
+    def __repr__(self) -> str:
+        names = [p.name[:60] for p in self.poses[:5]] + (["..."] if len(self.poses) > 5 else [])
+        return f"{type(self).__name__}({', '.join(names)}; {len(self.poses)} poses, read as {self.intent})"

@@ -14,11 +14,10 @@ from typing import Any
 
 import numpy as np
 
-from silhouette import turnaround
+from silhouette import measuring, turnaround
 from silhouette.errors import AnglesError, FilmError, PictureError, PoseError, SettingsError, SilhouetteError
 from silhouette.intake import filenames, film, stills
 from silhouette.known import Memory, Taken
-from silhouette.naming import named
 from silhouette.reading import circle, ranking, view
 from silhouette.records import (
     CANNOT_TELL,
@@ -28,17 +27,18 @@ from silhouette.records import (
     TWO_FIGURES,
     UNREADABLE,
     BodyReading,
-    Mask,
     Measures,
+    Note,
     Outline,
     Pose,
-    Ranking,
     Reading,
     Round,
     View,
 )
-from silhouette.settings import TRUST, Intent, Settings
-from silhouette.shape import measure, outline
+from silhouette.results import ScoredPose, ScoredRanking
+from silhouette.settings import TRUST, Cutter, Intent, Settings, Turn
+from silhouette.shape import measure
+from silhouette.show import words
 from silhouette.texts import printable
 
 NOT_ONE_BODY = 0.8
@@ -50,28 +50,48 @@ EDGE = 0.002
 """How far a mask's edge may be off, figure heights: a pixel on a figure of 500."""
 
 
+DEFAULT = Settings()
+
+
 def score_pose(
-    path: str | Path, *, progress: turnaround.Progress | None = None, known: Memory | None = None, **settings: Any
-) -> Pose:
+    path: str | Path,
+    *,
+    span: float = DEFAULT.span,
+    turn: Turn = DEFAULT.turn,
+    start: float = DEFAULT.start,
+    cutter: Cutter = DEFAULT.cutter,
+    model: str | None = DEFAULT.model,
+    intent: Intent = DEFAULT.intent,
+    arc: tuple[float, float] | None = DEFAULT.arc,
+    work_px: int = DEFAULT.work_px,
+    jobs: int = DEFAULT.jobs,
+    jitter: int = DEFAULT.jitter,
+    seed: int = DEFAULT.seed,
+    progress: turnaround.Progress | None = None,
+    known: Memory | None = None,
+) -> ScoredPose:
     """Read one pose all round.
 
     Parameters
     ----------
     path : path-like
         A folder of stills, one still, or a clip.
+    span, turn, start, cutter, model, intent, arc, work_px, jobs, jitter, seed
+        As in :class:`silhouette.settings.Settings`.
     progress : callable, optional
         Told what is being done and how far it is.
     known : Memory, optional
         Silhouettes already cut, see ``known.py``; None remembers nothing.
-    **settings
-        Fields of :class:`silhouette.settings.Settings`.
 
     Raises
     ------
     SilhouetteError
         If the place, the settings or every picture is of no use; says what to do.
     """
-    chosen = Settings().but(**settings)
+    chosen = Settings(
+        span=span, turn=turn, start=start, cutter=cutter, model=model, intent=intent, arc=arc, work_px=work_px,
+        jobs=jobs, jitter=jitter, seed=seed,
+    )
     with turnaround.workers(chosen.jobs) as run:
         pose = read_pose(Path(path), chosen, run, progress or silent, known)
     if not any(v.scored for v in pose.views):
@@ -80,44 +100,71 @@ def score_pose(
 
 
 def rank_poses(
-    paths: Sequence[str | Path] | str | Path,
+    paths: Sequence[str | Path | Pose] | str | Path | Pose,
     *,
+    intents: Mapping[str, Intent] | None = None,
+    span: float = DEFAULT.span,
+    turn: Turn = DEFAULT.turn,
+    start: float = DEFAULT.start,
+    cutter: Cutter = DEFAULT.cutter,
+    model: str | None = DEFAULT.model,
+    intent: Intent = DEFAULT.intent,
+    arc: tuple[float, float] | None = DEFAULT.arc,
+    work_px: int = DEFAULT.work_px,
+    jobs: int = DEFAULT.jobs,
+    jitter: int = DEFAULT.jitter,
+    seed: int = DEFAULT.seed,
     progress: turnaround.Progress | None = None,
     known: Memory | None = None,
-    intents: Mapping[str, Intent] | None = None,
-    **settings: Any,
-) -> Ranking:
+) -> ScoredRanking:
     """Read several candidate poses and put them in order, best first; none is dropped.
 
-    ``paths`` are poses as in :func:`score_pose`, or one folder that holds a folder or clip for each pose. ``intents``
-    says for poses by name what they are meant to be where that differs from the setting ``intent``. A pose that cannot
-    be used at all does not stop the others: ``left_out`` tells it.
+    Parameters
+    ----------
+    paths : path-like, Pose, or several of them
+        Poses as in :func:`score_pose`, or one folder that holds a folder or clip for each pose. A pose that is already
+        scored keeps its views and what it is meant to be; what counts of it follows ``arc``, like that of the others.
+    intents : mapping, optional
+        What poses are meant to be, by name, where that differs from ``intent``.
+    span, turn, start, cutter, model, intent, arc, work_px, jobs, jitter, seed, progress, known
+        As in :func:`score_pose`.
 
     Raises
     ------
     SilhouetteError
-        If the settings or all poses are of no use; says what to do.
+        If the settings or all poses are of no use; also where ``intents`` names no pose, or one that was scored as
+        something else. A pose that cannot be used does not stop the others: ``left_out`` says why.
     """
-    chosen = Settings().but(**settings)
-    places = find_poses([paths] if isinstance(paths, str | Path) else paths)
-    names = _distinct_names(places)
-    if unknown := sorted(set(intents or ()) - set(names)):
+    chosen = Settings(
+        span=span, turn=turn, start=start, cutter=cutter, model=model, intent=intent, arc=arc, work_px=work_px,
+        jobs=jobs, jitter=jitter, seed=seed,
+    )
+    given = _candidates(paths)
+    if not given:
+        raise PoseError("No pose was given.", do="Give a folder or clip for each pose.")
+    names = _distinct_names(given)
+    intents = intents or {}
+    if unknown := sorted(set(intents) - set(names)):
         raise SettingsError(f"No pose is called {', '.join(unknown)}.", do=f"There are: {', '.join(names)}.")
     poses, left_out, first = [], [], None
     with turnaround.workers(chosen.jobs) as run:
-        for place, name in zip(places, names, strict=True):
-            meant = chosen.but(intent=(intents or {}).get(name, chosen.intent))
+        for one, name in zip(given, names, strict=True):
             try:
-                poses.append(replace(read_pose(place, meant, run, progress or silent, known), name=name))
+                if isinstance(one, Pose):
+                    pose = _counted(one, intents.get(name, one.intent), chosen)
+                else:
+                    meant = chosen.but(intent=intents.get(name, chosen.intent))
+                    pose = read_pose(one, meant, run, progress or silent, known)
+                poses.append(replace(pose, name=name))
             except POSE_FAULTS as error:
                 left_out.append((name, str(error)))
                 first = first or error
     if first is not None and not poses:
-        raise _all_left_out(first, len(places)) from first
+        raise _all_left_out(first, len(given)) from first
     if not any(v.scored for pose in poses for v in pose.views):
         raise _useless(poses[0], poses[0].source)
     ordered = ranking.rank(poses, chosen.intent)
-    return Ranking(ordered, intent=chosen.intent, arc=chosen.arc, left_out=tuple(left_out))
+    return ScoredRanking(ordered, intent=chosen.intent, arc=chosen.arc, left_out=tuple(left_out))
 
 
 def find_poses(paths: Sequence[str | Path]) -> list[Path]:
@@ -158,46 +205,6 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
     return poses
 
 
-def placed(result: Ranking) -> Ranking:
-    """The same without the views whose angle is not known: they have no place on a wheel or a sheet."""
-    poses = [replace(p, views=tuple(v for v in p.views if not np.isnan(v.angle))) for p in result.poses]
-    return replace(result, poses=tuple(poses))
-
-
-def as_html(result: Ranking) -> str:
-    """How a result shows itself in a notebook: wheels and strips of black shapes, as inline SVG."""
-    from silhouette.show import report
-
-    return report.fragment(placed(result))
-
-
-def measure_mask(mask: Mask, intent: Intent = "open") -> tuple[Outline, Measures, BodyReading | None, Reading] | None:
-    """Outline, measures, the reader's reading (None where it stood aside) and the verdict; None for an empty mask."""
-    line = outline.outline_of(mask)
-    if line is None:
-        return None
-    measures = measure.measure_outline(line.polygon)
-    body = _read_body(line)
-    return line, measures, body, view.read_view(measures, line, intent, body)
-
-
-def _read_body(line: Outline) -> BodyReading | None:
-    """The reader's reading; None where it stands aside or cannot be run."""
-    from silhouette.reading import reader
-
-    body = _read_any(line)
-    return body if body is not None and body.unlike < reader.UNLIKE else None
-
-
-def _read_any(line: Outline) -> BodyReading | None:
-    """As :func:`_read_body`, however unlike a body the outline is."""
-    from silhouette.reading import reader
-
-    try:
-        return reader.read_body(line)
-    except SilhouetteError:
-        return None
-
 # ------------------------------------------------------------------------------------------------- one pose, in steps
 
 
@@ -214,20 +221,18 @@ class _Measured:
 
 def read_pose(
     place: Path, settings: Settings, run: turnaround.Run, tell: turnaround.Progress, known: Memory | None
-) -> Pose:
+) -> ScoredPose:
     gathered = turnaround.gather(place, settings, run, tell, known)
     measured = list(run(partial(_measure, settings=settings), gathered.taken))
     measured, notes = _give_angles(measured, gathered, settings)
     views = _flag_same_angles([_to_view(m) for m in measured])
     views.sort(key=lambda v: (np.isnan(v.angle), v.angle, v.stop.index))
     views = circle.infer_far_side(views)
-    walk = circle.walk_round(views, settings.arc)
-    samples = circle.resample(views, settings.arc, _edge_sd(views, settings), settings.seed)
-    low, high = _interval(samples, walk)
     if not any(v.scored for v in views):
-        notes.append(f"Not read: {_nothing_read(views)}")
+        notes.append(_nothing_read(views))
     notes += _not_alone(views)
-    return Pose(
+    walk, samples, low, high = _walk(views, settings)
+    return ScoredPose(
         name=gathered.name,
         source=place,
         views=tuple(views),
@@ -241,27 +246,40 @@ def read_pose(
     )
 
 
+def _walk(views: Sequence[View], settings: Settings) -> tuple[Round, Any, int | None, int | None]:
+    """The round of these views, its resamplings, and the range of degrees that read."""
+    walk = circle.walk_round(views, settings.arc)
+    samples = circle.resample(views, settings.arc, _edge_sd(views, settings), settings.seed)
+    return walk, samples, *_interval(samples, walk)
+
+
+def _counted(pose: Pose, intent: Intent | str, settings: Settings) -> Pose:
+    """A pose scored earlier, counted on the arc that is asked for now."""
+    if intent != pose.intent:
+        raise SettingsError(f"{pose.name} was scored as {pose.intent}, not as {intent}.",
+                            do=f"Score it again with intent={intent!r}, or give its folder.")
+    walk, samples, low, high = _walk(pose.views, settings.but(intent=pose.intent))
+    return replace(pose, round=walk, samples=samples, reads_low=low, reads_high=high)
+
+
 def _measure(taken: Taken, settings: Settings) -> _Measured:
     if taken.cut is None or not taken.cut.mask.any():
         return _Measured(taken)
-    found = measure_mask(taken.cut.mask, settings.intent)
+    found = measuring.measure_mask(taken.cut.mask, settings.intent)
     return _Measured(taken) if found is None else _Measured(taken, *found)
 
 
 def _give_angles(
     measured: list[_Measured], gathered: turnaround.Gathered, settings: Settings
-) -> tuple[list[_Measured], list[str]]:
+) -> tuple[list[_Measured], list[Note]]:
     """Spread the angles of stills that do not state one, now that it can be seen whether the last repeats the first."""
     if gathered.angled:
         return measured, []
     outlines = [m.outline for m in measured]
     repeats = circle.ends_where_it_began(outlines, settings.span)
     given = filenames.spread(len(measured), settings.span, start=settings.start, turn=settings.turn, repeats=repeats)
-    note = f"Angles: {len(measured)} pictures in the order of their names, spread over {settings.span:g} degrees."
-    if settings.span in (180, 360):
-        end = "opposite the first" if settings.span == 180 else "where the first stood"
-        last = f"to stand {end}" if repeats else f"to stand one step short of {end}"
-        note = f"{note} The last was taken {last}; if that is wrong, name them by angle."
+    last = None if settings.span not in (180, 360) else "repeats" if repeats else "one short"
+    note = Note.of("angles spread", count=len(measured), span=settings.span, last=last)
     with_angles = [
         replace(m, taken=replace(m.taken, stop=replace(m.taken.stop, angle=a)))
         for m, a in zip(measured, given, strict=True)
@@ -301,20 +319,15 @@ def _flag_same_angles(views: list[View]) -> list[View]:
     return [replace(v, flags=(*v.flags, SAME_ANGLE)) if count.get(v.angle, 0) > 1 else v for v in views]
 
 
-def _not_alone(views: Sequence[View]) -> list[str]:
+def _not_alone(views: Sequence[View]) -> list[Note]:
     """A question where scored outlines are far from any one body's: two people who touch are cut out as one figure."""
     asked = []
     for v in views:
         if v.scored and not v.inferred and SHAPE_ALONE in v.flags and v.outline is not None:
-            body = _read_any(v.outline)
-            asked += [v.stop] if body is not None and body.unlike >= NOT_ONE_BODY else []
-    if not asked:
-        return []
-    where = "The outline" if len(views) == 1 else f"At {named(asked, range(len(asked)))} the outline"
-    return [
-        f"{where} is unlike one body. Does somebody, or something large, touch the model? Then take the pictures again "
-        "without; if not, look whether the figure was cut out right."
-    ]
+            body = measuring.read_any(v.outline)
+            asked += [v.angle] if body is not None and body.unlike >= NOT_ONE_BODY else []
+    taken = sum(not v.inferred for v in views)
+    return [Note.of("unlike one body", angles=asked, views=taken)] if asked else []
 
 
 def _edge_sd(views: Sequence[View], settings: Settings) -> float:
@@ -339,7 +352,7 @@ def _readability_moved(v: View, distance: float, intent: Intent) -> float | None
     if polygon.is_empty:
         return None
     line = replace(v.outline, polygon=polygon)
-    return view.read_view(measure.measure_outline(polygon), line, intent, _read_body(line)).readability
+    return view.read_view(measure.measure_outline(polygon), line, intent, measuring.read_body(line)).readability
 
 
 def _interval(samples: Any, walk: Round) -> tuple[int | None, int | None]:
@@ -366,8 +379,17 @@ def _is_pose(place: Path) -> bool:
         return False
 
 
-def _distinct_names(places: Sequence[Path]) -> list[str]:
-    names = [turnaround.name_of(p) for p in places]
+def _candidates(paths: Sequence[str | Path | Pose] | str | Path | Pose) -> list[Path | Pose]:
+    """What is to be ranked: places, and poses already scored."""
+    given = [paths] if isinstance(paths, str | Path | Pose) else list(paths)
+    if any(isinstance(one, Pose) for one in given):
+        return [one if isinstance(one, Pose) else Path(one) for one in given]
+    return list(find_poses([one for one in given if not isinstance(one, Pose)]))
+
+
+def _distinct_names(given: Sequence[Path | Pose]) -> list[str]:
+    names = [one.name if isinstance(one, Pose) else turnaround.name_of(one) for one in given]
+    places = [one.source if isinstance(one, Pose) else one for one in given]
     return [
         name if names.count(name) == 1 else f"{printable(turnaround.whole_path(place).parent.name)}-{name}"
         for name, place in zip(names, places, strict=True)
@@ -382,20 +404,21 @@ def _all_left_out(first: SilhouetteError, count: int) -> SilhouetteError:
 def _useless(pose: Pose, path: str | Path) -> PoseError:
     """Why no picture of the pose could be scored, and what to do; a single picture's own problem names it already."""
     named = len(pose.views) == 1 and pose.views[0].problem
-    return PoseError(_nothing_read(pose.views), path=None if named else path, do=_what_then(pose))
+    return PoseError(words.not_read(_nothing_read(pose.views)), path=None if named else path, do=_what_then(pose))
 
 
-def _nothing_read(views: Sequence[View]) -> str:
+def _nothing_read(views: Sequence[View]) -> Note:
+    """Why none of the views could be scored."""
     problems = [v.problem for v in views if v.problem]
     if problems and len(problems) == len(views):
-        if len(problems) == 1:
-            return problems[0]
-        return f"none of its {len(problems)} pictures can be read. The first: {problems[0]}"
-    if all(v.outline is None for v in views):
-        return "no figure was found." if len(views) == 1 else f"no figure was found in its {len(views)} pictures."
-    if all(TWO_FIGURES in v.flags for v in views if v.outline is not None):
-        return "two people stand in it, and it cannot be told which of them is meant."
-    return "the figure could not be told from the background well enough to score it."
+        cause = "problem" if len(problems) == 1 else "problems"
+    elif all(v.outline is None for v in views):
+        cause = "no figure"
+    elif all(TWO_FIGURES in v.flags for v in views if v.outline is not None):
+        cause = "two people"
+    else:
+        cause = "not trusted"
+    return Note.of("not read", cause=cause, count=len(views), first=problems[0] if problems else None)
 
 
 def _what_then(pose: Pose) -> str | None:

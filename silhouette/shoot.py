@@ -15,10 +15,11 @@ from silhouette.check import findings
 from silhouette.errors import PoseError, SettingsError
 from silhouette.export import reference_set, write_set
 from silhouette.intake import film, stills
-from silhouette.records import CANNOT_TELL, Outline, Pixels, Pose, View
+from silhouette.records import CANNOT_TELL, Note, Outline, Pixels, Pose, View
 from silhouette.records_shoot import CheckReport, SetLayout, SetView
 from silhouette.settings import TRUST, Paper, Settings
 from silhouette.shape import outline
+from silhouette.show import words
 from silhouette.texts import printable
 from silhouette.turn import estimate
 from silhouette.turn import respread as turns
@@ -68,7 +69,7 @@ def check_turnaround(
     seen, looks = [t for t, _ in both], [k for _, k in both]
     if not any(t.cut is not None and t.cut.mask.any() for t in seen):
         raise PoseError("no figure was found.", path=place, do="Check the clip, the light and the backdrop.")
-    notes = list(gathered.notes)
+    notes = [words.note(note) for note in gathered.notes]
     if not gathered.angled:
         masks = [t.cut.mask if t.cut is not None and t.cut.confidence >= TRUST else None for t in seen]
         turned = estimate.estimate_angles(masks, start=chosen.start, turn=chosen.turn)
@@ -160,7 +161,7 @@ def export_set(
         layout, out, silhouettes_only=silhouettes_only, originals=originals, crop=crop, print_scale=print_scale,
         pages=pages, overwrite=overwrite, progress=tell,
     )
-    return replace(layout, notes=(*pose.notes, *layout.notes))
+    return replace(layout, notes=(*map(words.note, pose.notes), *layout.notes))
 
 
 def respread(pose: Pose, settings: Settings) -> Pose:
@@ -175,23 +176,20 @@ def respread(pose: Pose, settings: Settings) -> Pose:
         return pose
     if not told.better:
         k = told.moved[0]
-        doubt = (
-            f"Their outlines say otherwise: {shot[k].name}, called {shot[k].angle:.0f}, seems to be shot from about "
-            f"{told.angles[k]:.0f}. Was a stop left out, or shot again out of its turn? See to it with silhouette "
-            "check, and give the angles in the names or in angles.csv."
-        )
+        doubt = Note.of("angles doubted", name=shot[k].name, angle=shot[k].angle, told=float(told.angles[k]))
         return replace(pose, notes=(*pose.notes, doubt))
     views = [
         replace(v, stop=replace(v.stop, angle=float(a), angle_from="outline", angle_sure=float(s)))
         for v, a, s in zip(shot, told.angles, told.sure, strict=True)
     ]
-    why = [f"a stop is missing after {shot[k].name}" for k in told.skipped]
-    why += [f"{shot[k + 1].name} repeats {shot[k].name}" for k in told.repeated]
-    note = (
-        f"Angles: found from the outlines, give or take {np.median(told.sure[1:]):.0f} degrees, since the steps are "
-        f"not even: {', '.join(why)}."
+    note = Note.of(
+        "angles from outlines",
+        sure=float(np.median(told.sure[1:])),
+        missing_after=[shot[k].name for k in told.skipped],
+        repeats=[(shot[k + 1].name, shot[k].name) for k in told.repeated],
     )
-    return replace(pose, views=tuple(views), notes=(note, *(n for n in pose.notes if not n.startswith("Angles: "))))
+    others = [n for n in pose.notes if n.kind != "angles spread"]
+    return replace(pose, views=tuple(views), notes=(note, *others))
 
 
 def _pose_to_keep(place: Path, settings: Settings, tell: turnaround.Progress) -> Pose:

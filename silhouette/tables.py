@@ -1,20 +1,27 @@
-"""Results as plain data: ``result.json``, ``views.csv``, a pandas table. A measure that could not be made is null."""
+"""Results as plain data: ``result.json``, ``views.csv``, a pandas table. A measure that could not be made is null.
+
+Kinds are for programs, the sentences beside them for people. Numbers are rounded in files only.
+"""
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from silhouette.records import Pose, Ranking, Stop, View
+from silhouette.records import Note, Pose, Ranking, Reason, Stop, View
 from silhouette.records_shoot import CheckReport
+from silhouette.show import words
 from silhouette.texts import csv_cell, printable
 
 if TYPE_CHECKING:
     import pandas as pd
 
-SCHEMA = 1
+SCHEMA = 2
+"""Of ``result.json``. 2 is 1 and more: `reasons` of a view, `causes` of a weak arc, `note_kinds` of a pose."""
+CHECK_SCHEMA = 1
+"""Of ``check.json``."""
 
 
 def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
@@ -45,66 +52,76 @@ def pose_to_dict(pose: Pose) -> dict[str, Any]:
         },
         "rank": pose.rank,
         "tied_with": list(pose.tied_with),
-        "weak_arcs": [{"from": _plain(a.start), "to": _plain(a.end), "why": list(a.why)} for a in walk.weak_arcs],
+        "weak_arcs": [
+            {"from": _plain(a.start), "to": _plain(a.end), "why": _said(a.causes), "causes": _kinds(a.causes)}
+            for a in walk.weak_arcs
+        ],
         "missing_arcs": [{"from": _plain(a.start), "to": _plain(a.end)} for a in walk.missing_arcs],
         "flags": list(pose.flags),
-        "notes": list(pose.notes),
+        "notes": [words.note(note) for note in pose.notes],
+        "note_kinds": [_note(note) for note in pose.notes],
         "views": [view_to_dict(view) for view in pose.views],
     }
 
 
-def view_to_dict(view: View) -> dict[str, Any]:
-    """One view of ``result.json``; also, lists joined, a row of ``views.csv``."""
+def view_to_dict(view: View, *, exact: bool = False) -> dict[str, Any]:
+    """One view of ``result.json``; also, lists joined, a row of ``views.csv``. ``exact`` leaves numbers unrounded."""
     measures, reading, body = view.measures, view.reading, view.body
+    plain = _exact if exact else _plain
     return {
         "source": printable(view.stop.source.name),
         "name": view.name,
-        "angle": _plain(view.angle),
+        "angle": plain(view.angle),
         "angle_from": view.stop.angle_from,
-        "readability": _plain(reading and reading.readability),
-        "clear": _plain(reading and reading.clear),
-        "interesting": _plain(reading and reading.interesting),
+        "readability": plain(reading and reading.readability),
+        "clear": plain(reading and reading.clear),
+        "interesting": plain(reading and reading.interesting),
         "band": reading and reading.band,
-        "negative_space": _plain(measures and measures.negative_space, 4),
-        "contour_complexity": _plain(measures and measures.contour_complexity, 4),
-        "limb_separation": _plain(measures and measures.limb_separation, 4),
+        "negative_space": plain(measures and measures.negative_space, 4),
+        "contour_complexity": plain(measures and measures.contour_complexity, 4),
+        "limb_separation": plain(measures and measures.limb_separation, 4),
         "gaps_enclosed": None if measures is None else len(measures.gaps_enclosed),
         "gaps_open": None if measures is None else len(measures.gaps_open),
         "parts": None if measures is None else len(measures.parts),
         "tangents": None if measures is None else len(measures.tangents),
         "limb_legibility": body
         and {
-            "head": _plain(body.limb_legibility.head, 3),
-            "arms": [_plain(x, 3) for x in body.limb_legibility.arms],
-            "legs": [_plain(x, 3) for x in body.limb_legibility.legs],
+            "head": plain(body.limb_legibility.head, 3),
+            "arms": [plain(x, 3) for x in body.limb_legibility.arms],
+            "legs": [plain(x, 3) for x in body.limb_legibility.legs],
         },
         "joints": body
         and [
-            {"joint": j.joint, "x": _plain(j.x, 4), "y": _plain(j.y, 4), "spread": _plain(j.spread, 4)}
-            | ({} if j.also is None else {"or": [_plain(j.also[0], 4), _plain(j.also[1], 4)]})
+            {"joint": j.joint, "x": plain(j.x, 4), "y": plain(j.y, 4), "spread": plain(j.spread, 4)}
+            | ({} if j.also is None else {"or": [plain(j.also[0], 4), plain(j.also[1], 4)]})
             for j in body.joints
         ],
         "cutter": view.cutter,
-        "confidence": _plain(view.confidence, 4),
+        "confidence": plain(view.confidence, 4),
         "flags": list(view.flags),
-        "why": list(reading.why) if reading else [],
+        "why": _said(reading.reasons) if reading else [],
+        "reasons": _kinds(reading.reasons) if reading else [],
         "problem": view.problem,
     }
 
 
-def views_table(poses: Iterable[Pose]) -> pd.DataFrame:
-    """One row a view, in the order of poses and angles, with the pose's name and rank in front."""
+def views_table(poses: Iterable[Pose], *, exact: bool = False) -> pd.DataFrame:
+    """One row a view, in the order of poses and angles, with the pose's name and rank in front.
+
+    Numbers are rounded as in ``result.json`` unless ``exact``.
+    """
     import pandas as pd
 
     rows = []
     for pose in poses:
         for view in pose.views:
-            row = view_to_dict(view)
+            row = view_to_dict(view, exact=exact)
             limbs = row.pop("limb_legibility") or {"head": None, "arms": [None, None], "legs": [None, None]}
             row.pop("joints")
             row |= {"head": limbs["head"], "arm_weaker": limbs["arms"][0], "arm_stronger": limbs["arms"][1]}
             row |= {"leg_weaker": limbs["legs"][0], "leg_stronger": limbs["legs"][1]}
-            row |= {"flags": "; ".join(row["flags"]), "why": "; ".join(row["why"])}
+            kinds = "; ".join(reason["kind"] for reason in row.pop("reasons"))
+            row |= {"flags": "; ".join(row["flags"]), "why": "; ".join(row["why"]), "reasons": kinds}
             rows.append({"pose": pose.name, "rank": pose.rank, **row})
     return pd.DataFrame(rows)
 
@@ -131,7 +148,8 @@ def check_to_dict(report: CheckReport) -> dict[str, Any]:
         if f.check == "held pose":
             row |= {"where": f.where, "how_far": f.how_far}
         findings.append(row)
-    return {"schema": SCHEMA, "name": report.name, "stops": [_stop_row(s) for s in report.stops], "findings": findings}
+    stops = [_stop_row(s) for s in report.stops]
+    return {"schema": CHECK_SCHEMA, "name": report.name, "stops": stops, "findings": findings}
 
 
 def to_json(data: dict[str, Any]) -> str:
@@ -152,9 +170,34 @@ def _stop_row(stop: Stop) -> dict[str, Any]:
     }
 
 
+def _said(found: Sequence[Reason]) -> list[str]:
+    return [words.reason(reason) for reason in found]
+
+
+def _kinds(found: Sequence[Reason]) -> list[dict[str, Any]]:
+    return [
+        {"kind": r.kind.value, "limb": r.limb, "zone": r.zone, "side": r.side, "severity": _plain(r.severity, 3)}
+        for r in found
+    ]
+
+
+def _note(note: Note) -> dict[str, Any]:
+    """A note's kind and values; numbers rounded, what is not a number null."""
+    return {name: _rounded(value) for name, value in note.plain.items()}
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [_rounded(v) for v in value]
+    return _plain(value) if isinstance(value, float) else value
+
+
 def _plain(value: Any, digits: int = 1) -> float | None:
     """A rounded Python float, or None for what is missing or not a number."""
-    if value is None:
-        return None
-    number = float(value)
-    return None if math.isnan(number) else round(number, digits)
+    number = _exact(value)
+    return None if number is None else round(number, digits)
+
+
+def _exact(value: Any, digits: int = 1) -> float | None:
+    """A Python float as it is, whatever ``digits``; None for what is missing or not a number."""
+    return None if value is None or math.isnan(value) else float(value)

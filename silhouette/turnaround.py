@@ -28,7 +28,7 @@ from silhouette.errors import AnglesError, PictureError, PoseError, SilhouetteEr
 from silhouette.intake import filenames, film, stills
 from silhouette.intake.regular import is_there
 from silhouette.known import Memory, Taken, key_of
-from silhouette.records import Cut, Mask, Picture, Pixels, Stop
+from silhouette.records import Cut, Mask, Note, Picture, Pixels, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.settings import TRUST, Settings
 from silhouette.texts import printable
@@ -58,7 +58,7 @@ class Gathered:
     taken: tuple[Taken, ...]
     angled: bool
     """False where the angles have yet to be spread."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     looks: tuple[StopLook | None, ...] = ()
     """What the shoot check keeps of each picture taken, None where it could not be used; empty unless asked for."""
 
@@ -172,16 +172,23 @@ def _no_angle(taken: Taken, stops: Sequence[Stop]) -> Taken:
     return replace(taken, cut=None, problem=taken.problem or told)
 
 
-def _notes(taken: Sequence[Taken], angled: Sequence[filenames.Angled] | None) -> list[str]:
-    notes = [t.problem for t in taken if t.problem]
+def _notes(taken: Sequence[Taken], angled: Sequence[filenames.Angled] | None) -> list[Note]:
+    notes = [Note.of("problem", text=t.problem) for t in taken if t.problem]
     if angled is not None and len(taken) > 1:
-        source = "the names of the pictures" if angled[0].angle_from == "name" else filenames.CSV_NAME
-        notes.insert(0, f"Angles: from {source}.")
+        table = Note.of("angles from table", file=filenames.CSV_NAME)
+        notes.insert(0, Note.of("angles from names") if angled[0].angle_from == "name" else table)
         if poses := _several_poses([t.stop for t in taken]):
-            notes.append(f"These look like several poses: {', '.join(poses)}. Give each a folder of its own.")
+            notes.append(Note.of("several poses", names=poses))
     if _sideways([t.cut.mask for t in taken if t.cut is not None and t.cut.confidence >= TRUST]):
-        notes.append("The figure lies on its side in every picture. If it stands, turn the pictures upright first.")
+        notes.append(Note.of("on its side"))
     return notes
+
+
+def as_note(told: Note | str | dict[str, Any]) -> Note:
+    """A note from another room: as it is, in its plain form, or as a sentence of its own."""
+    if isinstance(told, Note):
+        return told
+    return Note.of("said", text=told) if isinstance(told, str) else Note.of(**told)
 
 
 def _several_poses(stops: Sequence[Stop]) -> list[str]:
@@ -412,10 +419,13 @@ def _cut_clip(
     ]
     jobs = [(stop, p, shared, settings, look) for stop, p in zip(stops, pictures, strict=True)]
     taken, looks = _take_each(jobs, len(stops), printable(place.stem), run, tell)
-    return taken, looks, {"motion_share": found.motion_share.tolist(), "notes": list(found.notes)}
+    notes = [as_note(told).plain for told in found.notes]
+    return taken, looks, {"motion_share": found.motion_share.tolist(), "notes": notes}
 
 
-def _angled_clip(place: Path, taken: Sequence[Taken], share: Any, notes: Sequence[str], settings: Settings) -> Gathered:
+def _angled_clip(
+    place: Path, taken: Sequence[Taken], share: Any, notes: Sequence[dict[str, Any]], settings: Settings
+) -> Gathered:
     masks = [t.cut.mask if t.cut is not None and t.cut.confidence >= TRUST else None for t in taken]
     turn = estimate.estimate_angles(masks, share, start=settings.start, turn=settings.turn)
     angled = [
@@ -424,4 +434,5 @@ def _angled_clip(place: Path, taken: Sequence[Taken], share: Any, notes: Sequenc
     ]
     if not angled:
         raise AnglesError("no stop of the turn could be found.", path=place)
-    return Gathered(printable(place.stem), tuple(angled), True, (*notes, *turn.notes))
+    told: list[dict[str, Any] | Note | str] = [*notes, *turn.notes]
+    return Gathered(printable(place.stem), tuple(angled), True, tuple(map(as_note, told)))

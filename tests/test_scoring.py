@@ -15,8 +15,8 @@ import pytest
 import silhouette
 from silhouette import known, outputs, scoring, shoot, tables
 from silhouette.errors import CutterError, PoseError, SettingsError
-from silhouette.records import CUT_BY_FRAME, INFERRED, ONE_PICTURE, SAME_ANGLE, UNREADABLE
-from silhouette.show import table
+from silhouette.records import CUT_BY_FRAME, INFERRED, ONE_PICTURE, SAME_ANGLE, UNREADABLE, Note, Reason, ReasonKind
+from silhouette.show import table, words
 
 EIGHT = range(0, 360, 45)
 
@@ -78,7 +78,8 @@ def test_counted_names_are_spread_and_the_repeat_of_the_start_is_seen(drawn_turn
     pose = silhouette.score_pose(drawn_turn("turn", [*EIGHT, 0], stem="IMG_{i:04d}"))
     assert [round(v.angle) for v in sorted(pose.views, key=lambda v: v.stop.index)] == [*EIGHT, 0]
     assert all(v.stop.angle_from == "spread" for v in pose.views)
-    assert any("taken to stand where the first stood" in note for note in pose.notes)
+    (spread,) = pose.notes
+    assert spread == Note.of("angles spread", count=9, span=360.0, last="repeats")
     right = silhouette.score_pose(pose.source, turn="right", start=90)
     assert [round(v.angle) for v in sorted(right.views, key=lambda v: v.stop.index)][:3] == [90, 45, 0]
 
@@ -96,7 +97,7 @@ def test_one_bad_picture_does_not_stop_the_others(drawn_turn: Callable[..., Path
     pose = silhouette.score_pose(folder)
     bad = next(v for v in pose.views if v.angle == 90)
     assert UNREADABLE in bad.flags and bad.reading is None and "090.jpg" in (bad.problem or "")
-    assert any("090.jpg" in note for note in pose.notes)
+    assert [n.kind for n in pose.notes] == ["angles from names", "problem"] and "090.jpg" in pose.notes[1]["text"]
     assert pose.round.counted_degrees == 360 - 90, "the hole of 90 degrees is left open"
 
 
@@ -111,7 +112,7 @@ def test_one_picture(drawn_turn: Callable[..., Path]) -> None:
 def test_two_people_who_touch_are_asked_about_and_one_alone_is_not(data: Path, tmp_path: Path) -> None:
     turn = data / "rendered" / "turn"
     alone = silhouette.score_pose(turn)
-    assert not any("unlike one body" in note for note in alone.notes)
+    assert not any(note.kind == "unlike one body" for note in alone.notes)
     for angle in (0, 90, 180):
         mask = cv2.imread(str(turn / "masks" / f"{angle:03d}.png"), cv2.IMREAD_GRAYSCALE) > 127
         columns = np.flatnonzero(mask.any(axis=0))
@@ -125,8 +126,7 @@ def test_two_people_who_touch_are_asked_about_and_one_alone_is_not(data: Path, t
         cv2.imwrite(str(tmp_path / f"{angle:03d}.png"), still)
         cv2.imwrite(str(tmp_path / f"{angle:03d}.mask.png"), both.astype(np.uint8) * 255)
     pair = silhouette.score_pose(tmp_path)
-    (told,) = [note for note in pair.notes if "unlike one body" in note]
-    assert told.startswith("At 0, 90 and 180 the outline")
+    assert Note.of("unlike one body", angles=[0.0, 90.0, 180.0], views=3) in pair.notes
 
 
 def test_two_stills_of_one_angle_are_flagged(drawn_turn: Callable[..., Path]) -> None:
@@ -204,8 +204,16 @@ def test_result_is_plain_data_with_null_for_what_was_not_made(drawn_turn: Callab
     (folder / "090.jpg").write_text("x")
     ranking = silhouette.rank_poses([folder])
     data = json.loads(ranking.to_json())
-    assert data["schema"] == 1
+    assert data["schema"] == 2
     (pose,) = data["poses"]
+    assert [note["kind"] for note in pose["note_kinds"]] == ["angles from names", "problem"]
+    assert pose["note_kinds"][1]["text"] == pose["notes"][1]
+    for view in pose["views"]:
+        assert [words.reason(Reason(ReasonKind(r["kind"]), r["limb"], r["zone"], r["side"])) for r in view["reasons"]
+                ] == view["why"]
+    for arc in pose["weak_arcs"]:
+        assert arc["causes"] and len(arc["causes"]) == len(arc["why"])
+        assert not any(cause["side"] for cause in arc["causes"])
     assert {"name", "reads_degrees", "readability", "rank", "tied_with", "weak_arcs", "views"} <= set(pose)
     assert {"mean", "worst"} <= set(pose["readability"])
     bad = next(v for v in pose["views"] if v["angle"] == 90)
@@ -217,10 +225,10 @@ def test_result_is_plain_data_with_null_for_what_was_not_made(drawn_turn: Callab
 
 
 def test_unknown_settings_are_named(tmp_path: Path) -> None:
-    with pytest.raises(SettingsError, match="spam"):
-        silhouette.score_pose(tmp_path, spam=1)
+    with pytest.raises(TypeError, match="spam"):
+        silhouette.score_pose(tmp_path, spam=1)  # type: ignore[call-arg]
     with pytest.raises(SettingsError, match="cutter can be"):
-        silhouette.score_pose(tmp_path, cutter="magic")
+        silhouette.score_pose(tmp_path, cutter="magic")  # type: ignore[arg-type]
     with pytest.raises(PoseError, match="does not exist"):
         silhouette.rank_poses([tmp_path / "nowhere"])
 

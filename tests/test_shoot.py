@@ -92,7 +92,7 @@ def test_a_set_of_an_even_turn_keeps_its_even_angles(drawn_turn: Callable[..., P
     folder = drawn_turn("turn", STOPS, stem="IMG_{i:04d}")
     layout = shoot.export_set(folder, tmp_path / "set", silhouettes_only=True)
     assert [stem for stem, _ in layout.views][:3] == ["turn_000", "turn_000b", "turn_015"]
-    assert "spread over 360" in layout.notes[0] and not any("outlines say" in note for note in layout.notes)
+    assert "spread over 360" in layout.notes[0] and not any("outlines disagree" in note for note in layout.notes)
 
 
 def test_a_pose_may_be_a_clip(data: Path) -> None:

@@ -1,5 +1,6 @@
 """Pictures gathered: what the worker processes do when stopped, and what is said of pictures that lie on their side."""
 
+import json
 import os
 import signal
 import struct
@@ -14,6 +15,7 @@ import pytest
 
 from silhouette import scoring, turnaround
 from silhouette.errors import PoseError
+from silhouette.records import Note
 from silhouette.settings import Settings
 
 
@@ -37,23 +39,30 @@ def test_what_was_not_begun_is_dropped_when_stopped() -> None:
 def test_pictures_that_lie_on_their_side_are_noticed(drawn_turn: Callable[..., Path]) -> None:
     folder = drawn_turn("down", range(0, 360, 60), arms="down")
 
-    def told() -> str:
-        return " ".join(turnaround.gather(folder, Settings(), map, scoring.silent).notes)
+    def told() -> list[str]:
+        return [note.kind for note in turnaround.gather(folder, Settings(), map, scoring.silent).notes]
 
     assert "on its side" not in told()
     for path in folder.glob("*.jpg"):
         cv2.imwrite(str(path), cv2.rotate(cv2.imread(str(path)), cv2.ROTATE_90_CLOCKWISE))
-    assert "turn the pictures upright" in told()
+    assert "on its side" in told()
+
+
+def test_a_note_passes_in_every_form() -> None:
+    note = Note.of("several poses", names=["a", "b"])
+    kept = json.loads(json.dumps(note.plain))
+    assert turnaround.as_note(note) == turnaround.as_note(kept) == note
+    assert turnaround.as_note("The clip has no pauses.") == Note.of("said", text="The clip has no pauses.")
 
 
 def test_several_poses_in_one_folder_are_noticed(drawn_turn: Callable[..., Path]) -> None:
     folder = drawn_turn("mixed", range(0, 360, 90), stem="oar_{a:03.0f}")
     one = turnaround.gather(folder, Settings(), map, scoring.silent).notes
-    assert one == ("Angles: from the names of the pictures.",)
+    assert one == (Note.of("angles from names"),)
     for path in sorted(drawn_turn("other", range(0, 360, 90), arms="down").glob("*.jpg")):
         path.rename(folder / f"lookout_{path.name}")
     both = turnaround.gather(folder, Settings(), map, scoring.silent).notes
-    assert any("several poses: lookout, oar" in note for note in both)
+    assert Note.of("several poses", names=["lookout", "oar"]) in both
 
 
 def _bomb(path: Path) -> None:

@@ -171,7 +171,7 @@ def _demo(args: argparse.Namespace) -> int:
 
 def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> int:
     """Score or rank, print the table, write the results."""
-    from silhouette import known, scoring, writing
+    from silhouette import known, results, scoring, writing
     from silhouette.records import Ranking
     from silhouette.show import table
 
@@ -182,11 +182,11 @@ def _read(args: argparse.Namespace, places: list[Path], one: bool = False) -> in
     with _progress() as progress:
         if one:
             pose = scoring.score_pose(places[0], progress=progress, known=memory, **settings)
-            ranking = Ranking((pose,), settings["intent"], settings["arc"])
+            ranking: Ranking = Ranking((pose,), settings["intent"], settings["arc"])
         else:
             intents = {pose: what for pose, what in args.intent or () if pose}
             ranking = scoring.rank_poses(places, progress=progress, known=memory, intents=intents, **settings)
-    shown = scoring.placed(ranking)
+    shown = results.placed(ranking)
     said = table.score_table(shown.poses[0], columns()) if one else table.rank_table(shown, columns())
     if args.out is None:
         print(said)
@@ -387,8 +387,8 @@ def _add_settings(parser: argparse.ArgumentParser, *, reading: bool = True) -> N
     says = f"what is meant: open, closed or relief, of all or of one pose ({default.intent})"
     add("--intent", type=intent, action="append", metavar="[POSE=]WHAT", help=says)
     add("--arc", type=arc, default=default.arc, metavar="FROM-TO", help="count only these views: 300-60 for a niche")
-    add("--jitter", type=int, default=default.jitter, help="views re-measured for the plus-minus (%(default)s)")
-    add("--seed", type=int, default=default.seed, help="seed of the plus-minus (%(default)s)")
+    add("--jitter", type=int, default=default.jitter, help="views measured again for the range (%(default)s)")
+    add("--seed", type=int, default=default.seed, help="seed of the range (%(default)s)")
 
 
 def _add_output(parser: argparse.ArgumentParser, default: Path | None = None) -> None:

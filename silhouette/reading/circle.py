@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -12,19 +11,31 @@ from numpy.typing import NDArray
 from shapely.affinity import scale
 
 from silhouette.geometry.angles import apart, degrees_on, middle, on_arc, runs
-from silhouette.reading.reasons import speaks_for
-from silhouette.records import INFERRED, Arc, Gap, Joint, Measures, Outline, Part, Round, Tangent, View
+from silhouette.records import (
+    ARM_TROUBLES,
+    INFERRED,
+    Arc,
+    Gap,
+    Joint,
+    Measures,
+    Outline,
+    Part,
+    Reason,
+    ReasonKind,
+    Round,
+    Side,
+    Tangent,
+    View,
+    Zone,
+)
 from silhouette.settings import BAND_FAIR, BRIDGE
 
 HALF_TURN_HOLE = 150.0
 """A hole between stops at least this wide (degrees) makes the turn a half turn, whose far side is inferred."""
 SHORT_ARC = 10
 """Weak stretches nearer to each other than this (degrees) are told as one; a reading stretch that short is luck."""
-ONE_TROUBLE = (("both arms lost",), ("one arm lost", "one hand lost"))
-"""How reasons begin that are one trouble, however they are told: of a stretch's causes the commonest speaks for all,
-and both arms say that one is lost."""
 RESAMPLES = 200
-"""Resamplings behind a plus-minus; 200 put the ends of a 90 % interval within about a twentieth of its width."""
+"""Resamplings behind a range; 200 put the ends of a 90 % interval within about a twentieth of its width."""
 
 
 def infer_far_side(views: Sequence[View]) -> list[View]:
@@ -58,7 +69,7 @@ def mirrored(view: View) -> View:
         flags=(*view.flags, INFERRED),
         outline=None if outline is None else _mirror_outline(outline),
         measures=None if measures is None else _mirror_measures(measures),
-        reading=None if reading is None else replace(reading, why=tuple(_swap_sides(w) for w in reading.why)),
+        reading=None if reading is None else replace(reading, reasons=tuple(map(_mirror_reason, reading.reasons))),
         body=None
         if body is None
         else replace(body, joints=tuple(_mirror_joint(j) for j in body.joints)),
@@ -171,47 +182,45 @@ def _rests_on_inferred(views: Sequence[View], bridged: NDArray[np.bool_]) -> NDA
     return np.array([v.inferred for v in scored])[away.argmin(axis=1)] & bridged
 
 
-def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> tuple[str, ...]:
-    """The faults found most in the views of a stretch (or in the nearest view), commonest first.
-
-    Sides are left out. Where a lost hand lies is told if it lies there in most of the views that have the fault.
-    """
+def _causes(views: Sequence[View], start: float, end: float, most: int = 2) -> tuple[Reason, ...]:
+    """The faults found most in the views of a stretch (or in the nearest view), commonest first; see :func:`merged`."""
     scored = [v for v in views if v.scored and v.reading is not None]
     within = [v for v in scored if on_arc(v.angle, (start, end))]
     weak = [v for v in within if v.reading is not None and v.reading.readability < BAND_FAIR]
     told = weak or within or sorted(scored, key=lambda v: apart(v.angle, middle((start, end))))[:1]
-    count: Counter[str] = Counter()
-    placed: dict[str, Counter[str]] = {}
-    for view in told:
-        faults = [r for r in (view.reading.why if view.reading else ()) if not speaks_for(r)]
+    return merged([v.reading.reasons for v in told if v.reading is not None])[:most]
+
+
+def merged(seen: Sequence[Sequence[Reason]]) -> tuple[Reason, ...]:
+    """The faults of several views, each kind once, commonest first; in each view the weightier count more.
+
+    A lost arm and a lost hand are one trouble, and both arms lost say that one is. Sides are left out; where a hand
+    lies is told if it lies there in most of the views that lose it. The severity is the mean.
+    """
+    count: Counter[ReasonKind] = Counter()
+    found: dict[ReasonKind, list[Reason]] = {}
+    for reasons in seen:
+        faults = [reason for reason in reasons if not reason.praise]
         for place, reason in enumerate(faults):
-            count[without_place(reason)] += len(faults) - place
-            placed.setdefault(without_place(reason), Counter())[_without_side(reason)] += 1
-    causes = [fault for fault, _ in count.most_common()]
-    for one_trouble in ONE_TROUBLE:
-        alike = [fault for fault in causes if fault.startswith(one_trouble)]
-        causes = [fault for fault in causes if fault not in alike[1:]]
-    wider, narrower = ONE_TROUBLE
-    if any(fault.startswith(wider) for fault in causes):
-        causes = [fault for fault in causes if not fault.startswith(narrower)]
-    likeliest = {fault: forms.most_common(1)[0] for fault, forms in placed.items()}
-    return tuple(form if 2 * views_with > placed[fault].total() else fault
-                 for fault in causes[:most] for form, views_with in [likeliest[fault]])
+            count[reason.kind] += len(faults) - place
+            found.setdefault(reason.kind, []).append(reason)
+    kinds = [kind for kind, _ in count.most_common()]
+    arms = [kind for kind in kinds if kind in ARM_TROUBLES]
+    told = ReasonKind.ARMS_LOST if ReasonKind.ARMS_LOST in arms else arms[0] if arms else None
+    return tuple(_one_for(found[kind]) for kind in kinds if kind not in ARM_TROUBLES or kind == told)
 
 
-def without_place(reason: str) -> str:
-    """A reason without where it was seen, so that the same trouble in two views counts as one."""
-    return re.sub(r"(, (its|a) hand)? at the \w+$", "", _without_side(reason))
+def _one_for(alike: Sequence[Reason]) -> Reason:
+    """One reason for several of a kind."""
+    zones: Counter[Zone | None] = Counter(None if r.limb is None else r.zone for r in alike)
+    likeliest, times = zones.most_common(1)[0]
+    zone = likeliest if 2 * times > len(alike) else None
+    return replace(alike[0], zone=zone, side=None, severity=float(np.mean([r.severity for r in alike])))
 
 
-def _without_side(reason: str) -> str:
-    """A reason without where in the picture it was seen; the part of the body stays."""
-    return re.sub(r"(,| at| on| in| toward)* (the )?(picture (left|right)|middle)\b.*$", "", reason)
-
-
-def _swap_sides(text: str) -> str:
-    other = {"left": "right", "right": "left"}
-    return re.sub(r"picture (left|right)", lambda m: f"picture {other[m.group(1)]}", text)
+def _mirror_reason(reason: Reason) -> Reason:
+    other: dict[Side | None, Side] = {"picture left": "picture right", "picture right": "picture left"}
+    return replace(reason, side=other.get(reason.side, reason.side))
 
 
 def _mirror_joint(joint: Joint) -> Joint:

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 
 from silhouette.records import Pose
 
+Posed = TypeVar("Posed", bound=Pose)
+
 SURE = 0.9
 """Share of resamplings in which one pose must come out ahead before the order is called."""
 
 
-def rank(poses: Sequence[Pose], intent: str = "open") -> tuple[Pose, ...]:
+def rank(poses: Sequence[Posed], intent: str = "open") -> tuple[Posed, ...]:
     """The poses best first, each with its rank and the names it is tied with.
 
     The order follows the share of the counted degrees that read, then mean readability. Poses that could not be read
@@ -24,7 +27,7 @@ def rank(poses: Sequence[Pose], intent: str = "open") -> tuple[Pose, ...]:
     return tuple(pose for kind in kinds for pose in _rank_alike([p for p in poses if p.intent == kind]))
 
 
-def _rank_alike(poses: Sequence[Pose]) -> list[Pose]:
+def _rank_alike(poses: Sequence[Posed]) -> list[Posed]:
     order = sorted(poses, key=_key, reverse=True)
     ranked = []
     for place, pose in enumerate(order, start=1):

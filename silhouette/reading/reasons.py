@@ -1,4 +1,4 @@
-"""Why a view reads or does not, in a sculptor's words: which limb, where on the body, on which side of the picture.
+"""Why a view reads or does not: which limb, where on the body, on which side of the picture. No sentences here.
 
 Where the learned reader knows the outline for a body, the places come from where it puts head, hands, knees and feet.
 Else they come from the outline alone. An outline cannot tell front from back, so nothing is said to lie before or
@@ -18,13 +18,26 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, Point, Polygon
 
 from silhouette.reading import weights as w
-from silhouette.records import BodyReading, Gap, LimbLegibility, Measures, Outline, Part
+from silhouette.records import (
+    TRUNK,
+    BodyReading,
+    Gap,
+    LimbLegibility,
+    Measures,
+    Outline,
+    Part,
+    Reason,
+    ReasonKind,
+    Side,
+    Zone,
+)
 from silhouette.settings import BAND_FAIR, BAND_STRONG, Intent
 
-HEIGHTS = ((0.16, "at the head"), (0.30, "at the shoulders"), (0.47, "at the waist"), (0.62, "at the hips"),
-           (0.86, "at the knees"), (9.0, "at the feet"))
+Down = tuple[tuple[float, Zone], ...]
+"""Zones from the top, each with how far down it reaches."""
+HEIGHTS: Down = ((0.16, "head"), (0.30, "shoulder"), (0.47, "waist"), (0.62, "hip"), (0.86, "knee"), (9.0, "foot"))
 """Down to which y (figure heights) a place on an upright figure is called what."""
-LOW_HEIGHTS = ((0.34, "high up"), (0.67, "half-way up"), (9.0, "low down"))
+LOW_HEIGHTS: Down = ((0.34, "high up"), (0.67, "half-way up"), (9.0, "low down"))
 """The same for a figure that sits, crouches or lies: its heights say nothing of its joints."""
 ARMS_DOWN_TO, ASIDE = 0.62, 0.03
 """A gap above the first and farther from the middle than the second (figure heights) lies between arm and body."""
@@ -33,8 +46,8 @@ COLUMN = 0.45
 & Contini 1966: 0.259), an elbow held out on each side brings it to half."""
 UPRIGHT = 1.0
 """Width over height of an outline under which its figure is taken to be upright."""
-STRENGTHS = ("head, both arms and both legs stand clear", "most limbs stand clear", "a clear gap opens the shape")
-"""How the reasons begin that speak for a view."""
+OFF_MIDDLE = 0.03
+"""A place this far from the middle of the outline's box (figure heights) has a side."""
 
 # -- what the reader's joints are good for -----------------------------------------------------------------------------
 HAND_DEEP = 0.035
@@ -58,12 +71,10 @@ STANDING = (0.60, 0.82)
 figure, Drillis & Contini 1966). Only then does the line from head to knees tell chest, waist and hip."""
 TALL = 0.5
 """Least height from head to feet of such a figure, figure heights: a raised arm may take the rest."""
-ZONES = ((0.10, "head"), (0.26, "shoulder"), (0.42, "chest"), (0.58, "waist"), (0.74, "hip"), (0.94, "thigh"),
-         (1.10, "knee"))
+ZONES: Down = ((0.10, "head"), (0.26, "shoulder"), (0.42, "chest"), (0.58, "waist"), (0.74, "hip"),
+               (0.94, "thigh"), (1.10, "knee"))
 """Down to which share of the way from head to knees a place is called what. On a standing figure the shoulder lies at
 0.17, the waist at 0.48, the hip at 0.62 (after Drillis & Contini 1966)."""
-TRUNK = ("shoulder", "chest", "waist", "hip")
-"""Zones of the torso: with its hand there a lost arm lies in it."""
 
 
 @dataclass(frozen=True)
@@ -74,21 +85,16 @@ class Swallowed:
     """Distance to the nearest edge, figure heights."""
     more_hidden: bool
     """True for the one of the pair that the shape tells less of."""
-    zone: str | None
+    zone: Zone | None
     """Part of the body that it lies at; None where that is not sure."""
-    side: str
-    """``, picture left`` or ``, picture right``; empty where that is not sure."""
+    side: Side | None
+    """None where that is not sure."""
 
 
-def speaks_for(reason: str) -> bool:
-    """Whether a reason names a strength, not a fault."""
-    return reason.startswith(STRENGTHS)
-
-
-def place(x: float, y: float, *, upright: bool = True) -> str:
-    """Where in the picture, in words: a side and a height."""
-    side = "picture left" if x < -0.03 else "picture right" if x > 0.03 else "the middle"
-    return f"{side}, {next(name for down_to, name in (HEIGHTS if upright else LOW_HEIGHTS) if y < down_to)}"
+def place(x: float, y: float, *, upright: bool = True) -> tuple[Zone, Side]:
+    """Where a point of the outline lies: how high, and on which side of the picture."""
+    side: Side = "picture left" if x < -OFF_MIDDLE else "picture right" if x > OFF_MIDDLE else "middle"
+    return next(zone for down_to, zone in (HEIGHTS if upright else LOW_HEIGHTS) if y < down_to), side
 
 
 def reasons(
@@ -98,8 +104,8 @@ def reasons(
     intent: Intent,
     readability: float,
     body: BodyReading | None = None,
-) -> tuple[str, ...]:
-    """Why the view reads or does not, strongest first; at least one, and of a weak view at least one fault.
+) -> tuple[Reason, ...]:
+    """Why the view reads or does not, weightiest first; at least one, and of a weak view at least one fault.
 
     Parameters
     ----------
@@ -112,77 +118,75 @@ def reasons(
     """
     x0, _, x1, _ = outline.polygon.bounds
     upright, narrow = x1 - x0 < UPRIGHT, x1 - x0 < COLUMN
-    found: list[tuple[float, str]] = []
+    found: list[Reason] = []
     if limbs is not None:
         found += _lost_limbs(measures, limbs, intent, outline, body)
     for tangent in measures.tangents[:2]:
-        found.append((0.15, f"edges just touch at {place(*tangent.point, upright=upright)}"))
+        zone, side = place(*tangent.point, upright=upright)
+        found.append(Reason(ReasonKind.EDGES_TOUCH, None, zone, side, 0.15))
     if measures.symmetry > w.MIRRORED:
-        column = ": a straight, symmetric column" if narrow else ""
-        found.append((0.10, f"both sides of the outline match{column}"))
+        found.append(Reason(ReasonKind.COLUMN if narrow else ReasonKind.SIDES_MATCH, severity=0.10))
     if intent == "open" and measures.negative_space < w.BARE:
-        found.append((0.12, "no gap opens between limbs and body"))
+        found.append(Reason(ReasonKind.NO_GAP, severity=0.12))
     if not found and intent == "open" and readability < BAND_FAIR:
-        found.append((0.0, "limbs stand out too little from the body"))
+        found.append(Reason(ReasonKind.TOO_LITTLE))
     if not found or readability >= BAND_STRONG:
-        found.append((0.0, _strength(measures, limbs, upright)))
-    return tuple(dict.fromkeys(text for _, text in sorted(found, key=lambda f: -f[0])))
+        found.append(_strength(measures, limbs, upright))
+    return tuple(dict.fromkeys(sorted(found, key=lambda reason: -reason.severity)))
 
 
 def _lost_limbs(measures: Measures, limbs: LimbLegibility, intent: Intent, outline: Outline,
-                body: BodyReading | None) -> list[tuple[float, str]]:
+                body: BodyReading | None) -> list[Reason]:
     """What is lost, with how much of it: the legibility that is missing, limb by limb."""
-    found: list[tuple[float, str]] = []
+    found: list[Reason] = []
     limits = w.SHAPE_LIMITS if body is None else w.READER_LIMITS
     if limbs.head < limits.head:
         arm_above = any(p.tip[1] < 0.08 and p.length > 0.25 for p in measures.parts)
-        words = "head sunk into a raised arm" if arm_above else "head sunk into the rest, it does not stand clear"
-        found.append((0.1 + limits.head - limbs.head, words))
+        kind = ReasonKind.HEAD_BEHIND_ARM if arm_above else ReasonKind.HEAD_SUNK
+        found.append(Reason(kind, "head", severity=0.1 + limits.head - limbs.head))
     if intent != "open":
         return found
     arms = _lost_arms(measures, limbs.arms, swallowed(body, outline, "hand"), limits.arm)
     if arms is not None:
         found.append(arms)
     if limbs.legs[0] < limits.legs:
-        found.append((0.3 + limits.legs - limbs.legs[0], "legs read as one"))
+        found.append(Reason(ReasonKind.LEGS_AS_ONE, "leg", severity=0.3 + limits.legs - limbs.legs[0]))
     feet = swallowed(body, outline, "foot")
     if feet:
-        found.append((0.12, f"{'both feet' if len(feet) == 2 else 'one foot'} lost in the rest"))
+        found.append(Reason(ReasonKind.FEET_LOST if len(feet) == 2 else ReasonKind.FOOT_LOST, "foot", severity=0.12))
     return found
 
 
-def _lost_arms(measures: Measures, arms: tuple[float, float], hands: list[Swallowed],
-               limit: float) -> tuple[float, str] | None:
+def _lost_arms(measures: Measures, arms: tuple[float, float], hands: list[Swallowed], limit: float) -> Reason | None:
     """The arms' fault, if there is one: both arms, one arm with its hand, or a hand alone."""
     weaker, stronger = arms
     shown = _sides_with_arms(measures)
     hand = next((hand for hand in hands if hand.zone is not None), None)
+    zone, side = (None, None) if hand is None else (hand.zone, hand.side)
     if stronger < limit or (stronger < w.ARM_FLUSH and not shown):
-        where = "" if hand is None else f", a hand at the {hand.zone}{hand.side}"
-        torso = " in the torso" if hand is None or hand.zone in TRUNK else ""
-        return 0.4 + w.ARM_FLUSH - weaker, f"both arms lost{torso}{where}"
+        return Reason(ReasonKind.ARMS_LOST, "arm", zone, side, 0.4 + w.ARM_FLUSH - weaker)
     lost = max(0.1, 0.2 + w.ARM_FLUSH - weaker)
-    if weaker < limit and hand is not None and hand.more_hidden and hand.zone in TRUNK:
-        return lost, f"one arm lost in the torso, its hand at the {hand.zone}{hand.side}"
+    if weaker < limit and hand is not None and hand.more_hidden and zone in TRUNK:
+        return Reason(ReasonKind.ARM_LOST, "arm", zone, side, lost)
     if hand is not None:
-        return lost, f"one hand lost at the {hand.zone}{hand.side}"
+        return Reason(ReasonKind.HAND_LOST, "hand", zone, side, lost)
     if weaker < limit:
-        return lost, "one arm lost in the torso"
+        return Reason(ReasonKind.ARM_LOST, "arm", severity=lost)
     return None
 
 
-def _strength(measures: Measures, limbs: LimbLegibility | None, upright: bool) -> str:
+def _strength(measures: Measures, limbs: LimbLegibility | None, upright: bool) -> Reason:
     """What carries the view."""
     five = [] if limbs is None else [limbs.head, *limbs.arms, *limbs.legs]
     if five and min(five) > w.STANDS and not measures.tangents:
-        return "head, both arms and both legs stand clear"
+        return Reason(ReasonKind.ALL_CLEAR)
     gaps: list[Gap] = [g for g in measures.gaps if g.kind == "enclosed"] or list(measures.gaps)
     if gaps and measures.negative_space > w.BARE:
         spot = gaps[0].polygon.representative_point()
-        return f"a clear gap opens the shape at {place(spot.x, spot.y, upright=upright)}"
+        return Reason(ReasonKind.GAP, None, *place(spot.x, spot.y, upright=upright))
     if sum(x > w.STANDS for x in five) >= 4:
-        return "most limbs stand clear"
-    return "one compact mass"
+        return Reason(ReasonKind.MOST_CLEAR)
+    return Reason(ReasonKind.COMPACT)
 
 
 # ------------------------------------------------------------------------------------------ what the outline alone says
@@ -230,13 +234,14 @@ def swallowed(body: BodyReading | None, outline: Outline, joint: str) -> list[Sw
     return sorted(found, key=lambda s: (not s.more_hidden, -s.depth))
 
 
-def zone_of(spot: NDArray[np.float64], body: BodyReading, outline: Outline) -> str | None:
+def zone_of(spot: NDArray[np.float64], body: BodyReading, outline: Outline) -> Zone | None:
     """The part of the body at a spot (x, y in the outline's frame), after the reader's head, knees and feet.
 
     Near one of these it is that one. Else, while the figure stands, it follows from how far down the line from the head
     to between the knees the spot lies; a bent figure's hips are not on that line, so nothing is told.
     """
-    marks = {name: np.array([p for p, _ in _spots(body, outline, name)]) for name in ("head", "knee", "foot")}
+    ends: tuple[Zone, ...] = ("head", "knee", "foot")
+    marks = {name: np.array([p for p, _ in _spots(body, outline, name)]) for name in ends}
     if any(len(points) == 0 for points in marks.values()):
         return None
     away = {name: float(np.linalg.norm(points - spot, axis=1).min()) for name, points in marks.items()}
@@ -254,7 +259,7 @@ def zone_of(spot: NDArray[np.float64], body: BodyReading, outline: Outline) -> s
     return next((name for down_to, name in ZONES if share < down_to), None)
 
 
-def _side(spot: NDArray[np.float64], spread: float, polygon: Polygon) -> str:
+def _side(spot: NDArray[np.float64], spread: float, polygon: Polygon) -> Side | None:
     """On which side of the black mass at its own height a spot lies, where that is sure."""
     x, y = float(spot[0]), float(spot[1])
     across = polygon.intersection(LineString([(-9, y), (9, y)]))
@@ -262,8 +267,8 @@ def _side(spot: NDArray[np.float64], spread: float, polygon: Polygon) -> str:
                 None)
     off = 0.0 if mass is None else x - (mass[0] + mass[2]) / 2
     if abs(off) < max(SIDE_OFF, SIDE_SPREADS * spread):
-        return ""
-    return ", picture left" if off < 0 else ", picture right"
+        return None
+    return "picture left" if off < 0 else "picture right"
 
 
 def _spots(body: BodyReading, outline: Outline, joint: str) -> list[tuple[NDArray[np.float64], float]]:

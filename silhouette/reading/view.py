@@ -28,7 +28,7 @@ def read_view(
     Returns
     -------
     Reading
-        Scores 0 to 100, a band, and at least one reason, strongest first.
+        Scores 0 to 100, a band, and at least one reason, weightiest first.
     """
     trust = 0.0 if body is None else 1 - w.rise(body.unlike, w.UNLIKE_CURVE)
     limbs = measures.limbs if body is None or trust == 0 else mixed(measures.limbs, body.limb_legibility, trust)
@@ -38,8 +38,8 @@ def read_view(
     interesting = interest(measures, intent)
     readability = w.CLEAR_SHARE * clear + (1 - w.CLEAR_SHARE) * interesting
     # Half-trusted, the reader may still share in how much shows, but is not asked where.
-    why = reasons(measures, outline, limbs, intent, readability, body if trust == 1 else None)
-    return Reading(clear=clear, interesting=interesting, readability=readability, band=band_of(readability), why=why)
+    found = reasons(measures, outline, limbs, intent, readability, body if trust == 1 else None)
+    return Reading(clear, interesting, readability, band_of(readability), found)
 
 
 def band_of(readability: float) -> Band:

@@ -7,10 +7,10 @@ views already shows the limb clear, that view is named, to look at.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from silhouette.records import Arc, Pose, View
+from silhouette.geometry.angles import on_arc
+from silhouette.records import ARM_TROUBLES, Arc, Pose, Reason, ReasonKind, View
 from silhouette.show import words
 
 QUARTER = 30.0
@@ -23,8 +23,8 @@ class Advice:
 
     text: str
     """The move, in a sculptor's words."""
-    cause: str
-    """The fault that it mends, as the views put it."""
+    cause: Reason
+    """The fault that it mends."""
     helps: tuple[tuple[float, float], ...]
     """Stretches (from, to, clockwise, degrees between stops; a single stop twice) whose weak views show the fault."""
     costs: tuple[tuple[float, float], ...]
@@ -37,46 +37,40 @@ class Advice:
 class _Move:
     """A family of faults and what mends it, seen square-on (from front or back) and from the side."""
 
-    fault: Callable[[str], bool]
-    square: tuple[str, ...]
-    side: tuple[str, ...]
-    swings: bool
+    mends: frozenset[ReasonKind]
+    square: tuple[str, str]
+    side: tuple[str, str]
+    swings: bool = False
     """True if the move swings a limb across the picture, so that it costs a quarter turn away."""
-    closed: tuple[str, ...] = ()
-    """What mends it in a pose that is meant to be closed or a relief; empty where the same moves serve."""
+    closed: tuple[str, str] | None = None
+    """What mends it in a pose that is meant to be closed or a relief; None where the same moves serve."""
 
 
+_ARM_FROM_HEAD = ("move the raised arm away from the head", "tilt the head away from the raised arm")
+_TANGENT = ("break the tangent: separate the edges, or let them clearly overlap",) * 2
+_MASS = ("open one deliberate hollow", "let the head stand clear of the mass")
 MOVES: tuple[_Move, ...] = (
-    _Move(lambda why: ("arm" in why or "hand" in why) and "lost" in why,
+    _Move(ARM_TROUBLES,
           ("open an arm to the side: lift the elbow clear of the waist", "rest a hand on the hip, so that a gap opens"),
           ("bring one arm forward or back, clear of the chest", "bend the elbow, so that the forearm leaves the torso"),
-          True),
-    _Move(lambda why: "legs read as one" in why,
+          swings=True),
+    _Move(frozenset({ReasonKind.LEGS_AS_ONE}),
           ("set the feet wider, or step the free leg out to the side", "bend the free knee outwards"),
-          ("step the free leg back, or the standing leg forward", "bend the free knee, so that the legs part"), False),
-    _Move(lambda why: "raised arm" in why,
-          ("carry the raised arm away from the head", "tilt the head away from the raised arm"),
-          ("carry the raised arm away from the head", "tilt the head away from the raised arm"), False),
-    _Move(lambda why: "head sunk" in why and "raised arm" not in why,
+          ("step the free leg back, or the standing leg forward", "bend the free knee, so that the legs part")),
+    _Move(frozenset({ReasonKind.HEAD_BEHIND_ARM}), _ARM_FROM_HEAD, _ARM_FROM_HEAD),
+    _Move(frozenset({ReasonKind.HEAD_SUNK}),
           ("lift the chin and drop the near shoulder, so that the neck shows", "tilt the head off the plumb line"),
-          ("turn the head out over the shoulder", "carry the head forward of the chest"), False,
-          ("let the head stand clear of the mass", "turn the head out of the mass")),
-    _Move(lambda why: "touch" in why,
-          ("break the tangent: overlap the edges outright, or separate them",) * 2,
-          ("break the tangent: overlap the edges outright, or separate them",) * 2, False),
-    _Move(lambda why: "match" in why or "twins" in why or "column" in why,
+          ("turn the head out over the shoulder", "carry the head forward of the chest"),
+          closed=("let the head stand clear of the mass", "turn the head out of the mass")),
+    _Move(frozenset({ReasonKind.EDGES_TOUCH}), _TANGENT, _TANGENT),
+    _Move(frozenset({ReasonKind.SIDES_MATCH, ReasonKind.COLUMN}),
           ("break the twins: drop the shoulder over the standing hip", "let the two arms do different things"),
-          ("break the twins: drop the shoulder over the standing hip", "twist the ribcage against the pelvis"), False,
-          ("break the twins: lean the mass to one side", "turn the head off the middle line")),
-    _Move(lambda why: "compact mass" in why,
-          ("open one deliberate hollow", "let the head stand clear of the mass"),
-          ("open one deliberate hollow", "let the head stand clear of the mass"), False),
-    _Move(lambda why: "no gap" in why,
+          ("break the twins: drop the shoulder over the standing hip", "twist the ribcage against the pelvis"),
+          closed=("break the twins: lean the mass to one side", "turn the head off the middle line")),
+    _Move(frozenset({ReasonKind.COMPACT}), _MASS, _MASS),
+    _Move(frozenset({ReasonKind.NO_GAP}),
           ("open a gap between arm and waist, or between the knees", "lift one elbow clear"),
-          ("bring one elbow back, so that light shows between arm and back", "step the free leg back"), True),
-    _Move(lambda why: "same shape" in why or "flat" in why,
-          ("twist the ribcage against the pelvis", "turn the head out of the line of the chest"),
-          ("twist the ribcage against the pelvis", "turn the head out of the line of the chest"), False),
+          ("bring one elbow back, so that light shows between arm and back", "step the free leg back"), swings=True),
 )
 
 
@@ -110,13 +104,13 @@ def _stops(pose: Pose) -> list[float]:
 
 def _for_arc(pose: Pose, arc: Arc) -> list[tuple[Advice, set[float]]]:
     """The moves for the two chief causes of one stretch, two for a lone cause; with each the angles it may cost."""
-    named = [(move, why) for why in arc.why for move in MOVES if move.fault(why)][:2]
+    named = [(move, why) for why in arc.causes for move in MOVES if why.kind in move.mends][:2]
     picks = [(move, why, 0) for move, why in named] if len(named) == 2 else [
         (move, why, i) for move, why in named for i in (0, 1)]
     found = []
     for move, why, i in picks:
         texts = move.side if _from_side(pose, arc, move) else move.square
-        if pose.intent != "open" and move.closed:
+        if pose.intent != "open" and move.closed is not None:
             texts = move.closed
         if i < len(set(texts)):
             found.append(_advice(pose, arc, move, why, texts[i]))
@@ -125,12 +119,12 @@ def _for_arc(pose: Pose, arc: Arc) -> list[tuple[Advice, set[float]]]:
 
 def _from_side(pose: Pose, arc: Arc, move: _Move) -> bool:
     """True if most of the stretch's views with this fault are nearer to a profile than to front or back."""
-    inside = [v for v in pose.views if v.scored and _shows(v, move) and (v.angle - arc.start) % 360 <= arc.width]
+    inside = [v for v in pose.views if v.scored and _shows(v, move) and on_arc(v.angle, (arc.start, arc.end))]
     angles = [v.angle for v in inside] or [arc.start + arc.width / 2]
     return sum(abs(angle % 180 - 90) < 45 for angle in angles) * 2 > len(angles)
 
 
-def _advice(pose: Pose, arc: Arc, move: _Move, why: str, text: str) -> tuple[Advice, set[float]]:
+def _advice(pose: Pose, arc: Arc, move: _Move, why: Reason, text: str) -> tuple[Advice, set[float]]:
     scored = [v for v in pose.views if v.scored and v.reading is not None]
     faulty = [v for v in scored if _shows(v, move)]
     clear = [v for v in scored if not _shows(v, move) and _band(v) != "weak"]
@@ -156,7 +150,7 @@ def advice_line(advice: Advice) -> str:
 
 
 def _shows(view: View, move: _Move) -> bool:
-    return view.reading is not None and any(move.fault(why) for why in view.reading.why)
+    return view.reading is not None and any(why.kind in move.mends for why in view.reading.reasons)
 
 
 def _score(view: View) -> float:

@@ -168,7 +168,7 @@ def _tries(pose: Pose, arc: tuple[float, float] | None) -> list[tuple[str, str]]
         return hint + found
     cause = words.unread_cause(pose)
     if cause is not None:
-        return [("Take its pictures again,", words.UNREAD[cause[0]][2] + "." if cause[0] in words.UNREAD else "")]
+        return [(words.UNREAD[cause[0]][2] if cause[0] in words.UNREAD else "Take the pictures again.", "")]
     if pose.round.reads_degrees is None:
         return [("Take more views:", "20 to 30 held stops round the figure.")]
     if pose.round.weak_arcs:
@@ -254,7 +254,7 @@ EXPLAINED = (
     "would enclose. Shape: how far head, arms and legs stand clear by geometry alone, 0 to 100. Turns: how much the "
     "outline bends. Kisses: edges that just touch. Cut sure: how much of the figure the cut-out is expected to have "
     "right. "
-    "Plus-minus: views left out one at a time and the edges moved; 9 results in 10 lie between the two numbers.")
+    "Range: the verdict again with views left out one at a time and the edges moved; 9 results in 10 lie in it.")
 
 
 def _numbers(view: View, angle: str) -> str:
@@ -278,7 +278,7 @@ def _number_pages(poses: Sequence[Pose], size: tuple[float, float]) -> list[Figu
         sure = f", {words.give_or_take(pose)}" if words.give_or_take(pose) else ""
         rows = [("space", ""), ("title", f"{pose.name}: {words.headline(pose)}{sure}"), ("head", HEAD)]
         rows += [("row", _numbers(view, words.stop_angle(view, pose.views))) for view in pose.views]
-        rows += [("note", line) for note in pose.notes for line in ink.wrap(note, size[0] - 2 * MARGIN, 8)]
+        rows += [("note", line) for note in pose.notes for line in ink.wrap(words.note(note), size[0] - 2 * MARGIN, 8)]
         if pages[-1] and len(pages[-1]) + len(rows) > most:
             pages.append([])
         pages[-1] += rows

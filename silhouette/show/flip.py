@@ -9,12 +9,10 @@ import cv2
 
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetLayout
-from silhouette.show import html
+from silhouette.show import html, words
 from silhouette.show.svg import UNIT, path_d
 
 PHOTO_QUALITY = 88
-_SIDES = ("front", "front three-quarter, its right", "its right side", "back three-quarter, its right",
-          "back", "back three-quarter, its left", "its left side", "front three-quarter, its left")
 
 
 def flip_page(layout: SetLayout, *, photos: Mapping[str, Pixels] | None = None) -> str:
@@ -30,7 +28,7 @@ def flip_page(layout: SetLayout, *, photos: Mapping[str, Pixels] | None = None) 
     stops = [
         {
             "angle": round(figure.angle) % 360,
-            "side": side_words(figure.angle),
+            "side": words.side_of(figure.angle),
             "path": path_d(figure.polygon),
             "photo": _data_uri(photos[figure.stem]) if photos and figure.stem in photos else "",
         }
@@ -48,11 +46,6 @@ def flip_page(layout: SetLayout, *, photos: Mapping[str, Pixels] | None = None) 
         ticks=[round(figure.angle) for figure in layout.figures],
         has_photos=any(stop["photo"] for stop in stops),
     )
-
-
-def side_words(angle: float) -> str:
-    """What the camera sees from ``angle``, in words."""
-    return _SIDES[round(angle / 45) % 8]
 
 
 def _data_uri(pixels: Pixels) -> str:

@@ -114,7 +114,7 @@ def _rows_under(lettered: Sequence[tuple[str, Arc]], width: float) -> list[str]:
     """A line for every lettered arc of a small wheel, two where its causes are long; at most ``MOST_UNDER``."""
     rows: list[str] = []
     for letter, arc in lettered:
-        why = "; ".join(words.brief(why) for why in arc.why[:2])
+        why = "; ".join(words.brief(cause) for cause in arc.causes[:2])
         told = f"{letter}  {words.stretch(arc.start, arc.end)}" + (f": {why}" if why else "")
         rows += ink.wrap_to(told, width, ink.SMALLEST, 2)
     return rows if len(rows) <= MOST_UNDER else [*rows[:MOST_UNDER - 1], "…"]
@@ -352,7 +352,7 @@ def cause_lines(letter: str, arc: Arc, width: float, size: float) -> list[str]:
     """``A  27 to 156`` and the causes under it, broken to ``width`` points."""
     told = f"{letter}  {words.stretch(arc.start, arc.end)}"
     first = [told] if ink.text_width(told, size, True) <= width else told.replace(" but ", " but\n").split("\n")
-    return [*first, *(line for why in arc.why[:2] for line in ink.wrap(words.brief(why), width, size))]
+    return [*first, *(line for cause in arc.causes[:2] for line in ink.wrap(words.brief(cause), width, size))]
 
 
 def fit_blocks(blocks: list[tuple[float, list[str]]], low: float, high: float, line: float,

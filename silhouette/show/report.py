@@ -73,11 +73,11 @@ def _pose_context(pose: Pose, key: str, px: float | None = None,
     return {
         "key": key, "name": pose.name, "headline": words.headline(pose), "sure": words.give_or_take(pose),
         "rank": pose.rank, "placed": words.place_of(pose), "hint": words.closed_hint(pose),
-        "remarks": words.remarks(pose), "notes": pose.notes,
+        "remarks": words.remarks(pose), "notes": [words.note(note) for note in pose.notes],
         "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(svg.wheel_svg(pose, key, arc)),
         "half": half, "tall": tall, "box": svg.view_box(half, tall),
         "arcs": [{"letter": letters.get(id(weak), ""), "where": words.stretch(weak.start, weak.end),
-                  "why": "; ".join(weak.why), "to": round(weak.start + weak.width / 2) % 360}
+                  "why": words.reasons(weak.causes), "to": round(weak.start + weak.width / 2) % 360}
                  for weak in pose.round.weak_arcs],
         "nowhere": "" if pose.round.reads_degrees is None else words.nowhere_weak(arc),
         "counts": f"Only {words.from_to(*arc)} counts: the bracket on the wheel." if arc is not None else "",
@@ -97,7 +97,7 @@ def _view_context(view: View, pose: Pose, index: int, height: float) -> dict[str
         "reads": "–" if reading is None else f"{reading.readability:.0f}",
         "clear": "–" if reading is None else f"{reading.clear:.0f}",
         "interest": "–" if reading is None else f"{reading.interesting:.0f}",
-        "why": "; ".join(reading.why) if reading is not None else view.problem or "",
+        "why": words.reasons(reading.reasons) if reading is not None else view.problem or "",
     }
 
 
@@ -110,14 +110,16 @@ def _pose_data(pose: Pose, px: float | None) -> dict[str, Any]:
 def _view_data(view: View, pose: Pose, height: float) -> dict[str, Any]:
     reading = view.reading if view.scored else None
     marks = numbered(troubles(view, neighbours_of(view, pose.views)))
-    numbers = {t.words: n for n, t in marks}
-    reasons = list(reading.why) if reading is not None else [view.problem] if view.problem else []
-    reasons += [text for text in numbers if text not in reasons]
+    numbers = {t.cause: n for n, t in marks}
+    causes = list(dict.fromkeys([*(reading.reasons if reading is not None else ()), *numbers]))
+    why: list[list[Any]] = [[words.told(cause), numbers.get(cause)] for cause in causes]
+    if reading is None and view.problem:
+        why = [[view.problem, None]]
     told: dict[str, Any] = {
         "a": round(view.angle, 1), "side": words.side_of(view.angle), "s": words.standing(view),
         "b": reading.band if reading is not None else "none", "h": round(height, 4), "c": svg.figure_class(view),
         "r": None if reading is None else [round(n) for n in (reading.readability, reading.clear, reading.interesting)],
-        "why": [[text, numbers.get(text)] for text in reasons],
+        "why": why,
         "flags": [words.FLAGS.get(flag, flag) for flag in view.flags],
         "marks": [[round(svg.UNIT * n) for n in (t.x, t.y, t.half_width, t.half_height)] + [n] for n, t in marks],
     }

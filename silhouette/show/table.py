@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import textwrap
 
 from silhouette.records import CANNOT_TELL, NO_FIGURE, Pose, Ranking, View
@@ -29,10 +28,10 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
         Lines of at most ``width`` characters, no trailing newline.
     """
     sure = words.give_or_take(pose)
-    meant = f", meant {pose.intent}" if pose.intent != "open" else ""
+    meant = f", meant to be {pose.intent}" if pose.intent != "open" else ""
     hint = words.closed_hint(pose)
     lines = _title(pose.name, f"{meant}: {words.headline(pose)}", width)
-    for remark in (f"({sure})" if sure else "", hint):
+    for remark in (sure, hint):
         lines += _hang("", remark, width) if remark else []
     lines += ["", "angle  reads            band         why"]
     # A flag that every view carries would only clutter the rows; it is explained under the table.
@@ -42,7 +41,7 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
         wide = max(17, *(len(words.stretch(arc.start, arc.end)) + 2 for arc in pose.round.weak_arcs))
         lines += ["", f"{'weak arc':<{wide}}why"]
         for arc in pose.round.weak_arcs:
-            why = "; ".join(arc.why) or "just under fair all along"
+            why = words.reasons(arc.causes) or "just under fair all along"
             lines += _hang(f"{words.stretch(arc.start, arc.end):<{wide}}", why, width)
     if pose.round.missing_arcs and pose.round.reads_degrees is not None:
         missing = [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs]
@@ -53,7 +52,7 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
         for flag in flags:
             lines += _hang(f"{flag}: ", words.FLAGS.get(flag, flag), width)
     if pose.notes:
-        lines += ["", *(line for note in pose.notes for line in textwrap.wrap(note, width))]
+        lines += ["", *(line for note in pose.notes for line in textwrap.wrap(words.note(note), width))]
     return _printed(lines)
 
 
@@ -63,14 +62,15 @@ def _view_rows(view: View, shared: set[str], width: int) -> list[str]:
         bar, why = "", [view.problem.rstrip(".")] if view.problem else []
     else:
         bar = ("#" * round(reading.readability / 10)).ljust(10, ".") + f" {reading.readability:3.0f}"
-        why = list(reading.why[:{"strong": 0, "fair": 1, "weak": 2}[reading.band]])
+        told = {"strong": 0, "fair": 1, "weak": 2}[reading.band]
+        why = [words.reason(reason) for reason in reading.reasons[:told]]
     why += [flag for flag in view.flags if flag not in {CANNOT_TELL, NO_FIGURE, *shared}]
     band = words.standing(view).split(",")[0]
     return _hang(f"{words.degrees(view.angle):>5}  {bar:<14}   {band:<11}  ", "; ".join(why), width, below=7)
 
 
 def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
-    """Several poses, best first: the verdict, its plus-minus, the worst view, and where it is too close to call.
+    """Several poses, best first: the verdict, its range, the worst view, and where it is too close to call.
 
     Returns
     -------
@@ -78,7 +78,7 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
         Lines of at most ``width`` characters, no trailing newline.
     """
     wide = min(max([len(pose.name) for pose in ranking.poses] + [4]), 24)
-    lines = _row(f"rank  {'pose':<{wide}}", "reads from    9 in 10     worst view", width)
+    lines = _row(f"rank  {'pose':<{wide}}", "reads from    range       worst view", width)
     for pose in ranking.poses:
         rank = "-" if pose.rank is None else pose.rank
         round_ = pose.round
@@ -95,7 +95,7 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
         if round_.weak_arcs:
             arc = max(round_.weak_arcs, key=lambda a: a.width)
             lines += _hang(" " * 6, f"weak {words.stretch(arc.start, arc.end)}"
-                           + (f": {'; '.join(arc.why[:2])}" if arc.why else ""), width)
+                           + (f": {words.reasons(arc.causes[:2])}" if arc.causes else ""), width)
         if words.closed_hint(pose):
             lines += _hang(" " * 6, words.closed_hint(pose), width)
         lines += [line for note in _asks(pose) for line in _hang(" " * 6, note, width)]
@@ -109,19 +109,18 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
 
 def _asks(pose: Pose) -> list[str]:
     """The notes that ask for something; where angles come from and why a pose was not read is told anyway."""
-    asks = [note for note in pose.notes if not note.startswith(("Angles:", "Not read:"))]
+    asks = [words.note(note) for note in pose.notes if note.kind not in words.ASKS_NOTHING]
     more = len(asks) - MOST_NOTES
     return asks if more <= 0 else [*asks[:MOST_NOTES], f"{counted(more, 'more note')} in the report"]
 
 
 def _spread_angles(ranking: Ranking, width: int) -> list[str]:
     """A line that tells whose angles were not given but spread evenly; none where all were given."""
-    spread = [pose.name for pose in ranking.poses
-              if any(re.match(r"Angles: \d+ pictures in the order of their names", note) for note in pose.notes)]
+    spread = [pose.name for pose in ranking.poses if any(note.kind == "angles spread" for note in pose.notes)]
     if not spread:
         return []
     whose = "all poses" if len(spread) == len(ranking.poses) > 1 else words.listed(spread)
-    return _hang("", f"Angles of {whose}: pictures taken in the order of their names, spread evenly.", width)
+    return _hang("", f"Angles of {whose}: spread evenly over the pictures in the order of their names.", width)
 
 
 def check_list(report: CheckReport, width: int = COLUMNS) -> str:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from silhouette.records import Outline, Part, View
+from silhouette.records import ARM_TROUBLES, Note, Outline, Part, Reason, ReasonKind, View
 
 ARM_HEIGHTS = (0.24, 0.50)
 """Heights between which a hanging arm lies beside the trunk, figure heights from the top (elbow at 0.37 of stature from
@@ -40,7 +40,7 @@ class Trouble:
     y: float
     half_width: float
     half_height: float
-    words: str
+    cause: Reason | Note
 
 
 def troubles(view: View, neighbours: Sequence[View] = ()) -> list[Trouble]:
@@ -62,17 +62,17 @@ def troubles(view: View, neighbours: Sequence[View] = ()) -> list[Trouble]:
         return []
     found: list[Trouble] = []
     tangents = list(view.measures.tangents)
-    for why in view.reading.why:
-        if ("arm" in why or "hand" in why) and "lost" in why:
+    for why in view.reading.reasons:
+        if why.kind in ARM_TROUBLES:
             found += _lost_arms(view, why)
-        elif "lost in the rest" in why:
-            found += [Trouble(x, y, 0.06, 0.06, why)
-                      for x, y in _joints_inside(view, "foot")[:2 if "both" in why else 1]]
-        elif "legs read as one" in why:
+        elif why.limb == "foot":
+            feet = _joints_inside(view, "foot")[:2 if why.kind == ReasonKind.FEET_LOST else 1]
+            found += [Trouble(x, y, 0.06, 0.06, why) for x, y in feet]
+        elif why.limb == "leg":
             found.append(_legs(view.outline.polygon, why))
-        elif "head sunk" in why:
+        elif why.limb == "head":
             found.append(_head(view, why))
-        elif "touch" in why and tangents:
+        elif why.kind == ReasonKind.EDGES_TOUCH and tangents:
             x, y = tangents.pop(0).point
             found.append(Trouble(x, y, KISS, KISS, why))
     return found + _closed_gaps(view, neighbours)
@@ -92,41 +92,41 @@ def _span(polygon: Polygon, y: float) -> tuple[float, float] | None:
     return None if cut.is_empty else (cut.bounds[0], cut.bounds[2])
 
 
-def _lost_arms(view: View, why: str) -> list[Trouble]:
+def _lost_arms(view: View, why: Reason) -> list[Trouble]:
     """On the trunk's edge on the side where an arm is missed; on the middle of the trunk when both are."""
     outline = view.outline
     assert outline is not None
     hands = _joints_inside(view, "hand")
-    if "torso" in why:  # Another hand, before the head, may be swallowed too: a ring there would point elsewhere.
+    both = why.kind == ReasonKind.ARMS_LOST
+    if why.in_torso:  # Another hand, before the head, may be swallowed too: a ring there would point elsewhere.
         hands = [hand for hand in hands if all(math.dist(hand, head) > AT_HEAD for head in _heads(view, outline))]
     if hands:
         radius = 0.075
-        if "picture" in why:  # On the side that the reason names.
-            hands.sort(key=lambda spot: spot[0], reverse="picture right" in why)
-        if "both" in why and len(hands) > 1 and math.dist(*hands[:2]) < 2 * radius:
+        if why.side is not None:
+            hands.sort(key=lambda spot: spot[0], reverse=why.side == "picture right")
+        if both and len(hands) > 1 and math.dist(*hands[:2]) < 2 * radius:
             (x0, y0), (x1, y1) = hands[:2]
             return [Trouble((x0 + x1) / 2, (y0 + y1) / 2, radius + abs(x1 - x0) / 2, radius + abs(y1 - y0) / 2, why)]
-        return [Trouble(x, y, radius, radius, why) for x, y in hands[:2 if "both" in why else 1]]
+        return [Trouble(x, y, radius, radius, why) for x, y in hands[:2 if both else 1]]
     trunk = _without_parts(outline.polygon, view.measures.parts if view.measures else ())
     top, bottom = ARM_HEIGHTS
     middle = (top + bottom) / 2
     edges = _span(trunk, middle) or _span(outline.polygon, middle) or (-0.1, 0.1)
     half_height = (bottom - top) / 2
-    if "picture left" in why or "picture right" in why:
-        x = edges[0] if "picture left" in why else edges[1]
-        inward = 0.03 if "picture left" in why else -0.03
+    if why.side is not None:
+        x, inward = (edges[0], 0.03) if why.side == "picture left" else (edges[1], -0.03)
         return [Trouble(x + inward, middle, 0.06, half_height, why)]
     return [Trouble(sum(edges) / 2, middle, (edges[1] - edges[0]) / 2 + 0.03, half_height, why)]
 
 
-def _legs(polygon: Polygon, why: str) -> Trouble:
+def _legs(polygon: Polygon, why: Reason) -> Trouble:
     top, bottom = LEG_HEIGHTS
     spans = [span for y in (0.65, 0.75, 0.85) if (span := _span(polygon, y))]
     left, right = min((s[0] for s in spans), default=-0.1), max((s[1] for s in spans), default=0.1)
     return Trouble((left + right) / 2, (top + bottom) / 2, (right - left) / 2 + 0.03, (bottom - top) / 2, why)
 
 
-def _head(view: View, why: str) -> Trouble:
+def _head(view: View, why: Reason) -> Trouble:
     """Round the head as placed by the reader, else round the highest stretch that is no raised arm."""
     outline = view.outline
     assert outline is not None
@@ -181,17 +181,17 @@ def _closed_gaps(view: View, neighbours: Sequence[View]) -> list[Trouble]:
             shut = view.outline.polygon.contains(spot) and all(spot.distance(c) > SAME_GAP for c in here)
             if shut and gap.share >= LEAST_GAP:
                 radius = math.sqrt(gap.polygon.area / math.pi) + 0.03
-                lost.append((gap.share, Trouble(spot.x, spot.y, radius, radius,
-                                                f"the gap seen at {round(other.angle) % 360} has closed")))
+                cause = Note.of("gap closed", at=other.angle)
+                lost.append((gap.share, Trouble(spot.x, spot.y, radius, radius, cause)))
     return [trouble for _, trouble in sorted(lost, key=lambda item: -item[0])[:1]]
 
 
 def numbered(found: Sequence[Trouble]) -> list[tuple[int, Trouble]]:
     """Troubles with their numbers on the page; spots of one fault share a number, and none lies on another."""
-    numbers: dict[str, int] = {}
+    numbers: dict[Reason | Note, int] = {}
     placed: list[tuple[int, Trouble]] = []
     for trouble in found:
-        number = numbers.setdefault(trouble.words, len(numbers) + 1)
+        number = numbers.setdefault(trouble.cause, len(numbers) + 1)
         if any(math.hypot(trouble.x - t.x, trouble.y - t.y) < 0.03 for _, t in placed):
             trouble = replace(trouble, half_width=trouble.half_width + 0.03, half_height=trouble.half_height + 0.03)
         placed.append((number, trouble))

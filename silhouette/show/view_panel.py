@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from silhouette.records import View
+from silhouette.records import Reason, View
 from silhouette.show import ink, words
 from silhouette.show.trouble import Trouble, numbered, troubles
 
@@ -56,19 +56,22 @@ def draw_view(view: View, ax: Any, box: tuple[float, float, float, float], tall:
 
 def _told(view: View, found: list[Trouble], faults: bool = False) -> list[tuple[str, list[Trouble]]]:
     """The two first reasons in a few words, numbered where they are circled, each with its circles."""
-    why = list(view.reading.why) if view.scored and view.reading is not None else []
-    if view.problem and not why:
-        why = [view.problem]
-    why += [t.words for t in found if t.words not in why]
+    reasons = view.reading.reasons if view.scored and view.reading is not None else ()
+    causes = list(dict.fromkeys([*reasons, *(t.cause for t in found)]))
+    if view.problem and not causes:
+        return [(view.problem, [])]
     if faults and view.scored:
-        why = [text for text in why if not words.is_praise(text)] or ["nothing in particular stands out as a fault"]
+        causes = [cause for cause in causes if not (isinstance(cause, Reason) and cause.praise)]
+        if not causes:
+            return [("nothing in particular stands out as a fault", [])]
     elif view.reading is not None and view.reading.band == "strong":
-        why = [text for text in why if text not in {t.words for t in found}][:1] or why[:1]
+        causes = [cause for cause in causes if cause not in {t.cause for t in found}][:1] or causes[:1]
     told, number = [], 0
-    for text in why[:2]:
-        circles = [t for t in found if t.words == text]
+    for cause in causes[:2]:
+        circles = [t for t in found if t.cause == cause]
         number += bool(circles)
-        told.append((f"{number}  {words.brief(text)}" if circles else words.brief(text), circles))
+        text = words.brief(cause) if isinstance(cause, Reason) else words.note(cause)
+        told.append((f"{number}  {text}" if circles else text, circles))
     return told
 
 

@@ -1,60 +1,60 @@
-"""The sentences that people read, in one place: verdicts, angles, what a flag means."""
+"""Every sentence about a score, in one place: verdicts, reasons, notes, angles, what a flag means.
+
+The rest of the package passes kinds and numbers; nothing reads a sentence back.
+"""
 
 from __future__ import annotations
 
 import math
-import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from statistics import median
 
 from silhouette import records
-from silhouette.records import CANNOT_TELL, INFERRED, Pose, Ranking, View
+from silhouette.geometry.angles import apart
+from silhouette.records import CANNOT_TELL, INFERRED, Note, Pose, Ranking, Reason, ReasonKind, View
 
-SIDES = {0: "front", 90: "its right", 180: "back", 270: "its left"}
-"""Names for the four square-on views; "its" is the figure's own."""
+SIDES = {0: "front", 90: "figure's right", 180: "back", 270: "figure's left"}
+"""Names for the four square-on views."""
 
 FLAGS = {
     records.UNREADABLE: "the file could not be read as a picture",
-    records.NO_FIGURE: "nothing that could be a figure stands in it",
+    records.NO_FIGURE: "no figure found",
     records.CANNOT_TELL: "the cut-out is not trusted, so it is shown but not scored",
     records.CUT_BY_FRAME: "the figure touches the edge of the picture",
     records.SMALL_FIGURE: "the figure fills less than a quarter of the picture's height",
-    records.TWO_FIGURES: "two figures stand in it; the larger one was read",
-    records.BACK_LIGHT: "the light comes from behind, so edges may be eaten",
-    records.BLURRED: "it is blurred",
+    records.TWO_FIGURES: "two figures found; the larger one was read",
+    records.BACK_LIGHT: "the light comes from behind and may eat into the edges",
+    records.BLURRED: "the picture is blurred",
     records.SAME_ANGLE: "another picture has this angle too",
-    records.ONE_PICTURE: "one picture only, so nothing can be said of the round",
-    records.INFERRED: "mirrored from the opposite view; no picture of it exists",
+    records.ONE_PICTURE: "only one picture, so nothing can be said about the other sides",
+    records.INFERRED: "mirrored from the opposite view; there is no picture of it",
     records.GIVEN_MASK: "the mask was drawn by hand",
-    records.SHAPE_ALONE: "unlike a body, so read by its shape alone",
+    records.SHAPE_ALONE: "it does not look like a body, so only its shape was read",
 }
 """What each flag of a view means."""
 
-CANNOT_SEE = "An outline shows no inner form, expression or surface. This helps to look; it does not judge."
+CANNOT_SEE = "An outline shows no inner form, surface or expression. It helps you look; it does not judge."
 """What every page says of itself."""
 
-
-STRENGTHS = ("head, both arms and both legs stand clear", "most limbs stand clear", "a clear gap opens the shape")
-"""How the reasons begin that speak for a view."""
-
 UNREAD = {
-    records.TWO_FIGURES: ("two people stand in it", "two people stand in {}",
-                          "with the model alone in the picture"),
-    records.UNREADABLE: ("no file of it opens as a picture", "{} cannot be opened",
-                         "copying the files from the phone once more"),
-    records.NO_FIGURE: ("no figure was found in it", "no figure was found in {}",
-                        "with the whole figure in the picture, before a plain wall"),
+    records.TWO_FIGURES: ("two people are in every picture", "two people are in {}",
+                          "Take the pictures again with only the model in view."),
+    records.UNREADABLE: ("none of its pictures can be opened", "{} cannot be opened",
+                         "Copy the pictures from the phone again."),
+    records.NO_FIGURE: ("no figure was found", "no figure was found in {}",
+                        "Take the pictures again with the whole figure in view, in front of a plain wall."),
     records.CANNOT_TELL: ("the cut-out is not trusted", "the cut-out is not trusted in {}",
-                          "before a plain wall unlike skin and hair, in even light; or correct the masks by hand"),
+                          "Take the pictures again in even light, in front of a plain wall unlike skin and hair; or "
+                          "correct the masks by hand."),
 }
-"""Why a pose could not be read, likeliest first: of all its pictures, of some of them; and how to take it again."""
+"""Why a pose could not be read, likeliest first: of all its pictures, of some of them; and what to do."""
 
-NOT_READ = "Not read: "
-"""How the note of a pose begins that says why it was not read."""
-CLOSED_HINT = "If it is meant to be closed, say --intent closed."
-COMPACT = 1.6
-"""Height over width under which a figure is as compact as one that sits or crouches; one that stands is over 2."""
+CLOSED_HINT = "Is it meant to be closed? Then use --intent closed."
+COMPACT = 1.9
+"""Height over width, median of the views, under which a figure is as compact as one that sits or crouches: of the
+sample poses the crouching one has 1.7, those that stand upright 2.3 to 4.0."""
 NEARLY_ROUND = 60.0
 """A stretch that leaves no more of the round than this, degrees, is told by what it leaves."""
 SAME_PLACE = 1.0
@@ -79,7 +79,7 @@ def unread(pose: Pose) -> str:
     if flag not in UNREAD:
         return flag
     every, some, _ = UNREAD[flag]
-    return every if count == len(pose.views) else some.format(f"{count} of its {len(pose.views)} pictures")
+    return every if count == len(pose.views) else some.format(f"{count} of {len(pose.views)} pictures")
 
 
 def unread_cause(pose: Pose) -> tuple[str, int] | None:
@@ -90,7 +90,7 @@ def unread_cause(pose: Pose) -> tuple[str, int] | None:
               for view in pose.views]
     if not causes:
         # Views without an angle have no place among those that are drawn, but the notes tell of them.
-        told = [note.removeprefix(NOT_READ).rstrip(".") for note in pose.notes if note.startswith(NOT_READ)]
+        told = [not_read(note).rstrip(".") for note in pose.notes if note.kind == "not read"]
         return (told[0] if told else "there is no picture of it"), 0
     return Counter(causes).most_common(1)[0]
 
@@ -105,28 +105,23 @@ def closed_hint(pose: Pose) -> str:
     return CLOSED_HINT if slim and median(slim) < COMPACT else ""
 
 
-def is_praise(why: str) -> bool:
-    """Whether a reason speaks for a view."""
-    return why.startswith(STRENGTHS)
-
-
 def place_of(pose: Pose) -> str:
     """A pose's name with its rank before it, where it has one."""
     return pose.name if pose.rank is None else f"{pose.rank}  {pose.name}"
 
 
 def between(pose: Pose) -> str:
-    """The verdict's plus-minus: ``between 119 and 134``; empty where there is none to tell."""
+    """The verdict's range: ``between 119 and 134``; empty where there is none to tell."""
     if pose.reads_low is None or pose.reads_low == pose.reads_high:
         return ""
     return f"between {pose.reads_low} and {pose.reads_high}"
 
 
 def give_or_take(pose: Pose) -> str:
-    """The verdict's plus-minus as a sentence's part; empty where there is none."""
+    """The verdict's range as a sentence's part; empty where there is none."""
     if pose.reads_low is not None and pose.reads_low == pose.reads_high:
         return f"still {pose.reads_low} when views are left out and edges moved"
-    return f"9 times in 10 {between(pose)}" if between(pose) else ""
+    return f"most likely {between(pose)} (9 chances in 10)" if between(pose) else ""
 
 
 def asked(ranking: Ranking) -> str:
@@ -137,7 +132,7 @@ def asked(ranking: Ranking) -> str:
 
 def remarks(pose: Pose) -> str:
     """What stands beside a pose's name: what it is meant to be where that is not open, and whom it ties with."""
-    meant = [f"meant {pose.intent}"] if pose.intent != "open" else []
+    meant = [f"meant to be {pose.intent}"] if pose.intent != "open" else []
     tied = [f"too close to call against {listed(pose.tied_with)}"] if pose.tied_with else []
     return ", ".join([*meant, *tied])
 
@@ -153,7 +148,7 @@ def is_again(view: View, views: Sequence[View]) -> bool:
     """Whether an earlier stop among ``views`` has this view's angle too, as where the last repeats the first."""
     return not view.inferred and any(
         not other.inferred and other.stop.index < view.stop.index
-        and abs((other.angle - view.angle + 180) % 360 - 180) <= SAME_PLACE for other in views)
+        and bool(apart(other.angle, view.angle) <= SAME_PLACE) for other in views)
 
 
 def stop_angle(view: View, views: Sequence[View]) -> str:
@@ -187,16 +182,11 @@ def standing(view: View) -> str:
     return f"{view.reading.band}, {INFERRED}" if view.inferred else view.reading.band
 
 
-def brief(why: str) -> str:
-    """A reason in a few words, without the place in the picture and the explanation that may follow."""
-    short = re.sub(r"(, (picture|the middle|at the|it does)\b|:).*$", "", why)
-    return re.sub(r" in the torso(?=, (a|its) hand\b)", "", short)
-
-
 def side_of(angle: float) -> str:
     """What is seen at an angle: front, back, a profile or a three-quarter view."""
-    names = ("front", "three-quarter, its right", "right profile", "three-quarter back, its right", "back",
-             "three-quarter back, its left", "left profile", "three-quarter, its left")
+    names = ("front", "three-quarter front, figure's right", "profile, figure's right",
+             "three-quarter back, figure's right", "back", "three-quarter back, figure's left",
+             "profile, figure's left", "three-quarter front, figure's left")
     return names[round(angle / 45) % 8]
 
 
@@ -204,3 +194,135 @@ def listed(items: list[str] | tuple[str, ...], last: str = "and") -> str:
     """``a, b and c``."""
     items = list(items)
     return f"{', '.join(items[:-1])} {last} {items[-1]}" if len(items) > 1 else "".join(items)
+
+
+# ------------------------------------------------------------------------------------------------------------- reasons
+
+_REASONS = {
+    ReasonKind.ARMS_LOST: "both arms lost",
+    ReasonKind.ARM_LOST: "one arm lost",
+    ReasonKind.HAND_LOST: "one hand lost",
+    ReasonKind.LEGS_AS_ONE: "legs read as one",
+    ReasonKind.FEET_LOST: "both feet lost in the body",
+    ReasonKind.FOOT_LOST: "one foot lost in the body",
+    ReasonKind.HEAD_SUNK: "head sunk into the body",
+    ReasonKind.HEAD_BEHIND_ARM: "head merged with a raised arm",
+    ReasonKind.EDGES_TOUCH: "edges just touch",
+    ReasonKind.COLUMN: "both sides of the outline match",
+    ReasonKind.SIDES_MATCH: "both sides of the outline match",
+    ReasonKind.NO_GAP: "no gap between limbs and body",
+    ReasonKind.TOO_LITTLE: "limbs stand out too little from the body",
+    ReasonKind.ALL_CLEAR: "head, both arms and both legs stand clear",
+    ReasonKind.MOST_CLEAR: "most limbs stand clear",
+    ReasonKind.GAP: "a clear gap",
+    ReasonKind.COMPACT: "one compact mass",
+}
+_HAND_AT = {ReasonKind.ARMS_LOST: ", a hand at the ", ReasonKind.ARM_LOST: ", its hand at the ",
+            ReasonKind.HAND_LOST: " at the "}
+_PAIRS = {"shoulder": "shoulders", "hip": "hips", "knee": "knees", "foot": "feet"}
+_HEIGHTS = ("high up", "half-way up", "low down")
+
+
+def reason(why: Reason) -> str:
+    """A reason in full: what, where on the body, on which side of the picture."""
+    more = ": a straight, symmetric column" if why.kind == ReasonKind.COLUMN else ""
+    torso = " in the torso" if why.in_torso else ""
+    return _REASONS[why.kind] + more + torso + _where(why)
+
+
+def brief(why: Reason) -> str:
+    """A reason in a few words, for a drawing: without the side of the picture and without explanation."""
+    torso = " in the torso" if why.in_torso and why.zone is None else ""
+    return _REASONS[why.kind] + torso + _where(replace(why, side=None))
+
+
+def _where(why: Reason) -> str:
+    side = "" if why.side is None else ", in the middle" if why.side == "middle" else f", {why.side}"
+    if why.zone is None:
+        return side
+    if why.kind in _HAND_AT:
+        return f"{_HAND_AT[why.kind]}{why.zone}{side}"
+    return f" {why.zone if why.zone in _HEIGHTS else f'at the {_PAIRS.get(why.zone, why.zone)}'}{side}"
+
+
+def reasons(found: Iterable[Reason]) -> str:
+    """Several reasons in a row: ``legs read as one; head sunk into the body``."""
+    return "; ".join(map(reason, found))
+
+
+def told(what: Reason | Note) -> str:
+    """A reason or a note in full."""
+    return reason(what) if isinstance(what, Reason) else note(what)
+
+
+# --------------------------------------------------------------------------------------------------------------- notes
+
+ASKS_NOTHING = frozenset({
+    "angles from names", "angles from table", "angles spread", "angles from outlines", "not read"})
+"""Notes that a ranking leaves out: it tells these things in its own way."""
+
+
+def note(what: Note) -> str:
+    """The sentence, or sentences, for a note."""
+    return _NOTES[what.kind](what)
+
+
+def _spread(what: Note) -> str:
+    whole = f"Angles: the {what['count']} pictures in the order of their names, spread over {what['span']:g} degrees."
+    if what["last"] is None:
+        return whole
+    first = "the view opposite the first" if what["span"] == 180 else "the first"
+    last = f"a repeat of {first}" if what["last"] == "repeats" else f"a stop of its own, one step before {first}"
+    if what["span"] == 180 and what["last"] == "repeats":
+        last = first
+    return f"{whole} The last one counts as {last}. If that is wrong, put the angles in the file names."
+
+
+def _from_outlines(what: Note) -> str:
+    why = [f"a stop is missing after {name}" for name in what["missing_after"]]
+    why += [f"{again} repeats {name}" for again, name in what["repeats"]]
+    return (f"Angles: found from the outlines, to about {what['sure']:.0f} degrees, because the steps are uneven: "
+            f"{', '.join(why)}.")
+
+
+def _doubted(what: Note) -> str:
+    return (f"The outlines disagree: {what['name']}, called {what['angle']:.0f}, seems to be shot from about "
+            f"{what['told']:.0f}. Was a stop left out, or shot again later? Run silhouette check, and put the angles "
+            "in the file names or in angles.csv.")
+
+
+def _unlike(what: Note) -> str:
+    angles = [degrees(angle) for angle in what["angles"]]
+    where = f"At {listed(angles)} the" if len(angles) <= 6 else f"In {len(angles)} of {what['views']} views the"
+    return (f"{'The' if what['views'] == 1 else where} outline does not look like one body. Does somebody, or "
+            "something large, touch the model? Then take these pictures again. If not, check the cut-out.")
+
+
+def not_read(what: Note) -> str:
+    """Why a pose was not read, as a sentence that begins small."""
+    count = what["count"]
+    return {
+        "problem": str(what["first"]),
+        "problems": f"none of its {count} pictures can be read. The first: {what['first']}",
+        "no figure": "no figure was found." if count == 1 else f"no figure was found in its {count} pictures.",
+        "two people": "two people are in the picture, and the program cannot tell which one you mean.",
+        "not trusted": "the figure does not stand out well enough from the background to be scored.",
+    }[what["cause"]]
+
+
+_NOTES: dict[str, Callable[[Note], str]] = {
+    "angles from names": lambda n: "Angles: from the file names.",
+    "angles from table": lambda n: f"Angles: from {n['file']}.",
+    "angles spread": _spread,
+    "angles from outlines": _from_outlines,
+    "angles doubted": _doubted,
+    "problem": lambda n: str(n["text"]),
+    "several poses": lambda n: (
+        f"These pictures look like several poses: {', '.join(n['names'])}. Give each pose a folder of its own."),
+    "on its side": lambda n: (
+        "The figure lies on its side in every picture. If it stands, turn the pictures upright first."),
+    "unlike one body": _unlike,
+    "not read": lambda n: f"Not read: {not_read(n)}",
+    "gap closed": lambda n: f"the gap seen at {degrees(n['at'])} has closed",
+    "said": lambda n: str(n["text"]),
+}

@@ -17,6 +17,7 @@ from shapely.geometry import Polygon
 
 import silhouette
 from silhouette.records import Measures, Pose, View
+from silhouette.shape.measure import normalised
 
 TARGET = Path(__file__).parents[1] / "data" / "outlines" / "poses.json"
 THIN = 0.003
@@ -29,6 +30,12 @@ def rings(polygon: Polygon) -> list[list[int]]:
     if not isinstance(thin, Polygon) or thin.is_empty:
         thin = polygon
     return [[round(1000 * c) for xy in ring.coords[:-1] for c in xy] for ring in (thin.exterior, *thin.interiors)]
+
+
+def standing(polygon: Polygon) -> Polygon:
+    """The outline thinned, its top and its lowest point still at 0 and 1."""
+    thin = polygon.simplify(THIN)
+    return normalised(thin) if isinstance(thin, Polygon) and not thin.is_empty else polygon
 
 
 def measures_of(m: Measures) -> dict[str, Any]:
@@ -50,16 +57,16 @@ def view_of(view: View) -> dict[str, Any]:
     assert outline is not None and reading is not None and view.measures is not None
     return {
         "angle": view.angle, "confidence": round(view.confidence, 4), "cutter": view.cutter, "flags": view.flags,
-        "rings": rings(outline.polygon), "height": round(outline.height_px, 1), "origin": outline.origin_px,
+        "rings": rings(standing(outline.polygon)), "height": round(outline.height_px, 1), "origin": outline.origin_px,
         "size": outline.picture_size, "measures": measures_of(view.measures),
         "reading": [round(reading.clear, 1), round(reading.interesting, 1), round(reading.readability, 1), reading.band,
-                    reading.why],
+                    [[r.kind, r.limb, r.zone, r.side, round(r.severity, 3)] for r in reading.reasons]],
     }
 
 
 def pose_of(pose: Pose) -> dict[str, Any]:
     """One pose."""
-    return {"name": pose.name, "reads": [pose.reads_low, pose.reads_high], "notes": pose.notes,
+    return {"name": pose.name, "reads": [pose.reads_low, pose.reads_high], "notes": [note.plain for note in pose.notes],
             "views": [view_of(v) for v in pose.views]}
 
 

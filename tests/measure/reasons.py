@@ -20,7 +20,6 @@ for those from the shape alone. Hands that are truly lost count for "found" wher
 from __future__ import annotations
 
 import argparse
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -32,9 +31,10 @@ from numpy.typing import NDArray
 
 from silhouette.reading import reader
 from silhouette.reading.view import read_view
-from silhouette.records import Outline
+from silhouette.records import ARM_TROUBLES, Outline, Reason, ReasonKind, Side, Zone
 from silhouette.shape.measure import measure_outline
 from silhouette.shape.outline import outline_of
+from silhouette.show import words
 
 ARM, FLUSH, END, LEGS, HEAD = 0.30, 0.45, 0.30, 0.40, 0.45
 MARKS = ("neck", "shoulder_l", "shoulder_r", "pelvis", "hip_l", "hip_r")
@@ -139,49 +139,45 @@ def off_axis(joints: Points, spot: Points) -> float:
     return float(spot[0] - neck[0] - share * (pelvis[0] - neck[0]))
 
 
-def on_side(side: str, off: float) -> bool:
-    return (off < -ON_AXIS) if side == "left" else (off > ON_AXIS)
+def on_side(side: Side, off: float) -> bool:
+    return (off < -ON_AXIS) if side == "picture left" else (off > ON_AXIS)
 
 
-def judge(why: tuple[str, ...], truth: Truth, tally: Tally) -> None:
+def judge(why: tuple[Reason, ...], truth: Truth, tally: Tally) -> None:
     """Count each claim of one view's reasons as true or not."""
     arms, hands, feet = truth.limbs[1:3], truth.ends[1:3], truth.ends[3:5]
     for reason in why:
-        found = re.search(r"picture (left|right)", reason)
-        side = found[1] if found else ""
-        if reason.startswith("both arms lost"):
+        if reason.kind == ReasonKind.ARMS_LOST:
             tally.add(f"both arms lost (under {FLUSH:g})", arms.max() < FLUSH)
             tally.add(f"both arms lost (under {ARM:g})", arms.max() < ARM)
-        elif reason.startswith("one arm lost"):
+        elif reason.kind == ReasonKind.ARM_LOST:
             tally.add("one arm lost", arms.min() < ARM)
-        elif "foot lost" in reason or "feet lost" in reason:
-            tally.add("foot lost", (feet.max() if "both" in reason else feet.min()) < END)
-        elif reason.startswith("legs read as one"):
+        elif reason.limb == "foot":
+            tally.add("foot lost", (feet.max() if reason.kind == ReasonKind.FEET_LOST else feet.min()) < END)
+        elif reason.limb == "leg":
             tally.add("legs read as one", truth.limbs[3:5].min() < LEGS)
-        elif reason.startswith("head sunk into the rest"):
-            tally.add("head sunk into the rest", truth.limbs[0] < HEAD)
-        elif reason.startswith("head sunk"):
-            tally.add("head sunk, raised arm", truth.limbs[0] < HEAD)
-        zone = re.search(r"(hand|hands|hand lost) at the (\w+)", reason)
-        if zone:
-            judge_hand(zone[2], side, "hands at" in reason, truth, tally)
-    told = any("lost" in reason and ("arm" in reason or "hand" in reason) for reason in why)
+        elif reason.kind == ReasonKind.HEAD_SUNK:
+            tally.add("head sunk into the body", truth.limbs[0] < HEAD)
+        elif reason.kind == ReasonKind.HEAD_BEHIND_ARM:
+            tally.add("head merged with a raised arm", truth.limbs[0] < HEAD)
+        if reason.kind in ARM_TROUBLES and reason.zone is not None:
+            judge_hand(reason.zone, reason.side, truth, tally)
+    told = [reason for reason in why if reason.kind in ARM_TROUBLES]
     if hands.min() < END:
-        tally.add("of views that lose a hand: an arm or hand is called lost", told)
-        tally.add("of views that lose a hand: its place is named", any(re.search(r"hands? (lost )?at", r) for r in why))
+        tally.add("of views that lose a hand: an arm or hand is called lost", bool(told))
+        tally.add("of views that lose a hand: its place is named", any(reason.zone is not None for reason in told))
 
 
-def judge_hand(zone: str, side: str, both: bool, truth: Truth, tally: Tally) -> None:
+def judge_hand(zone: Zone, side: Side | None, truth: Truth, tally: Tally) -> None:
     """A hand named with its place: lost at all, within a zone of there, on that side of the picture."""
     steps = {i: abs(true_zone(truth.joints, truth.joints[1 + i]) - ZONES.index(zone)) for i in (0, 1)}
     lost = [i for i in (0, 1) if truth.ends[1 + i] < END]
     meant = [i for i in (0, 1) if steps[i] == min(steps.values())]
-    form = "both hands" if both else "hand"
-    tally.add(f"{form} lost", len(lost) == 2 if both else any(i in lost for i in meant))
+    tally.add("hand lost", any(i in lost for i in meant))
     there = [steps[i] for i in lost or (0, 1)]
-    tally.add(f"{form}: place, within a zone", (max if both else min)(there) <= 1)
-    tally.add(f"{form}: place, exactly", (max if both else min)(there) == 0)
-    if side:
+    tally.add("hand: place, within a zone", min(there) <= 1)
+    tally.add("hand: place, exactly", min(there) == 0)
+    if side is not None:
         tally.add("hand: side", any(on_side(side, off_axis(truth.joints, truth.joints[1 + i])) for i in meant))
 
 
@@ -207,10 +203,10 @@ def main() -> None:
         measures, body = measure_outline(truth.line.polygon), reader.read_body(truth.line)
         views += 1
         aside += body.unlike > reader.UNLIKE
-        why = read_view(measures, truth.line, "open", body).why
-        longest = max([*why, longest], key=len)
+        why = read_view(measures, truth.line, "open", body).reasons
+        longest = max([*map(words.reason, why), longest], key=len)
         judge(why, truth, read)
-        judge(read_view(measures, truth.line).why, truth, alone)
+        judge(read_view(measures, truth.line).reasons, truth, alone)
     report("with the reader", read, views)
     report("by shape alone", alone, views)
     print(f"\nthe reader stands aside in {aside / views:.1%} of views; "

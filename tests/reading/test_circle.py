@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,13 +11,27 @@ import pytest
 from shapely.geometry import Polygon, box
 
 from silhouette.reading import circle
-from silhouette.records import INFERRED, Outline, Reading, Stop, View
+from silhouette.records import INFERRED, Outline, Reading, Reason, ReasonKind, Stop, View, Zone
 from silhouette.settings import BAND_FAIR
 
 WEAK, GOOD = BAND_FAIR - 20, BAND_FAIR + 20
+LEGS = Reason(ReasonKind.LEGS_AS_ONE, "leg", severity=0.5)
+TOUCH = Reason(ReasonKind.EDGES_TOUCH, None, "waist", "middle", 0.15)
 
 
-def view(angle: float, readability: float | None, why: Sequence[str] = ()) -> View:
+def both(zone: Zone | None = None) -> Reason:
+    return Reason(ReasonKind.ARMS_LOST, "arm", zone, severity=0.6)
+
+
+def arm(zone: Zone | None = None) -> Reason:
+    return Reason(ReasonKind.ARM_LOST, "arm", zone, severity=0.4)
+
+
+def hand(zone: Zone | None = "hip") -> Reason:
+    return Reason(ReasonKind.HAND_LOST, "hand", zone, severity=0.3)
+
+
+def view(angle: float, readability: float | None, why: Sequence[Reason] = ()) -> View:
     stop = Stop(0, Path("a.jpg"), f"{angle:03.0f}", angle, "name")
     reading = None if readability is None else Reading(readability, readability, readability, "fair", tuple(why))
     return View(stop, 1.0, "backdrop", reading=reading)
@@ -50,53 +65,50 @@ def test_uneven_stops_count_by_degrees_not_by_number() -> None:
 
 def test_weak_arcs_pass_through_the_front_and_name_their_commonest_cause() -> None:
     views = [view(a, GOOD) for a in range(40, 330, 20)]
-    views += [view(340, WEAK, ["legs read as one"]), view(0, WEAK, ["legs read as one, picture left"])]
-    views += [view(20, WEAK, ["one arm lost in the torso, picture right"])]
+    views += [view(340, WEAK, [LEGS]), view(0, WEAK, [replace(LEGS, severity=0.3)])]
+    views += [view(20, WEAK, [replace(arm(), side="picture right")])]
     (arc,) = circle.walk_round(views).weak_arcs
     assert 320 < arc.start < 340 and 20 < arc.end < 40
-    assert arc.why[0] == "legs read as one"
-    assert arc.why[1] == "one arm lost in the torso"
+    assert [(c.kind, c.severity) for c in arc.causes] == [
+        (ReasonKind.LEGS_AS_ONE, pytest.approx(0.4)), (ReasonKind.ARM_LOST, pytest.approx(0.4))]
 
 
-def causes_of(*why: str) -> tuple[str, ...]:
+def causes_of(*why: Reason) -> tuple[Reason, ...]:
     """The causes of a weak stretch whose views, one each, have these reasons."""
     views = [view(a, GOOD) for a in range(100, 360, 20)]
     views += [view(20.0 * i, WEAK, [reason]) for i, reason in enumerate(why)]
     (arc,) = circle.walk_round(views).weak_arcs
-    return arc.why
+    return arc.causes
 
 
 def test_both_arms_lost_say_that_one_is() -> None:
-    both = "both arms lost in the torso"
-    for less in ("one arm lost in the torso", "one hand lost at the hip"):
-        assert causes_of(less, less, both, "legs read as one") == (both, "legs read as one")
-        assert causes_of(less, less, "legs read as one") == (less, "legs read as one")
+    for less in (arm(), hand()):
+        assert causes_of(less, less, both(), LEGS) == (both(), LEGS)
+        assert causes_of(less, less, LEGS) == (less, LEGS)
 
 
 def test_a_cause_tells_where_a_hand_lies_if_it_does_so_in_most_of_its_views() -> None:
-    left, right = "one hand lost at the hip, picture left", "one hand lost at the hip, picture right"
-    assert causes_of(left, right, "one hand lost at the waist") == ("one hand lost at the hip",)
-    assert causes_of(left, "one hand lost at the waist") == ("one hand lost",)
-    arm = "one arm lost in the torso"
-    assert causes_of(f"{arm}, its hand at the chest", f"{arm}, its hand at the chest, picture left") == (
-        f"{arm}, its hand at the chest",)
-    assert causes_of(f"{arm}, its hand at the chest", arm) == (arm,)
+    left, right = (replace(hand(), side=side) for side in ("picture left", "picture right"))
+    assert causes_of(left, right, hand("waist")) == (hand("hip"),), "the side is left out"
+    assert causes_of(left, hand("waist")) == (hand(None),)
+    assert causes_of(arm("chest"), replace(arm("chest"), side="picture left")) == (arm("chest"),)
+    assert causes_of(arm("chest"), arm()) == (arm(),)
 
 
 def test_a_lost_arm_and_a_lost_hand_are_one_cause() -> None:
-    arm, hand = "one arm lost in the torso", "one hand lost at the hip"
-    assert causes_of(arm, hand, arm, "legs read as one") == (arm, "legs read as one")
-    assert causes_of(hand, arm, hand, "legs read as one") == (hand, "legs read as one")
-    both = "both arms lost in the torso"
-    assert causes_of(both, both, f"{both}, a hand at the waist") == (both,)
-    assert causes_of(both, both, "both arms lost, a hand at the head", "legs read as one") == (both, "legs read as one")
+    assert causes_of(arm(), hand(), arm(), LEGS) == (arm(), LEGS)
+    assert causes_of(hand(), arm(), hand(), LEGS) == (hand(), LEGS)
+    assert causes_of(both(), both(), both("waist")) == (both(),)
+    assert causes_of(both(), both(), both("head"), LEGS) == (both(), LEGS)
+    assert causes_of(both("head"), both("head"), both()) == (both("head"),)
 
 
-def test_a_reason_without_its_place() -> None:
-    for reason in ("both arms lost in the torso, a hand at the waist, picture left", "both arms lost in the torso"):
-        assert circle.without_place(reason) == "both arms lost in the torso"
-    assert circle.without_place("one hand lost at the head, picture right") == "one hand lost"
-    assert circle.without_place("edges just touch at the middle, at the waist") == "edges just touch"
+def test_what_speaks_for_a_view_causes_no_weakness_and_a_weightier_fault_counts_more() -> None:
+    gap = Reason(ReasonKind.GAP, None, "waist", "middle")
+    assert circle.merged([(gap,), (LEGS, gap)]) == (LEGS,)
+    assert [r.kind for r in circle.merged([(TOUCH, LEGS), (TOUCH, LEGS), (LEGS,)])] == [
+        ReasonKind.EDGES_TOUCH, ReasonKind.LEGS_AS_ONE]
+    assert circle.merged([(TOUCH,)]) == (replace(TOUCH, zone=None, side=None),), "another spot in every view"
 
 
 def test_only_the_arc_counts() -> None:
@@ -120,11 +132,12 @@ def test_views_without_a_verdict_are_passed_over_and_twins_are_averaged() -> Non
 
 
 def test_a_half_turn_is_completed_by_its_mirror_and_marked() -> None:
-    half = [view(a, GOOD + a / 10, ["arm lost, picture left"]) for a in range(0, 180, 30)]
+    half = [view(a, GOOD + a / 10, [replace(arm("hip"), side="picture left"), TOUCH]) for a in range(0, 180, 30)]
     views = circle.infer_far_side(half)
     inferred = [v for v in views if v.inferred]
     assert sorted(v.angle for v in inferred) == [180, 210, 240, 270, 300, 330]
-    assert all(INFERRED in v.flags and v.reading and v.reading.why == ("arm lost, picture right",) for v in inferred)
+    there = (replace(arm("hip"), side="picture right"), TOUCH)
+    assert all(INFERRED in v.flags and v.reading and v.reading.reasons == there for v in inferred)
     walk = circle.walk_round(views)
     assert walk.reads_degrees == 360
     assert walk.inferred[180:330].all() and not walk.inferred[10:150].any()

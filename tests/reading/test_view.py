@@ -15,7 +15,18 @@ from shapely import affinity
 from shapely.geometry import Polygon, box
 
 from silhouette.reading import reader, view, weights
-from silhouette.records import BodyReading, Joint, LimbLegibility, Measures, Outline, Reading, Tangent
+from silhouette.records import (
+    ARM_TROUBLES,
+    BodyReading,
+    Joint,
+    LimbLegibility,
+    Measures,
+    Outline,
+    Reading,
+    Reason,
+    ReasonKind,
+    Tangent,
+)
 from silhouette.settings import BAND_FAIR, BAND_STRONG, Intent
 from silhouette.shape.measure import measure_outline, normalised
 from silhouette.shape.outline import outline_of
@@ -70,7 +81,7 @@ def test_kissing_edges_are_named_with_their_place_and_cost_a_little() -> None:
     kiss = replace(measures, tangents=(Tangent((-0.2, 0.4), 0.002),))
     apart = view.read_view(replace(measures, tangents=()), outline)
     touching = view.read_view(kiss, outline)
-    assert any(w == "edges just touch at picture left, at the waist" for w in touching.why)
+    assert Reason(ReasonKind.EDGES_TOUCH, None, "waist", "picture left", 0.15) in touching.reasons
     assert 0 < apart.readability - touching.readability <= 2
     many = view.read_view(replace(measures, tangents=kiss.tangents * 9), outline)
     assert apart.clear - many.clear <= weights.TANGENT_COST * weights.TANGENTS_COUNTED + 1e-9
@@ -81,7 +92,8 @@ def test_a_closed_pose_is_not_marked_down_for_want_of_gaps(intent: Intent) -> No
     for name in ("arms_flush_000", "akimbo_090", "arms_flush_090", "lunge_030"):
         opened, closed = read(name), read(name, intent)
         assert closed.clear >= opened.clear
-        assert not any("gap opens between" in w or "lost" in w or "legs read" in w for w in closed.why)
+        assert not {r.kind for r in closed.reasons} & {
+            *ARM_TROUBLES, ReasonKind.NO_GAP, ReasonKind.LEGS_AS_ONE, ReasonKind.FOOT_LOST, ReasonKind.FEET_LOST}
     assert read("arms_flush_000", intent).band != "weak"
 
 
@@ -89,7 +101,7 @@ def test_a_plain_block_is_no_good_even_as_a_closed_pose() -> None:
     outline = Outline(box(-0.2, 0, 0.2, 1), 700, (300, 50), (600, 800))
     block = view.read_view(measure_outline(outline.polygon), outline, "closed")
     assert block.readability < read("arms_flush_090", "closed").readability
-    assert block.why
+    assert {r.kind for r in block.reasons} == {ReasonKind.COLUMN}
 
 
 def test_clear_is_what_the_reader_could_tell_as_far_as_it_is_trusted() -> None:
@@ -163,4 +175,4 @@ def test_every_reading_is_bounded_and_has_a_reason() -> None:
         for intent in ("open", "closed", "relief"):
             reading = view.read_view(measure_outline(outline.polygon), outline, intent)
             assert all(0 <= v <= 100 for v in (reading.clear, reading.interesting, reading.readability))
-            assert reading.why and all(w.strip() for w in reading.why)
+            assert reading.reasons

@@ -56,7 +56,7 @@ def test_other_ways_to_import_are_seen_too(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("code", ["import silhouette", "import silhouette.cutout.figure_net",
-                                  "from silhouette.cutout import matting"])
+                                  "from silhouette.cutout import neural"])
 def test_reporting_is_off_before_anything_else_whatever_it_was(code: str) -> None:
     ask = "import os, sys; print(os.environ['ORT_DISABLE_TELEMETRY'], 'onnxruntime' in sys.modules)"
     told = subprocess.run([sys.executable, "-c", f"{code}\n{ask}"], env={**os.environ, "ORT_DISABLE_TELEMETRY": "0"},

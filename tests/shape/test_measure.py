@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import affinity
-from shapely.geometry import LineString, MultiPolygon, Polygon, box
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 
 from silhouette.errors import SilhouetteError
 from silhouette.records import Measures
@@ -134,6 +134,22 @@ def test_any_polygon_gives_numbers_or_one_clear_sentence(points: list[tuple[floa
     except SilhouetteError:
         return
     assert np.isfinite(numbers(measures)).all()
+
+
+@pytest.mark.parametrize("name", ["square", "triangle", "ell", "with a window", "disc"])
+def test_of_a_plain_shape_no_limbs_are_told(name: str) -> None:
+    plain = {"square": SQUARE, "triangle": ODD["triangle"], "ell": box(0, 0, 1, 3).union(box(0, 2, 2, 3)),
+             "with a window": box(0, 0, 3, 3).difference(box(1, 1, 2, 2)), "disc": Point(0, 0).buffer(1)}[name]
+    assert measure_outline(plain).limbs is None
+    assert measure_outline(figure("arms_flush_000")).limbs is not None
+
+
+def test_an_outline_with_y_upwards_is_turned_over() -> None:
+    shape = figure("lunge_030")
+    turned = affinity.scale(shape, 250, -250, origin=(7, 9))
+    assert numbers(measure_outline(turned, y_up=True)) == pytest.approx(numbers(measure_outline(shape)), abs=1e-6)
+    top = max(p.tip[1] for p in measure_outline(shape).parts)
+    assert max(p.tip[1] for p in measure_outline(turned, y_up=True).parts) == pytest.approx(top, abs=1e-6)
 
 
 def test_normalised_keeps_the_shape() -> None:

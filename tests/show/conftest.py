@@ -20,11 +20,14 @@ from silhouette.records import (
     TWO_FIGURES,
     Gap,
     Measures,
+    Note,
     Outline,
     Part,
     Pose,
     Ranking,
     Reading,
+    Reason,
+    ReasonKind,
     Stop,
     Tangent,
     View,
@@ -47,14 +50,15 @@ def _view(row: dict[str, Any], index: int, pose: str) -> View:
     parts = tuple(Part(_polygon(r), tuple(map(tuple, base)), tuple(tip), *rest)
                   for r, base, tip, *rest in m.pop("parts"))
     tangents = tuple(Tangent(tuple(point), distance) for point, distance in m.pop("tangents"))
-    *scores, band, why = row["reading"]
+    *scores, band, reasons = row["reading"]
+    why = tuple(Reason(ReasonKind(kind), *rest) for kind, *rest in reasons)
     name = f"{row['angle']:03.0f}"
     return View(
         stop=Stop(index, Path(pose) / f"{name}.jpg", name, row["angle"], "name"),
         confidence=row["confidence"], cutter=row["cutter"], flags=tuple(row["flags"]),
         outline=Outline(_polygon(row["rings"]), row["height"], tuple(row["origin"]), tuple(row["size"])),
         measures=Measures(gaps=gaps, parts=parts, tangents=tangents, **m),
-        reading=Reading(*scores, band, tuple(why)), full_size=tuple(row["size"]))
+        reading=Reading(*scores, band, why), full_size=tuple(row["size"]))
 
 
 @lru_cache(maxsize=1)
@@ -96,7 +100,8 @@ def build_pose(name: str = "akimbo", stops: int = 24, *, called: str | None = No
     walked = walk_round(views)
     reads = walked.reads_degrees
     low, high = (None, None) if reads is None else (max(reads - 14, 0), min(reads + 12, walked.counted_degrees))
-    return Pose(called or name, Path(name), tuple(views), walked, low, high, notes=("Angles: from the names.",), rank=1)
+    notes = (Note.of("angles from names"),)
+    return Pose(called or name, Path(name), tuple(views), walked, low, high, notes=notes, rank=1)
 
 
 def build_ranking(count: int = 2, stops: int = 24) -> Ranking:

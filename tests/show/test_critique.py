@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 
 from silhouette.reading.circle import walk_round
-from silhouette.records import Pose, Ranking
+from silhouette.records import Note, Pose, Ranking, Reason, ReasonKind
 from silhouette.settings import BAND_FAIR, BAND_STRONG
-from silhouette.show import critique
+from silhouette.show import critique, words
 from silhouette.show.critique import critique_pages, extremes
 from silhouette.show.paper import page_points
 
@@ -53,11 +53,10 @@ def test_a_page_a_pose_a_comparison_and_numbers(ranking_of: Callable[..., Rankin
 
 def test_notes_on_the_page_of_numbers_are_whole(ranking_of: Callable[..., Ranking]) -> None:
     ranking = ranking_of(2, 8)
-    note = ("Angles: 8 pictures in the order of their names, spread over 360 degrees. The last was taken to stand one "
-            "step short of where the first stood; if that is wrong, name them by angle.")
+    note = Note.of("angles spread", count=8, span=360.0, last="one short")
     poses = tuple(replace(pose, notes=(note,)) for pose in ranking.poses)
     last = " ".join(type_on(critique_pages(replace(ranking, poses=poses))[-1]))
-    assert last.count(note) == 2
+    assert len(words.note(note)) > 150 and last.count(words.note(note)) == 2
 
 
 def test_a_pose_page_says_what_is_wrong_and_what_to_try(pose_at: Callable[..., Pose]) -> None:
@@ -76,13 +75,12 @@ def test_no_photographs(ranking_of: Callable[..., Ranking]) -> None:
     assert not any(ax.images for page in critique_pages(ranking_of(2, 8)) for ax in page.axes)
 
 
-def test_extremes_are_spread_and_never_the_same(pose_at: Callable[..., Pose]) -> None:
+def test_extremes_are_never_the_same(pose_at: Callable[..., Pose]) -> None:
     pose = pose_at("akimbo", 24)
     weak, strong = extremes(pose)
     assert len(weak) == len(strong) == 3 and not {v.angle for v in weak} & {v.angle for v in strong}
     scores = [v.reading.readability for v in (*weak, *strong) if v.reading]
     assert max(scores[:3]) <= min(scores[3:])
-    assert abs((weak[0].angle - weak[1].angle + 90) % 180 - 90) >= critique.NEAR
 
 
 @pytest.mark.parametrize("stops", [1, 2, 3, 5])
@@ -145,7 +143,8 @@ def test_a_mirror_gives_way_to_a_view_as_good_only(pose_at: Callable[..., Pose])
 
 def test_a_weakest_view_is_not_praised(pose_at: Callable[..., Pose]) -> None:
     pose = pose_at("reach_up", 8)
-    views = [replace(v, reading=replace(v.reading, why=("most limbs stand clear",), band="fair", readability=50.0 + i))
+    praise = (Reason(ReasonKind.MOST_CLEAR),)
+    views = [replace(v, reading=replace(v.reading, reasons=praise, band="fair", readability=50.0 + i))
              for i, v in enumerate(pose.views) if v.reading]
     told = " ".join(type_on(critique_pages(Ranking((replace(pose, views=tuple(views)),)))[0]))
     weakest, strongest = told.split("Weakest views")[1].split("Strongest views")
@@ -155,17 +154,17 @@ def test_a_weakest_view_is_not_praised(pose_at: Callable[..., Pose]) -> None:
 def test_a_pose_that_was_not_read_says_why(unread_pose: Pose, check_type: Any, check_border: Any) -> None:
     page = critique_pages(Ranking((unread_pose,)))[0]
     told = " ".join(type_on(page))
-    assert "not read: two people stand in it" in told
-    assert "with the model alone" in told and "is weak" not in told
+    assert "not read: two people are in every picture" in told
+    assert "with only the model in view" in told and "is weak" not in told
     check_type(page)
     check_border(page, critique.MARGIN - 8)
 
 
 def test_a_long_reason_is_broken_not_cut(unread_pose: Pose, check_type: Any) -> None:
-    reason = "two people stand in it, and it cannot be told which of them is meant"
-    pose = replace(unread_pose, views=(), notes=(f"Not read: {reason}.",))
+    note = Note.of("not read", cause="two people", count=8, first=None)
+    pose = replace(unread_pose, views=(), notes=(note,))
     page = critique_pages(Ranking((pose,)))[0]
-    assert f"not read: {reason}" in " ".join(type_on(page))
+    assert f"not read: {words.not_read(note).rstrip('.')}" in " ".join(type_on(page))
     check_type(page)
 
 

@@ -11,7 +11,7 @@ import pytest
 import shapely
 
 from silhouette.records_shoot import SetFigure, SetLayout, SetView
-from silhouette.show.flip import flip_page, side_words
+from silhouette.show.flip import flip_page
 
 ANGLES = tuple(range(0, 360, 15))
 NAME = 'Keeper </script><script>alert("x")</script> & co'
@@ -65,13 +65,6 @@ def test_names_cannot_break_the_page():
     page = flip_page(layout_of(name=NAME))
     assert page.count("<script>") == 1 and page.count("</script>") == 1
     assert "Keeper &lt;/script&gt;" in page
-
-
-@pytest.mark.parametrize(("angle", "words"), [
-    (0, "front"), (358, "front"), (45, "front three-quarter, its right"), (90, "its right side"), (180, "back"),
-    (225, "back three-quarter, its left"), (270, "its left side")])
-def test_sides_are_named(angle, words):
-    assert side_words(angle) == words
 
 
 # ------------------------------------------------------------------------------------------------------ in a browser

@@ -65,7 +65,7 @@ def test_says_the_verdict_its_doubt_and_the_cause_at_the_arc(pose_at: Callable[.
     pose = pose_at("akimbo", 24)
     told = words_on(polar.draw_wheel(pose))
     assert f"reads from {pose.round.reads_degrees} of 360 degrees" in told
-    assert f"9 times in 10 between {pose.reads_low} and {pose.reads_high}" in told
+    assert f"most likely between {pose.reads_low} and {pose.reads_high} (9 chances in 10)" in told
     assert pose.round.weak_arcs
     for letter, arc in zip("AB", pose.round.weak_arcs, strict=False):
         assert letter in told

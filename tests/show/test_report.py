@@ -16,6 +16,7 @@ import pytest
 
 from silhouette.reading.circle import walk_round
 from silhouette.records import Pose, Ranking
+from silhouette.show import words
 from silhouette.show.report import fragment, report_html, write_report
 
 CHROMIUM, DRIVER = shutil.which("chromium") or shutil.which("google-chrome"), shutil.which("chromedriver")
@@ -184,8 +185,7 @@ class Page:
 
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, Ranking], Path]:
-    folder = tmp_path_factory.mktemp("pages")
-    return lambda name, ranking: write_report(ranking, folder / f"{name}.html")
+    return lambda name, ranking: write_report(ranking, tmp_path_factory.mktemp("pages") / f"{name}.html")
 
 
 @pytest.fixture
@@ -273,7 +273,7 @@ def test_band_and_reasons_follow_the_figure(page: Page, pose_at: Callable[..., P
         assert view.reading
         assert page.ask("document.querySelector('.word').textContent") == view.reading.band
         told = page.ask("[...document.querySelectorAll('#pane-0 .why li')].map(e => e.lastChild.textContent)")
-        assert told[:len(view.reading.why)] == list(view.reading.why)
+        assert told[:len(view.reading.reasons)] == list(map(words.reason, view.reading.reasons))
         assert page.ask("document.querySelector('.strip [aria-current]').dataset.to") == f"{view.angle:.0f}"
         circles = page.ask("document.querySelectorAll('#pane-0 .stage ellipse.ring').length")
         numbers = page.ask("document.querySelectorAll('#pane-0 .why b').length")
@@ -303,7 +303,7 @@ def test_two_poses_turn_in_step_at_one_scale(pages: Page) -> None:
               " c.dispatchEvent(new Event('change')); })()")
     pages.keys("ARROW_RIGHT", "ARROW_RIGHT")
     where = "[...document.querySelectorAll('.pane .where')].map(e => e.textContent)"
-    assert pages.ask(where) == ["30 degrees, three-quarter, its right"] * 2
+    assert pages.ask(where) == ["30 degrees, three-quarter front, figure's right"] * 2
     names = pages.ask("[...document.querySelectorAll('.pane h2')].map(e => e.textContent)")
     assert len(set(names)) == 2
     boxes = pages.ask("[...document.querySelectorAll('.stage')].map(e => e.getAttribute('viewBox'))")

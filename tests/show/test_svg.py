@@ -86,4 +86,4 @@ def test_the_page_speaks_of_the_arc_and_of_what_was_not_read(pose_at: Callable[.
     page = report_html(Ranking((pose, unread_pose), arc=(300, 60)))
     assert "no stretch of the arc is weak" in page and "of the round is weak" not in page
     assert "Only 300 to 60 counts" in page
-    assert "Nothing can be said: not read: two people stand in it." in page
+    assert "Nothing can be said: not read: two people are in every picture." in page

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from shapely import affinity
 
-from silhouette.records import Arc, Pose, Ranking, Stop
+from silhouette.records import Arc, Note, Pose, Ranking, Reason, ReasonKind, Stop
 from silhouette.records_shoot import CheckReport, Finding
-from silhouette.show import table
+from silhouette.show import table, words
 
 
 def is_plain(text: str, width: int = 80) -> bool:
@@ -49,15 +49,17 @@ def test_a_narrow_terminal_gets_narrow_lines_with_the_same_words(
 
 def test_an_arc_that_is_nearly_all_round_is_told_by_what_it_leaves(pose_at: Callable[..., Pose]) -> None:
     pose = pose_at("akimbo", 24)
-    wide = replace(pose, round=replace(pose.round, weak_arcs=(Arc(58, 38, ("head lost",)), Arc(300, 200))))
+    arcs = (Arc(58, 38, (Reason(ReasonKind.LEGS_AS_ONE, "leg"),)), Arc(300, 200))
+    wide = replace(pose, round=replace(pose.round, weak_arcs=arcs))
     text = table.score_table(wide)
-    assert "\nall but 38 to 58  head lost" in text and "\n300 to 200 " in text and is_plain(text)
+    assert "\nall but 38 to 58  legs read as one" in text and "\n300 to 200 " in text and is_plain(text)
 
 
 def test_score_says_verdict_doubt_and_weak_arcs(pose_at: Callable[..., Pose]) -> None:
     pose = pose_at("akimbo", 24)
     text = table.score_table(pose)
-    assert text.startswith(f"akimbo: reads from {pose.round.reads_degrees} of 360 degrees\n(9 times in 10 between ")
+    assert text.startswith(f"akimbo: reads from {pose.round.reads_degrees} of 360 degrees\nmost likely between ")
+    assert text.split("\n")[1].endswith(" (9 chances in 10)")
     for arc in pose.round.weak_arcs:
         assert f"\n{arc.start:.0f} to {arc.end:.0f} " in text
 
@@ -103,16 +105,16 @@ def test_rank_says_why_a_pose_was_not_read(ranking_of: Callable[..., Ranking], u
     text = table.rank_table(Ranking((*ranking_of(2, 8).poses, unread_pose)))
     assert is_plain(text)
     row = next(line for line in text.split("\n") if "Two at the rail" in line)
-    assert row.split()[0] == "-" and "not read: two people stand in it" in text
+    assert row.split()[0] == "-" and "not read: two people are in every picture" in text
     some = replace(unread_pose, views=tuple(replace(v, flags=("cannot tell",)) if i < 2 else v
                                             for i, v in enumerate(unread_pose.views)))
-    assert "not read: two people stand in 6 of its 8 pictures" in table.rank_table(Ranking((some,)))
+    assert "not read: two people are in 6 of 8 pictures" in table.rank_table(Ranking((some,)))
 
 
 def test_rank_tells_whose_angles_were_spread(ranking_of: Callable[..., Ranking]) -> None:
     ranking = ranking_of(3, 8)
     assert "Angles of" not in table.rank_table(ranking)
-    note = "Angles: 8 pictures in the order of their names, spread over 360 degrees."
+    note = Note.of("angles spread", count=8, span=360.0, last="one short")
     poses = [replace(p, notes=(note,) if i else p.notes) for i, p in enumerate(ranking.poses)]
     text = table.rank_table(Ranking(tuple(poses)))
     assert is_plain(text)
@@ -122,11 +124,12 @@ def test_rank_tells_whose_angles_were_spread(ranking_of: Callable[..., Ranking])
 def test_rank_prints_what_the_notes_on_a_pose_ask_for(ranking_of: Callable[..., Ranking]) -> None:
     ranking = ranking_of(2, 12)
     asks = tuple(f"IMG_{i}.jpg cannot be read. Copy it again." for i in range(5))
-    first = replace(ranking.poses[0], notes=("Angles: from the names of the pictures.", *asks))
+    notes = (Note.of("angles from names"), *(Note.of("problem", text=ask) for ask in asks))
+    first = replace(ranking.poses[0], notes=notes)
     text = table.rank_table(replace(ranking, poses=(first, ranking.poses[1])))
     assert all(f"      {ask}\n" in text for ask in asks[:3])
     assert "      2 more notes in the report\n" in text
-    assert asks[3] not in text and "from the names" not in text and is_plain(text)
+    assert asks[3] not in text and "from the file names" not in text and is_plain(text)
 
 
 def test_a_compact_pose_that_hardly_reads_may_be_meant_closed(pose_at: Callable[..., Pose]) -> None:
@@ -134,12 +137,28 @@ def test_a_compact_pose_that_hardly_reads_may_be_meant_closed(pose_at: Callable[
     flat = replace(pose, round=replace(pose.round, reads_degrees=60))
     wide = tuple(replace(v, outline=replace(v.outline, polygon=affinity.scale(v.outline.polygon, xfact=3)))
                  for v in flat.views if v.outline)
-    hint = "If it is meant to be closed, say --intent closed."
+    hint = "Is it meant to be closed? Then use --intent closed."
     for told in (table.score_table, lambda p: table.rank_table(Ranking((p,)))):
         assert hint in told(replace(flat, views=wide))
         assert hint not in told(flat), "a standing figure"
         assert hint not in told(replace(flat, views=wide, intent="closed"))
         assert hint not in told(replace(pose, views=wide, round=replace(pose.round, reads_degrees=130)))
+
+
+@pytest.mark.parametrize(("slim", "told"), [(1.7, True), (2.2, False)])
+def test_a_crouching_figure_is_compact_and_a_standing_one_with_its_arms_out_is_not(
+    pose_at: Callable[..., Pose], slim: float, told: bool
+) -> None:
+    """Height over width of the crouching sample pose is 1.7, of the widest that stands 2.3."""
+    pose = pose_at("akimbo", 8)
+    views = []
+    for v in pose.views:
+        assert v.outline
+        left, top, right, bottom = v.outline.polygon.bounds
+        shape = affinity.scale(v.outline.polygon, xfact=(bottom - top) / slim / (right - left))
+        views.append(replace(v, outline=replace(v.outline, polygon=shape)))
+    flat = replace(pose, views=tuple(views), round=replace(pose.round, reads_degrees=0))
+    assert bool(words.closed_hint(flat)) == told
 
 
 STOPS = tuple(Stop(i, Path("turn.mp4"), f"stop_{i:02d}", i * 15.0, "clip") for i in range(24))

@@ -2,18 +2,89 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
+
 import pytest
 
+from silhouette.records import Note, Reason, ReasonKind
 from silhouette.show import words
+
+FULL = {
+    Reason(ReasonKind.ARMS_LOST, "arm"): "both arms lost in the torso",
+    Reason(ReasonKind.ARMS_LOST, "arm", "hip", "picture left"):
+        "both arms lost in the torso, a hand at the hip, picture left",
+    Reason(ReasonKind.ARMS_LOST, "arm", "head"): "both arms lost, a hand at the head",
+    Reason(ReasonKind.ARM_LOST, "arm"): "one arm lost in the torso",
+    Reason(ReasonKind.ARM_LOST, "arm", "shoulder", "picture right"):
+        "one arm lost in the torso, its hand at the shoulder, picture right",
+    Reason(ReasonKind.HAND_LOST, "hand", "hip", "picture left"): "one hand lost at the hip, picture left",
+    Reason(ReasonKind.HAND_LOST, "hand"): "one hand lost",
+    Reason(ReasonKind.LEGS_AS_ONE, "leg"): "legs read as one",
+    Reason(ReasonKind.FOOT_LOST, "foot"): "one foot lost in the body",
+    Reason(ReasonKind.HEAD_SUNK, "head"): "head sunk into the body",
+    Reason(ReasonKind.EDGES_TOUCH, None, "hip", "picture left"): "edges just touch at the hips, picture left",
+    Reason(ReasonKind.EDGES_TOUCH, None, "low down", "middle"): "edges just touch low down, in the middle",
+    Reason(ReasonKind.EDGES_TOUCH): "edges just touch",
+    Reason(ReasonKind.COLUMN): "both sides of the outline match: a straight, symmetric column",
+    Reason(ReasonKind.GAP, None, "waist", "picture right"): "a clear gap at the waist, picture right",
+}
+
+
+@pytest.mark.parametrize(("reason", "told"), FULL.items())
+def test_a_reason_says_what_and_where(reason: Reason, told: str) -> None:
+    assert words.reason(reason) == told
+
+
+def test_every_kind_of_reason_has_its_words_and_none_another_s() -> None:
+    told = [words.reason(Reason(kind)) for kind in ReasonKind]
+    assert len(set(told)) == len(told)
 
 
 def test_a_short_reason_keeps_the_part_of_the_body_and_drops_the_side() -> None:
-    assert words.brief("one arm lost in the torso, its hand at the shoulder, picture right") == (
-        "one arm lost, its hand at the shoulder")
-    assert words.brief("both arms lost in the torso, a hand at the hip, picture left") == (
-        "both arms lost, a hand at the hip")
-    assert words.brief("one hand lost at the hip, picture left") == "one hand lost at the hip"
-    assert words.brief("both arms lost in the torso") == "both arms lost in the torso"
+    arm = Reason(ReasonKind.ARM_LOST, "arm", "shoulder", "picture right")
+    assert words.brief(arm) == "one arm lost, its hand at the shoulder"
+    assert words.brief(replace(arm, zone=None)) == "one arm lost in the torso"
+    both = Reason(ReasonKind.ARMS_LOST, "arm", "hip", "picture left")
+    assert words.brief(both) == "both arms lost, a hand at the hip"
+    assert words.brief(Reason(ReasonKind.HAND_LOST, "hand", "hip", "picture left")) == "one hand lost at the hip"
+    assert words.brief(Reason(ReasonKind.COLUMN)) == "both sides of the outline match"
+    assert words.brief(Reason(ReasonKind.EDGES_TOUCH, None, "knee", "middle")) == "edges just touch at the knees"
+
+
+SPREAD = {"count": 12, "span": 360.0}
+
+
+@pytest.mark.parametrize(("note", "told"), [
+    (Note.of("angles from names"), "Angles: from the file names."),
+    (Note.of("angles from table", file="angles.csv"), "Angles: from angles.csv."),
+    (Note.of("angles spread", **SPREAD, last="repeats"), "The last one counts as a repeat of the first."),
+    (Note.of("angles spread", **SPREAD, last="one short"), "one step before the first."),
+    (Note.of("angles spread", count=7, span=180.0, last="repeats"), "counts as the view opposite the first."),
+    (Note.of("angles spread", count=7, span=90.0, last=None), "spread over 90 degrees."),
+    (Note.of("angles from outlines", sure=2.4, missing_after=["a"], repeats=[("c", "b")]),
+     "to about 2 degrees, because the steps are uneven: a stop is missing after a, c repeats b."),
+    (Note.of("angles doubted", name="IMG_7", angle=90.0, told=121.4),
+     "IMG_7, called 90, seems to be shot from about 121."),
+    (Note.of("several poses", names=["lookout", "oar"]), "several poses: lookout, oar."),
+    (Note.of("on its side"), "turn the pictures upright"),
+    (Note.of("unlike one body", angles=[0.0, 90.0], views=8), "At 0 and 90 the outline does not look like one body."),
+    (Note.of("unlike one body", angles=[float(a) for a in range(9)], views=24), "In 9 of 24 views the outline"),
+    (Note.of("unlike one body", angles=[30.0], views=1), "The outline does not"),
+    (Note.of("not read", cause="two people", count=3, first=None), "Not read: two people are in the picture"),
+    (Note.of("not read", cause="problems", count=2, first="a.jpg is empty."),
+     "none of its 2 pictures can be read. The first: a.jpg is empty."),
+    (Note.of("gap closed", at=15.2), "the gap seen at 15 has closed"),
+    (Note.of("problem", text="090.jpg is empty."), "090.jpg is empty."),
+    (Note.of("said", text="The clip has no pauses."), "The clip has no pauses."),
+], ids=lambda x: x.kind if isinstance(x, Note) else "")
+def test_every_note_has_its_sentence(note: Note, told: str) -> None:
+    assert told in words.note(note)
+    assert words.note(Note.of(**json.loads(json.dumps(note.plain)))) == words.note(note), "the same from a file"
+
+
+def test_a_note_can_be_compared_and_kept_in_a_set() -> None:
+    assert len({Note.of("several poses", names=["a", "b"]), Note.of("several poses", names=("a", "b"))}) == 1
 
 
 @pytest.mark.parametrize(
@@ -32,3 +103,10 @@ def test_a_stretch_of_nearly_all_the_round_is_told_by_what_it_leaves(start: floa
 
 def test_an_arc_that_was_asked_for_is_told_as_it_was_written() -> None:
     assert words.from_to(58, 38) == "58 to 38"
+
+
+@pytest.mark.parametrize(("angle", "told"), [
+    (0, "front"), (358, "front"), (45, "three-quarter front, figure's right"), (90, "profile, figure's right"),
+    (180, "back"), (225, "three-quarter back, figure's left"), (270, "profile, figure's left")])
+def test_sides_are_named(angle: float, told: str) -> None:
+    assert words.side_of(angle) == told
