@@ -6,17 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from silhouette.geometry import perspective
 from silhouette.records_shoot import Finding, StopLook
 
-HAND_M = 0.6
-"""How far a hand reaches toward the camera or away from it, metres."""
-TOO_CLOSE_M, CLOSE_M = 2.5, 3.3
-"""Nearer than the first spoils proportions for good, nearer than the second shows in arms that reach out, metres."""
 FEET_M = 0.08
 """The lowest point of a figure is a foot some 14 cm nearer than the axis, and a lens at waist height (0.55 of the
 figure) looks down on it: that draws the figure longer and the camera 0.55 x 14 cm nearer than it stood, metres."""
-LONG_SIDE_MM = 36.0
-"""Long side of the 35 mm frame that equivalent focal lengths refer to."""
 LOW, HIGH = 0.35, 0.75
 """Camera heights between these shares of the figure's height are fit for a whole figure."""
 
@@ -29,15 +24,10 @@ def from_lens(looks: Sequence[StopLook], height_m: float) -> float | None:
     the picture's long side. Plain geometry of a pinhole; cropping, digital zoom and stabilisation break it.
     """
     tried = [
-        look.focal_35mm * height_m / (LONG_SIDE_MM * look.height_px / max(look.full_size))
+        perspective.distance_for(height_m * max(look.full_size) / look.height_px, look.focal_35mm)
         for look in looks if look.focal_35mm and look.height_px > 0 and not look.edges
     ]
     return float(np.median(tried)) + FEET_M if tried else None
-
-
-def larger(distance_m: float, reach_m: float = HAND_M) -> float:
-    """How much larger a part ``reach_m`` before the axis looks than one as far behind it: (D + z) / (D - z)."""
-    return (distance_m + reach_m) / (distance_m - reach_m) if distance_m > reach_m else float("inf")
 
 
 def distance(looks: Sequence[StopLook], height_m: float | None, nearness: float | None) -> Finding:
@@ -60,14 +50,15 @@ def distance(looks: Sequence[StopLook], height_m: float | None, nearness: float 
     if metres is None:
         lacking = "the height of the model" if any(look.focal_35mm for look in looks) else "a focal length in the files"
         return Finding("distance", "unknown", (), f"The distance cannot be told without {lacking}.", "")
-    times = larger(metres)
+    times = perspective.near_over_far(metres)
     text = (
         f"The camera stood {'about' if by_lens else 'roughly'} {metres:.1f} m away, {source}: "
-        f"a hand reaching {HAND_M:.1f} m forward looks {100 * (times - 1):.0f} % larger than one as far behind."
+        f"a hand reaching {perspective.HAND_M:.1f} m forward looks {100 * (times - 1):.0f} % larger than one as far "
+        "behind."
     )
-    if metres < TOO_CLOSE_M and by_lens:
+    if metres < perspective.TOO_CLOSE and by_lens:
         return Finding("distance", "retake", (), text, "Step back to 4 m and use a longer lens, or crop later.")
-    if metres < (CLOSE_M if by_lens else TOO_CLOSE_M):
+    if metres < (perspective.TOLERABLE if by_lens else perspective.TOO_CLOSE):
         return Finding("distance", "look", (), text, "Step back to 4 m if the room allows it.")
     return Finding("distance", "pass", (), text, "")
 
