@@ -159,8 +159,7 @@ def _weigh(reaches: Reaches, turned: Floats, slices: Floats, axis: float) -> _St
     residual = reaches.reach - model - axis * _sides(len(turned))
     spread = np.sqrt(2.2 * np.median(residual**2, axis=1) + 1e-7)[:, None]
     trust = 1 / (1 + (residual / (3 * spread)) ** 2)
-    towards = np.degrees(towards)
-    away = difference(towards[:, :, None], towards[:, None, :])
+    away = difference(np.degrees(towards[:, :, None] - towards[:, None, :]), 0.0)
     covariance = SMEAR * np.exp(-0.5 * (away / SMEAR_DEG) ** 2)
     here = np.arange(residual.shape[1])
     covariance[:, here, here] += (1 - SMEAR) / trust
