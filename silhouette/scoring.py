@@ -18,7 +18,6 @@ from silhouette import turnaround
 from silhouette.errors import PoseError, SettingsError, SilhouetteError
 from silhouette.intake import filenames, film, stills
 from silhouette.known import Memory, Taken
-from silhouette.naming import named
 from silhouette.reading import circle, ranking, view
 from silhouette.records import (
     CANNOT_TELL,
@@ -39,6 +38,7 @@ from silhouette.records import (
 )
 from silhouette.settings import TRUST, Intent, Settings
 from silhouette.shape import measure, outline
+from silhouette.show.words import named
 
 RESULTS = ("result.json", "check.json")
 """What a folder of our own results holds: its charts and sheets are no pictures of a pose."""

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from silhouette.records import Pose, Ranking, Stop, View
-from silhouette.records_shoot import CheckReport
+from silhouette.records_shoot import CheckReport, Finding
+from silhouette.show import words_check
 
 if TYPE_CHECKING:
     import pandas as pd
 
 SCHEMA = 1
+CHECK_SCHEMA = 2
+"""2 has beside every sentence of 1 the data it is made from: ``kind``, ``values``, ``far`` and ``parts``."""
 
 
 def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
@@ -109,21 +112,40 @@ def views_table(poses: Iterable[Pose]) -> pd.DataFrame:
 
 def check_to_dict(report: CheckReport) -> dict[str, Any]:
     """The whole of ``check.json``."""
-    findings = []
-    for f in report.findings:
-        row: dict[str, Any] = {
-            "check": f.check,
-            "verdict": f.verdict,
-            "stops": list(f.stops),
-            "evidence": f.evidence,
-            "do": f.do,
-        }
-        if f.check == "missing stops":
-            row["after_stop"] = list(f.after_stop)
-        if f.check == "held pose":
-            row |= {"where": f.where, "how_far": f.how_far}
-        findings.append(row)
-    return {"schema": SCHEMA, "name": report.name, "stops": [_stop_row(s) for s in report.stops], "findings": findings}
+    return {
+        "schema": CHECK_SCHEMA,
+        "name": report.name,
+        "stops": [_stop_row(stop) for stop in report.stops],
+        "findings": [_finding_row(finding, report.stops) for finding in report.findings],
+    }
+
+
+def _finding_row(f: Finding, stops: Sequence[Stop]) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "check": f.check,
+        "verdict": f.verdict,
+        "kind": f.kind,
+        "stops": list(f.stops),
+        "values": {name: _rounded(value) for name, value in f.values},
+        "evidence": words_check.evidence(f, stops),
+        "do": words_check.do(f, stops),
+    }
+    if f.check == "missing stops":
+        row["after_stop"] = list(f.after_stop)
+    if f.check == "held pose":
+        row |= {"where": f.where, "how_far": words_check.how_far(f)}
+    if f.far is not None:
+        row["far"] = _plain(f.far, 4)
+    if f.parts:
+        row["parts"] = [_finding_row(part, stops) for part in f.parts]
+    return row
+
+
+def _rounded(value: Any) -> Any:
+    """Plain data with its floats rounded, for JSON."""
+    if isinstance(value, tuple | list):
+        return [_rounded(one) for one in value]
+    return _plain(value, 4) if isinstance(value, float) else value
 
 
 def to_json(data: dict[str, Any]) -> str:

@@ -27,9 +27,10 @@ from silhouette.cutout import agreement, background_model, mask_cleanup, neural
 from silhouette.errors import AnglesError, PictureError, PoseError, SilhouetteError
 from silhouette.intake import filenames, film, stills
 from silhouette.known import Memory, Taken, key_of
-from silhouette.records import Cut, Mask, Picture, Pixels, Stop
+from silhouette.records import Cut, Mask, Note, Picture, Pixels, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.settings import TRUST, Settings
+from silhouette.show import words_check
 from silhouette.turn import estimate
 
 Progress = Callable[[str, int, int], None]
@@ -345,14 +346,14 @@ def _gather_clip(
     key = _key([place], settings, known)
     found = None if known is None else known.recall(key, [place])
     looks: list[StopLook | None] = []
-    if found is None or not found[0] or not {"motion_share", "notes"} <= found[1].keys():
+    if found is None or not found[0] or not {"motion_share", "told"} <= found[1].keys():
         taken, looks, extra = _cut_clip(place, settings, run, tell, look)
         if known is not None:
             known.keep(key, taken, extra)
     else:
         taken, extra = found
     share = None if extra["motion_share"] is None else np.array(extra["motion_share"])
-    gathered = _angled_clip(place, taken, share, extra["notes"], settings)
+    gathered = _angled_clip(place, taken, share, [Note.of(kind, **values) for kind, values in extra["told"]], settings)
     return replace(gathered, looks=tuple(looks))
 
 
@@ -371,10 +372,13 @@ def _cut_clip(
     ]
     jobs = [(stop, p, shared, settings, look) for stop, p in zip(stops, pictures, strict=True)]
     taken, looks = _take_each(jobs, len(stops), place.stem, run, tell)
-    return taken, looks, {"motion_share": found.motion_share.tolist(), "notes": list(found.notes)}
+    told = [(note.kind, dict(note.values)) for note in found.notes]
+    return taken, looks, {"motion_share": found.motion_share.tolist(), "told": told}
 
 
-def _angled_clip(place: Path, taken: Sequence[Taken], share: Any, notes: Sequence[str], settings: Settings) -> Gathered:
+def _angled_clip(
+    place: Path, taken: Sequence[Taken], share: Any, notes: Sequence[Note], settings: Settings
+) -> Gathered:
     masks = [t.cut.mask if t.cut is not None and t.cut.confidence >= TRUST else None for t in taken]
     turn = estimate.estimate_angles(masks, share, start=settings.start, turn=settings.turn)
     angled = [
@@ -383,4 +387,4 @@ def _angled_clip(place: Path, taken: Sequence[Taken], share: Any, notes: Sequenc
     ]
     if not angled:
         raise AnglesError("no stop of the turn could be found.", path=place)
-    return Gathered(place.stem, tuple(angled), True, (*notes, *turn.notes))
+    return Gathered(place.stem, tuple(angled), True, tuple(map(words_check.note, (*notes, *turn.notes))))

@@ -10,6 +10,8 @@ from statistics import median
 
 from silhouette import records
 from silhouette.records import CANNOT_TELL, INFERRED, Pose, Ranking, View
+from silhouette.show.words_check import listed as listed
+from silhouette.show.words_check import named as named
 
 SIDES = {0: "front", 90: "its right", 180: "back", 270: "its left"}
 """Names for the four square-on views; "its" is the figure's own."""
@@ -198,9 +200,3 @@ def side_of(angle: float) -> str:
     names = ("front", "three-quarter, its right", "right profile", "three-quarter back, its right", "back",
              "three-quarter back, its left", "left profile", "three-quarter, its left")
     return names[round(angle / 45) % 8]
-
-
-def listed(items: list[str] | tuple[str, ...], last: str = "and") -> str:
-    """``a, b and c``."""
-    items = list(items)
-    return f"{', '.join(items[:-1])} {last} {items[-1]}" if len(items) > 1 else "".join(items)

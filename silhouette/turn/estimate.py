@@ -13,7 +13,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.records import Mask
+from silhouette.records import Mask, Note
 from silhouette.turn import angle_fit, stance, support_function
 
 Floats = NDArray[np.float64]
@@ -31,8 +31,8 @@ LEAST_SURE = 2.0
 """Half width of the 90 % interval is never given smaller, degrees."""
 ADRIFT = 45.0
 """The same where the camera was moved on the way, degrees."""
-NOT_ROUND = 4.0
-"""Degrees short of a full turn from which it is called open, at least; or a third of a step, if that is more."""
+NOT_TOLD = 20.0
+"""The same where the outlines do not tell and the stops are spread, degrees."""
 
 
 class Turned(NamedTuple):
@@ -42,12 +42,8 @@ class Turned(NamedTuple):
     """(n,) degrees, 0 <= angle < 360, where the camera stands round the figure."""
     sure: Floats
     """(n,) half width of the 90 % interval, degrees; 0 for the first stop, which is given."""
-    closed: bool
-    """Whether the model came back to where it started."""
-    overlap_deg: float
-    """How far it turned past the start, degrees; negative: how much is lacking."""
-    notes: tuple[str, ...]
-    """Sentences for the person."""
+    notes: tuple[Note, ...]
+    """What the person should know of them."""
     turned: Floats
     """(n,) degrees turned since the first stop, growing past 360."""
 
@@ -81,15 +77,12 @@ def estimate_angles(
     turned, spread = _between(fit, usable, share)
     sure = np.maximum(LEAST_SURE, 1.645 * UNDERSTATED * spread)
     sure[0] = 0.0
-    step = float(np.median(np.diff(turned)))
-    overlap = float(turned[-1] - 360.0)
-    closed = overlap >= -max(NOT_ROUND, step / 3)
     notes = _notes(turned, sure, usable)
     moved = stance.jump([masks[k] for k in usable])  # type: ignore[misc]
     if moved is not None:
         sure = np.maximum(sure, ADRIFT * (np.arange(n) > 0))
-        notes = (f"The camera was moved before stop {usable[moved] + 1} of {n}: the angles cannot be trusted.",)
-    return Turned(_angles(turned, start, turn), sure, closed, overlap, notes, turned)
+        notes = (Note.of("camera moved", before=usable[moved], count=n),)
+    return Turned(_angles(turned, start, turn), sure, notes, turned)
 
 
 def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirrored: bool) -> angle_fit.Fit | None:
@@ -151,28 +144,20 @@ def _by_motion(share: Floats | None, n: int, start: float, turn: str) -> Turned:
     """One full turn, spread by the motion or evenly, where outlines do not serve."""
     steps = np.full(max(n - 1, 0), 360.0 / max(n, 1)) if share is None else share * 360.0 * (n - 1) / n
     turned = np.concatenate([[0.0], np.cumsum(steps)])[:n]
-    sure = np.full(n, 20.0)
+    sure = np.full(n, NOT_TOLD)
     sure[:1] = 0.0
-    how = "evenly" if share is None else "by how much the picture moved"
     if n < 2:
-        return Turned(_angles(turned, start, turn), sure, False, -360.0, (), turned)
-    note = f"The outlines did not tell the angles: they are spread {how} over one full turn, give or take 20 degrees."
-    overlap = float(turned[-1] - 360.0) if n else -360.0
-    return Turned(_angles(turned, start, turn), sure, False, overlap, (note,), turned)
+        return Turned(_angles(turned, start, turn), sure, (), turned)
+    how = "evenly" if share is None else "by motion"
+    note = Note.of("angles not told", spread=how, sure=NOT_TOLD)
+    return Turned(_angles(turned, start, turn), sure, (note,), turned)
 
 
 def _angles(turned: Floats, start: float, turn: str) -> Floats:
     return np.asarray((start + (turned if turn == "left" else -turned)) % 360.0, dtype=np.float64)
 
 
-def _notes(turned: Floats, sure: Floats, usable: list[int]) -> tuple[str, ...]:
-    notes = [
-        f"The angles were found from the outlines, give or take {np.median(sure[1:]):.0f} degrees "
-        f"({sure.max():.0f} at worst); the first stop was taken as given."
-    ]
-    if len(usable) < len(turned):
-        blind = len(turned) - len(usable)
-        whose = "1 stop had no outline to go by: its angle lies" if blind == 1 else (
-            f"{blind} stops had no outline to go by: their angles lie")
-        notes.append(f"{whose} between the others'.")
-    return tuple(notes)
+def _notes(turned: Floats, sure: Floats, usable: list[int]) -> tuple[Note, ...]:
+    notes = [Note.of("angles from outlines", usual=float(np.median(sure[1:])), worst=float(sure.max()))]
+    blind = len(turned) - len(usable)
+    return tuple([*notes, Note.of("stops without outline", count=blind)] if blind else notes)

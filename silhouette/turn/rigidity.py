@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.records import Mask
+from silhouette.records_shoot import Held
 from silhouette.turn import visual_hull
 
 Floats = NDArray[np.float64]
@@ -25,27 +25,6 @@ SINGLE = 3
 EARLY_DEG, UNFIT = 140.0, 0.4
 """Where this share of all stops stick out, many of them already before this much of the turn, the pictures do not
 belong together: the camera moved, or the angles are wrong."""
-
-
-@dataclass(frozen=True)
-class Held:
-    """What the outlines say of the pose."""
-
-    moved: tuple[int, ...]
-    """Stops that do not belong to the pose of the first, positions in the list given."""
-    drifting: bool
-    """True where the pose changed from a stop on, False where single stops are off."""
-    where: str | None
-    far: float
-    """How far something moved at the worst of them, figure heights."""
-    sank: float
-    """Of that, downwards (negative: upwards), figure heights."""
-    nearness: float
-    """Figure height over camera distance."""
-    share: Floats
-    """(n,) what sticks out at every stop, share of the figure's area."""
-    unfit: bool = False
-    """True where the outlines do not fit together even early in the turn: nothing can be said of the pose."""
 
 
 def judge(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) -> Held:
