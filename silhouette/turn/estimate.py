@@ -20,6 +20,11 @@ Floats = NDArray[np.float64]
 
 GUESSES = (300.0, 345.0, 360.0, 390.0, 420.0, 240.0, 180.0)
 """Degrees that the whole turn is first taken to be; each leads to a fit and the best explains the outlines best."""
+MOTION_GUESSES = (300.0, 360.0, 390.0)
+"""The same for steps in proportion to the motion between stops, which adds fits, so fewer of them."""
+STEP_SHARES = (0.33, 4.0)
+"""A step by motion is taken to be at least and at most this many usual ones: a still hand or a passer-by changes the
+picture as well."""
 LEAST_TURN = 100.0
 """A whole clip that turns less, degrees, is no turn: a figure that wanders about can be explained by not turning."""
 FEW_ROWS, ALL_ROWS = 16, 32
@@ -31,6 +36,8 @@ LEAST_SURE = 2.0
 """Half width of the 90 % interval is never given smaller, degrees."""
 ADRIFT = 45.0
 """The same where the camera was moved on the way, degrees."""
+TO_90 = 1.645
+"""Half width of the 90 % interval of a normal distribution over its standard deviation."""
 NOT_TOLD = 20.0
 """The same where the outlines do not tell and the stops are spread, degrees."""
 
@@ -75,7 +82,7 @@ def estimate_angles(
     if fit is None:
         return _by_motion(share, n, start, turn)
     turned, spread = _between(fit, usable, share)
-    sure = np.maximum(LEAST_SURE, 1.645 * UNDERSTATED * spread)
+    sure = np.maximum(LEAST_SURE, TO_90 * UNDERSTATED * spread)
     sure[0] = 0.0
     notes = _notes(turned, sure, usable)
     moved = stance.jump([masks[k] for k in usable])  # type: ignore[misc]
@@ -96,7 +103,7 @@ def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirror
     if share is not None:
         moved = np.concatenate([[0.0], np.cumsum(share)])[usable]
         moved = (moved - moved[0]) / max(moved[-1] - moved[0], 1e-9)
-        guesses += [moved * total for total in (300.0, 360.0, 390.0)]
+        guesses += [moved * total for total in MOTION_GUESSES]
     tried = []
     for guess in guesses:
         try:
@@ -112,13 +119,13 @@ def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirror
 
 
 def _share(motion_share: NDArray[np.float64] | None, n: int) -> Floats | None:
-    """The motion between stops made fit for a first guess: no step under a third or over four times the usual one."""
+    """The motion between stops made fit for a first guess: no step far from the usual one."""
     if motion_share is None or len(motion_share) != n - 1 or n < 3:
         return None
     usual = float(np.median(motion_share))
     if usual <= 0:
         return None
-    share = np.clip(motion_share / usual, 0.33, 4.0)
+    share = np.clip(motion_share / usual, *STEP_SHARES)
     return np.asarray(share / share.sum(), dtype=np.float64)
 
 
