@@ -224,15 +224,17 @@ def respread(pose: Pose, settings: Settings) -> tuple[Pose, tuple[Note | str, ..
         return pose, pose.notes
     if not told.better:
         k = told.moved[0]
-        doubt = Note.of("angles doubted", name=shot[k].name, called=shot[k].angle, told=float(told.angles[k]))
+        doubt = Note.of("angles doubted", name=shot[k].name, angle=shot[k].angle, told=float(told.angles[k]))
         return pose, (*pose.notes, doubt)
     views = [
         replace(v, stop=replace(v.stop, angle=float(a), angle_from="outline", angle_sure=float(s)))
         for v, a, s in zip(shot, told.angles, told.sure, strict=True)
     ]
     note = Note.of(
-        "angles by outlines", sure=float(np.median(told.sure[1:])), skipped=[shot[k].name for k in told.skipped],
-        repeated=[(shot[k].name, shot[k + 1].name) for k in told.repeated],
+        "angles from outlines",
+        sure=float(np.median(told.sure[1:])),
+        missing_after=[shot[k].name for k in told.skipped],
+        repeats=[(shot[k + 1].name, shot[k].name) for k in told.repeated],
     )
     others = (n for n in pose.notes if not n.startswith("Angles: "))
     return replace(pose, views=tuple(views)), (note, *others)

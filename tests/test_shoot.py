@@ -95,7 +95,7 @@ def test_a_set_of_an_even_turn_keeps_its_even_angles(drawn_turn: Callable[..., P
     layout = shoot.export_set(folder, tmp_path / "set", silhouettes_only=True)
     assert [stem for stem, _ in layout.views][:3] == ["turn_000", "turn_000b", "turn_015"]
     told = [note(n) for n in layout.notes]
-    assert "spread over 360" in told[0] and not any("outlines do not fit" in one for one in told)
+    assert "spread over 360" in told[0] and not any("outlines disagree" in one for one in told)
 
 
 def test_a_pose_may_be_a_clip(data: Path) -> None:

@@ -327,17 +327,17 @@ def _without_outline(n: Note) -> str:
     return f"{n['count']} stops have no clear outline: their angles lie between those of their neighbours."
 
 
-def _by_outlines(n: Note) -> str:
-    why = [f"a stop is missing after {name}" for name in n["skipped"]]
-    why += [f"{again} repeats {first}" for first, again in n["repeated"]]
-    return (f"Angles: found from the outlines, give or take {n['sure']:.0f} degrees, because the steps are not even: "
+def _from_outlines(n: Note) -> str:
+    why = [f"a stop is missing after {name}" for name in n["missing_after"]]
+    why += [f"{again} repeats {name}" for again, name in n["repeats"]]
+    return (f"Angles: found from the outlines, to about {n['sure']:.0f} degrees, because the steps are uneven: "
             f"{', '.join(why)}.")
 
 
 def _doubted(n: Note) -> str:
-    return (f"The outlines do not fit the even angles: {n['name']}, called {n['called']:.0f}, seems to be shot from "
-            f"about {n['told']:.0f}. Was a stop left out, or shot again later? Look with silhouette check, and give "
-            "the angles in the names or in angles.csv.")
+    return (f"The outlines disagree: {n['name']}, called {n['angle']:.0f}, seems to be shot from about "
+            f"{n['told']:.0f}. Was a stop left out, or shot again later? Run silhouette check, and put the angles "
+            "in the file names or in angles.csv.")
 
 
 def _shapeless(n: Note) -> str:
@@ -347,14 +347,14 @@ def _shapeless(n: Note) -> str:
 
 
 NOTES: dict[str, Callable[[Note], str]] = {
-    "angles from outlines": lambda n: (
+    "angles found": lambda n: (
         f"The angles were found from the outlines, give or take {n['usual']:.0f} degrees ({n['worst']:.0f} at worst); "
         "the first stop was taken as given."),
     "angles not told": _not_told,
     "stops without outline": _without_outline,
     "camera moved": lambda n: (
         f"The camera was moved before stop {n['before'] + 1} of {n['count']}: the angles cannot be trusted."),
-    "angles by outlines": _by_outlines,
+    "angles from outlines": _from_outlines,
     "angles doubted": _doubted,
     "no pauses": lambda n: f"The clip has no pauses: {n['count']} stills were taken evenly from it.",
     "nothing turns": lambda n: "Nothing turns in this clip: it counts as one view.",

@@ -165,6 +165,6 @@ def _angles(turned: Floats, start: float, turn: str) -> Floats:
 
 
 def _notes(turned: Floats, sure: Floats, usable: list[int]) -> tuple[Note, ...]:
-    notes = [Note.of("angles from outlines", usual=float(np.median(sure[1:])), worst=float(sure.max()))]
+    notes = [Note.of("angles found", usual=float(np.median(sure[1:])), worst=float(sure.max()))]
     blind = len(turned) - len(usable)
     return tuple([*notes, Note.of("stops without outline", count=blind)] if blind else notes)
