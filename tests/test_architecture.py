@@ -17,12 +17,14 @@ import silhouette
 PACKAGE = Path(silhouette.__file__).parent
 NAME = "silhouette"
 STONES = {
-    "errors": set(),
+    "texts": set(),
+    "quiet": set(),
+    "errors": {"texts"},
     "geometry": {"errors"},
     "settings": {"errors"},
     "records": {"errors", "geometry"},
     "records_shoot": {"errors", "geometry", "records"},
-    "writing": {"errors", NAME},  # NAME: the version, which its marks carry
+    "writing": {"errors", "texts", NAME},  # NAME: the version, which its marks carry
 }
 """The base stones, and which of the others each may stand on."""
 COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show"}

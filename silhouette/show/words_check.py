@@ -346,6 +346,11 @@ def _shapeless(n: Note) -> str:
     return f"{n['count']} stops have no figure that could be cut out: there are no black shapes of them."
 
 
+def _breaks_off(n: Note) -> str:
+    of = f" of {n['length']:.0f} s" if n["length"] > n["read"] else ""
+    return f"The clip breaks off after {n['read']:.0f} s{of}: what is there was used."
+
+
 NOTES: dict[str, Callable[[Note], str]] = {
     "angles found": lambda n: (
         f"The angles were found from the outlines, give or take {n['usual']:.0f} degrees ({n['worst']:.0f} at worst); "
@@ -358,8 +363,7 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "angles doubted": _doubted,
     "no pauses": lambda n: f"The clip has no pauses: {n['count']} stills were taken evenly from it.",
     "nothing turns": lambda n: "Nothing turns in this clip: it counts as one view.",
-    "clip breaks off": lambda n: (
-        f"The clip breaks off after {n['read']:.0f} s of {n['length']:.0f} s: what is there was used."),
+    "clip breaks off": _breaks_off,
     "hdr": lambda n: "An HDR clip: its colours look washed out in the stills; the outlines are not affected.",
     "no common camera": lambda n: (
         "The pictures do not share one camera: each figure is set to its own height and ground."),

@@ -145,6 +145,11 @@ def test_a_note_names_stops_from_one() -> None:
     assert "before stop 15 of 25" in note(Note.of("camera moved", before=14, count=25))
 
 
+@pytest.mark.parametrize(("length", "said"), [(30.0, "after 12 s of 30 s: what"), (0.0, "after 12 s: what")])
+def test_a_clip_that_does_not_say_how_long_it_is_breaks_off_all_the_same(length: float, said: str) -> None:
+    assert said in note(Note.of("clip breaks off", read=12.0, length=length))
+
+
 @pytest.mark.parametrize(("count", "said"), [(1, "1 stop has"), (3, "3 stops have")])
 def test_one_stop_is_no_stops(count: int, said: str) -> None:
     for kind in ("stops without outline", "stops without figure"):
