@@ -12,7 +12,7 @@ import numpy as np
 from silhouette.records import Outline, Stop, View
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.settings import Paper
-from silhouette.show import ink, words
+from silhouette.show import ink, words, words_check
 from silhouette.show.paper import page_points
 from silhouette.show.rings import draw_body, ring_points, sector
 from silhouette.show.table import counted
@@ -231,7 +231,7 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
     blocks = [(kind, f) for kind in ("retake", "look") for f in report.findings if f.verdict == kind]
     shown = 0
     for i, (kind, found) in enumerate(blocks):
-        rows = _finding_rows(found, width)
+        rows = _finding_rows(found, report, width)
         head = 15 if i == 0 or blocks[i - 1][0] != kind else 0
         if y - head - 10.6 * len(rows) - 14 < floor:
             break
@@ -256,8 +256,8 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
         y -= 1
 
 
-def _finding_rows(found: Finding, width: float) -> list[tuple[str, str]]:
+def _finding_rows(found: Finding, report: CheckReport, width: float) -> list[tuple[str, str]]:
     """A finding as lines of type: what was seen, then what to do."""
-    seen = ink.wrap(f"{found.check}: {found.evidence}", width, 8)
-    return [(row, "normal") for row in seen] + [(row, "bold") for row in (ink.wrap(found.do, width, 8, True)
-                                                                         if found.do else [])]
+    seen = ink.wrap(f"{found.check}: {words_check.evidence(found, report.stops)}", width, 8)
+    do = words_check.do(found, report.stops)
+    return [(row, "normal") for row in seen] + [(row, "bold") for row in (ink.wrap(do, width, 8, True) if do else [])]
