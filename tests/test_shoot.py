@@ -158,7 +158,7 @@ def test_photographs_lie_in_one_folder_and_nowhere_else(data: Path, tmp_path: Pa
     assert {str(p) for p in files if len(p.parts) == 1} == {
         "about.txt", "contact_sheet.pdf", "contact_sheet.png", "set.csv", "to_scale.pdf", "turnaround.html"}
     about = (out / "about.txt").read_text()
-    assert "only the folder photographs/ holds any" in about and "originals/ every pixel" in about
+    assert "only the folder photographs/ holds any" in about and "originals/     every pixel" in about
     assert "Scale 1:4, the pose 1.70 m high." in about
     assert cli.main([*words, "--silhouettes-only", "--photos-in-page", "--originals", "--overwrite"]) == 0
     assert not any(shows_a_photograph(p) for p in out.rglob("*") if p.is_file() and p.name[0] != ".")

@@ -225,9 +225,10 @@ def _draw_pair(first: Outline, last: Outline, ax: Any, box: tuple[float, float, 
 def _draw_findings(report: CheckReport, ax: Any) -> None:
     """What to retake and what to look at, in full while there is room; the rest in a line each."""
     width, y = ink.size_of(ax)
-    brief = {kind: [f for f in report.findings if f.verdict == kind] for kind in ("unknown", "pass")}
-    closing = [(HEADS[kind], ", ".join(f.check for f in found)) for kind, found in brief.items() if found]
-    floor = sum(15 + 10.6 * len(ink.wrap(text, width, 8)) for _, text in closing)
+    passed = ", ".join(f.check for f in report.findings if f.verdict == "pass")
+    untold = [row for why in words_check.untold(report.findings, report.stops) for row in ink.wrap(why, width, 8)]
+    closing = [(HEADS["unknown"], untold), (HEADS["pass"], ink.wrap(passed, width, 8) if passed else [])]
+    floor = sum(15 + 10.6 * len(rows) for _, rows in closing if rows)
     blocks = [(kind, f) for kind in ("retake", "look") for f in report.findings if f.verdict == kind]
     shown = 0
     for i, (kind, found) in enumerate(blocks):
@@ -247,10 +248,12 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
         more = ", ".join(f.check for _, f in blocks[shown:])
         ax.text(0, y, ink.fit_line(f"And also: {more}", width, 8), size=8, va="top")
         y -= 14
-    for title, text in closing:
+    for title, lines in closing:
+        if not lines:
+            continue
         ax.text(0, y, title, size=10, weight="bold", va="top")
         y -= 14
-        for row in ink.wrap(text, width, 8):
+        for row in lines:
             ax.text(0, y, row, size=8, va="top", color=ink.SOFT)
             y -= 10.6
         y -= 1

@@ -144,9 +144,10 @@ def check_list(report: CheckReport, width: int = COLUMNS) -> str:
         for finding in [f for f in by_verdict["unknown"] if f.check == "full turn" and words_check.do(f, report.stops)]:
             lines += _finding_rows(finding, report, width)
             by_verdict["unknown"].remove(finding)
-    for verdict in ("unknown", "pass"):
-        if by_verdict[verdict]:
-            lines += _hang(f"{VERDICTS[verdict]:<12}", ", ".join(f.check for f in by_verdict[verdict]), width)
+    for why in words_check.untold(by_verdict["unknown"], report.stops):
+        lines += _hang(f"{VERDICTS['unknown']:<12}", why, width)
+    if by_verdict["pass"]:
+        lines += _hang(f"{VERDICTS['pass']:<12}", ", ".join(f.check for f in by_verdict["pass"]), width)
     return "\n".join(lines).rstrip()
 
 

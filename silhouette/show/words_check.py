@@ -30,6 +30,15 @@ def do(finding: Finding, stops: Sequence[Stop]) -> str:
     return DO[finding.kind](finding, stops) if finding.kind in DO else ""
 
 
+def untold(findings: Iterable[Finding], stops: Sequence[Stop]) -> list[str]:
+    """Why questions could not be answered, those with one reason together: ``distance: The distance cannot be …``."""
+    asked: dict[str, list[str]] = {}
+    for finding in findings:
+        if finding.verdict == "unknown":
+            asked.setdefault(evidence(finding, stops), []).append(finding.check)
+    return [f"{', '.join(checks)}: {why}" for why, checks in asked.items()]
+
+
 def how_far(finding: Finding) -> str | None:
     """How far the pose moved: ``about 7 cm``, or a share of the figure's height where that is not known."""
     if finding.far is None:
@@ -394,11 +403,11 @@ def about_set(layout: SetLayout, *, photographs: bool, originals: bool, print_sc
         shared.insert(4, "to_scale.pdf     outlines in true millimetres, to print at 100 %")
     lines = [f"Reference set: {layout.name}, {len(layout.views)} stops", ""]
     if photographs:
-        kept = ", and originals/ every pixel without loss" if originals else ""
         lines += [
             "PHOTOGRAPHS: only the folder photographs/ holds any, and every file in it does. Take it out before you",
             "give this set to anybody who may not see them. Everything else is black shapes and numbers.", "",
-            f"photographs/     the stills and a contact sheet of them, without place, date or device{kept}",
+            "photographs/     the stills and a contact sheet of them, without place, date or device",
+            *(["  originals/     every pixel of the stills, without loss"] if originals else []),
         ]
     else:
         lines += ["There are no photographs in this set: black shapes and numbers only, to show round.", ""]

@@ -208,4 +208,5 @@ def test_check_of_pictures_that_are_no_turn_says_so_and_what_is_needed() -> None
     assert is_plain(text)
     assert text.startswith("two: 2 stops, could not be checked, 1 to look at\n")
     assert "nothing needs" not in text and "> The check needs a whole turn: at least 6 stops" in " ".join(text.split())
-    assert "\ncannot tell held pose\n" in text, "the turn is told once, with what it needs"
+    assert "\ncannot tell held pose: Too few clear outlines" in text
+    assert text.count("full turn") == 1, "the turn is told once, with what it needs"

@@ -133,6 +133,15 @@ def test_light_is_darker_or_brighter(brighter: float, said: str) -> None:
     assert said in evidence(Finding.of("steady light", "retake", "light changed", (5,), brighter=brighter), TURN)
 
 
+def test_questions_that_one_reason_leaves_open_are_told_together() -> None:
+    lost = [Finding.of(check, "unknown", "turn not known") for check in ("full turn", "missing stops")]
+    other = Finding.of("distance", "unknown", "distance not known", lacking="height")
+    told = words_check.untold([*lost, other, Finding.of("framing", "pass", "whole and alone", room=0.1)], TURN)
+    assert told == [
+        "full turn, missing stops: The camera was moved on the way: how far the model turned is not known.",
+        "distance: The distance cannot be told without the height of the model."]
+
+
 def test_what_passes_has_nothing_to_do() -> None:
     assert do(Finding.of("full turn", "pass", "turn closed", past=1.0), TURN) == ""
 
