@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from silhouette.errors import SilhouetteError
+    from silhouette.measuring import measure_outline
     from silhouette.records import (
         Arc,
         Gap,
@@ -26,12 +27,13 @@ if TYPE_CHECKING:
         View,
     )
     from silhouette.results import ScoredPose, ScoredRanking, plot_wheel
-    from silhouette.scoring import measure_outline, rank_poses, score_pose
+    from silhouette.scoring import rank_poses, score_pose
     from silhouette.settings import Settings
 
 __version__ = "0.1.0"
 _WHERE = {
-    "scoring": ("measure_outline", "rank_poses", "score_pose"),
+    "scoring": ("rank_poses", "score_pose"),
+    "measuring": ("measure_outline",),
     "results": ("ScoredPose", "ScoredRanking", "plot_wheel"),
     "records": (
         "Arc", "Gap", "LimbLegibility", "Measures", "Note", "Outline", "Part", "Pose", "Ranking", "Reading", "Reason",

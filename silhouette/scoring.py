@@ -6,8 +6,6 @@ Read :func:`score_pose` first; the rest of the file is its steps in order.
 from __future__ import annotations
 
 import itertools
-import math
-import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -15,10 +13,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from shapely.geometry import Polygon
 
-from silhouette import turnaround
-from silhouette.errors import PoseError, SettingsError, SilhouetteError
+from silhouette import measuring, turnaround
+from silhouette.errors import PoseError, SettingsError
 from silhouette.intake import filenames, film, stills
 from silhouette.known import Memory, Taken
 from silhouette.reading import circle, ranking, view
@@ -30,7 +27,6 @@ from silhouette.records import (
     TWO_FIGURES,
     UNREADABLE,
     BodyReading,
-    Mask,
     Measures,
     Note,
     Outline,
@@ -41,7 +37,7 @@ from silhouette.records import (
 )
 from silhouette.results import ScoredPose, ScoredRanking
 from silhouette.settings import TRUST, Cutter, Intent, Settings, Turn
-from silhouette.shape import measure, outline
+from silhouette.shape import measure
 from silhouette.show import words
 
 RESULTS = ("result.json", "check.json")
@@ -49,11 +45,6 @@ RESULTS = ("result.json", "check.json")
 NOT_ONE_BODY = 0.8
 """``BodyReading.unlike`` from which to ask whether the model is alone. Of 700 rendered views as they are cut none
 reaches 0.5; 95 % of pairs of figures that just touch reach it, 48 % of those that overlap by a third."""
-UPSIDE_DOWN = (0.5, 0.3)
-"""``BodyReading.unlike`` from which an outline, and under which the same outline turned over, makes one ask whether y
-grows upwards. Of 211 cut-out figures none is asked about as it is, and 73 % are when given upside down."""
-READ_PX = 500
-"""Height at which a bare outline is put before the reader, pixels."""
 EDGE = 0.002
 """How far a mask's edge may be off, figure heights: a pixel on a figure of 500."""
 
@@ -167,47 +158,6 @@ def rank_poses(
     return ScoredRanking(ranking.rank(poses, chosen.intent), intent=chosen.intent, arc=chosen.arc)
 
 
-def measure_outline(polygon: Polygon, *, y_up: bool = False) -> Measures:
-    """Measure the outline of a standing, sitting or crouching figure.
-
-    Parameters
-    ----------
-    polygon : shapely.Polygon
-        Valid, with an area, holes as enclosed gaps; any units, any position.
-    y_up : bool
-        True where y grows upwards, as in drawings and maps; pictures have y downwards.
-
-    Returns
-    -------
-    Measures
-        Dimensionless. Gaps, parts and tangents lie in the normalised frame: height 1, top y = 0, x = 0 in the middle.
-        ``limbs`` is None for an outline too plain to be a figure's.
-
-    Warns
-    -----
-    UserWarning
-        The outline looks like a figure upside down: most likely its y grows upwards.
-
-    Raises
-    ------
-    SilhouetteError
-        What was given is not a polygon, is empty, invalid, or has no area.
-    """
-    measures = measure.measure_outline(polygon, y_up=y_up)
-    figure = measure.normalised(polygon, y_up=y_up)
-    if _unlike(figure) >= UPSIDE_DOWN[0] and _unlike(measure.normalised(figure, y_up=True)) < UPSIDE_DOWN[1]:
-        other = "y_up=False" if y_up else "y_up=True"
-        warnings.warn(f"This outline looks like a figure upside down. If so, say {other}.", stacklevel=2)
-    return measures
-
-
-def _unlike(figure: Polygon) -> float:
-    """How unlike a body a normalised outline is, 0 to 1; 0 where the reader cannot be run."""
-    wide = 2 * math.ceil(figure.bounds[2] * READ_PX) + 2
-    body = _read_any(Outline(figure, READ_PX, (wide / 2, 0.0), (wide, READ_PX)))
-    return 0.0 if body is None else body.unlike
-
-
 def find_poses(paths: Sequence[str | Path]) -> list[Path]:
     """The poses meant by the paths: each path itself, or, for one folder that holds poses, what lies in it.
 
@@ -243,33 +193,6 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
         )
     return poses
 
-
-def measure_mask(mask: Mask, intent: Intent = "open") -> tuple[Outline, Measures, BodyReading | None, Reading] | None:
-    """Outline, measures, the reader's reading (None where it stood aside) and the verdict; None for an empty mask."""
-    line = outline.outline_of(mask)
-    if line is None:
-        return None
-    measures = measure.measure_outline(line.polygon)
-    body = _read_body(line)
-    return line, measures, body, view.read_view(measures, line, intent, body)
-
-
-def _read_body(line: Outline) -> BodyReading | None:
-    """The reader's reading; None where it stands aside or cannot be run."""
-    from silhouette.reading import reader
-
-    body = _read_any(line)
-    return body if body is not None and body.unlike < reader.UNLIKE else None
-
-
-def _read_any(line: Outline) -> BodyReading | None:
-    """As :func:`_read_body`, however unlike a body the outline is."""
-    from silhouette.reading import reader
-
-    try:
-        return reader.read_body(line)
-    except SilhouetteError:
-        return None
 
 # ------------------------------------------------------------------------------------------------- one pose, in steps
 
@@ -331,7 +254,7 @@ def _counted(pose: Pose, intent: Intent | str, settings: Settings) -> Pose:
 def _measure(taken: Taken, settings: Settings) -> _Measured:
     if taken.cut is None or not taken.cut.mask.any():
         return _Measured(taken)
-    found = measure_mask(taken.cut.mask, settings.intent)
+    found = measuring.measure_mask(taken.cut.mask, settings.intent)
     return _Measured(taken) if found is None else _Measured(taken, *found)
 
 
@@ -390,7 +313,7 @@ def _not_alone(views: Sequence[View]) -> list[Note]:
     asked = []
     for v in views:
         if v.scored and not v.inferred and SHAPE_ALONE in v.flags and v.outline is not None:
-            body = _read_any(v.outline)
+            body = measuring.read_any(v.outline)
             asked += [v.angle] if body is not None and body.unlike >= NOT_ONE_BODY else []
     taken = sum(not v.inferred for v in views)
     return [Note.of("unlike one body", angles=asked, views=taken)] if asked else []
@@ -418,7 +341,7 @@ def _readability_moved(v: View, distance: float, intent: Intent) -> float | None
     if polygon.is_empty:
         return None
     line = replace(v.outline, polygon=polygon)
-    return view.read_view(measure.measure_outline(polygon), line, intent, _read_body(line)).readability
+    return view.read_view(measure.measure_outline(polygon), line, intent, measuring.read_body(line)).readability
 
 
 def _interval(samples: Any, walk: Round) -> tuple[int | None, int | None]:

@@ -1,5 +1,6 @@
 """Pictures gathered: what the worker processes do when stopped, and what is said of pictures that lie on their side."""
 
+import json
 import signal
 import time
 from collections.abc import Callable
@@ -40,6 +41,13 @@ def test_pictures_that_lie_on_their_side_are_noticed(drawn_turn: Callable[..., P
     for path in folder.glob("*.jpg"):
         cv2.imwrite(str(path), cv2.rotate(cv2.imread(str(path)), cv2.ROTATE_90_CLOCKWISE))
     assert "on its side" in told()
+
+
+def test_a_note_passes_in_every_form() -> None:
+    note = Note.of("several poses", names=["a", "b"])
+    kept = json.loads(json.dumps(note.plain))
+    assert turnaround.as_note(note) == turnaround.as_note(kept) == note
+    assert turnaround.as_note("The clip has no pauses.") == Note.of("said", text="The clip has no pauses.")
 
 
 def test_several_poses_in_one_folder_are_noticed(drawn_turn: Callable[..., Path]) -> None:

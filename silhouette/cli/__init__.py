@@ -389,8 +389,8 @@ def _add_settings(parser: argparse.ArgumentParser, *, reading: bool = True) -> N
     says = f"what is meant: open, closed or relief, of all or of one pose ({default.intent})"
     add("--intent", type=intent, action="append", metavar="[POSE=]WHAT", help=says)
     add("--arc", type=arc, default=default.arc, metavar="FROM-TO", help="count only these views: 300-60 for a niche")
-    add("--jitter", type=int, default=default.jitter, help="views re-measured for the plus-minus (%(default)s)")
-    add("--seed", type=int, default=default.seed, help="seed of the plus-minus (%(default)s)")
+    add("--jitter", type=int, default=default.jitter, help="views measured again for the range (%(default)s)")
+    add("--seed", type=int, default=default.seed, help="seed of the range (%(default)s)")
 
 
 def _add_output(parser: argparse.ArgumentParser, default: Path | None = None) -> None:

@@ -55,8 +55,8 @@ UNREAD = {
 
 CLOSED_HINT = "Is it meant to be closed? Then use --intent closed."
 COMPACT = 1.9
-"""Height over width, median of the views, under which a figure is as compact as one that sits or crouches. Of the sample
-poses the crouching one has 1.7 and those that stand upright 2.3 to 4.0."""
+"""Height over width, median of the views, under which a figure is as compact as one that sits or crouches: of the
+sample poses the crouching one has 1.7, those that stand upright 2.3 to 4.0."""
 NEARLY_ROUND = 60.0
 """A stretch that leaves no more of the round than this, degrees, is told by what it leaves."""
 SAME_PLACE = 1.0
