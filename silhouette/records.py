@@ -202,8 +202,7 @@ class FilmStops:
     """(n - 1,) share of all motion between stop i and stop i + 1; sums to 1."""
     paused: bool
     """False where the clip is one slow turn without pauses, sampled evenly."""
-    notes: tuple[str, ...] = ()
-    """Sentences for the person."""
+    notes: tuple[Note, ...] = ()
     kept: dict[float, Pixels] = field(default_factory=dict, repr=False, compare=False)
     """Stills cut out on the way, upright BGR, by their time; one that is not here is read again from the clip."""
     kept_px: int = 0

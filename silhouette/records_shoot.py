@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
+import numpy as np
+from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from silhouette.records import AngleFrom, Mask, Outline, Pixels, Stop
+from silhouette.geometry.perspective import Band
+from silhouette.records import AngleFrom, Mask, Note, Outline, Pixels, Stop
 
+Floats = NDArray[np.float64]
 Verdict = Literal["pass", "look", "retake", "unknown"]
+ORDER: dict[Verdict, int] = {"retake": 0, "look": 1, "unknown": 2, "pass": 3}
+"""How grave a verdict is, gravest first."""
 
 
 @dataclass(frozen=True)
@@ -45,25 +51,91 @@ class StopLook:
 
 
 @dataclass(frozen=True)
+class Held:
+    """What the outlines of a turn say of the pose. Made by ``turn/rigidity.py``."""
+
+    moved: tuple[int, ...]
+    """Stops that do not belong to the pose of the first, positions in the order shot."""
+    drifting: bool
+    """True where the pose changed from a stop on, False where single stops are off."""
+    where: str | None
+    """Where on the body the worst of them differs most: ``arm height``."""
+    far: float
+    """How far something moved at the worst of them, figure heights."""
+    sank: float
+    """Of that, downwards (negative: upwards), figure heights."""
+    nearness: float
+    """Figure height over camera distance."""
+    share: Floats
+    """(n,) what sticks out at every stop, share of the figure's area; nan where there is no outline to trust."""
+    unfit: bool = False
+    """True where the outlines do not fit together even early in the turn: nothing can be said of the pose."""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One turnaround as it was shot, and what all its outlines together tell: all that a question of the shoot check
+    may ask. Put together by ``shoot.py``, which alone knows both ``turn/`` and ``check/``. Letter: n stops."""
+
+    stops: tuple[Stop, ...]
+    """n, in the order shot."""
+    looks: tuple[StopLook, ...]
+    """n, one a stop."""
+    turned: Floats
+    """(n,) degrees turned since the first stop, past 360 if need be; negative where the model turned to its right."""
+    height_m: float | None = None
+    """Height of the figure in the room as it stands in the pose, metres, if known."""
+    usual_step: float = 0.0
+    """Median step from stop to stop, degrees."""
+    skipped: tuple[int, ...] = ()
+    """Stops after which at least one is missing, by the angles."""
+    repeated: tuple[int, ...] = ()
+    """Stops whose view the next one shows again."""
+    camera_moved: int | None = None
+    """The stop before which the whole picture shifted; None where the camera stood still."""
+    held: Held | None = None
+    """None where there are too few outlines to compare."""
+    aside: Floats | None = None
+    """(n,) how far each stop lies to picture right of where it should, figure heights, nan where there is no outline to
+    trust; None where there are too few."""
+
+    @property
+    def angled(self) -> bool:
+        """Whether the stops have angles of their own, not just spread evenly."""
+        return any(stop.angle_from != "spread" for stop in self.stops)
+
+
+@dataclass(frozen=True)
 class Finding:
-    """The answer to one question of the shoot check. Made by ``check/findings.py``."""
+    """The answer to one question of the shoot check, as data. Made by ``check/``; ``show/words_check.py`` has the
+    sentences for each kind."""
 
     check: str
-    """full turn, missing stops, doubled stops, held pose, stance, framing, figure size, sharpness, steady light,
-    light direction, distance or camera height."""
+    """The question: full turn, missing stops, doubled stops, held pose, stance, framing, figure size, sharpness, steady
+    light, light direction, distance or camera height."""
     verdict: Verdict
-    stops: tuple[int, ...]
+    kind: str
+    """What was found, in a few words: ``turn open``, ``pose moved``, ``cut by the frame``."""
+    stops: tuple[int, ...] = ()
     """Stops concerned, counted from 0 in the order shot."""
-    evidence: str
-    """One sentence in the words of the studio."""
-    do: str
-    """What to retake or change; empty when nothing."""
+    values: tuple[tuple[str, Any], ...] = ()
+    """Names, numbers and angles that go into the sentences; plain data that JSON can hold."""
     after_stop: tuple[int, ...] = ()
     """Missing stops: the stops after which one is missing."""
     where: str | None = None
-    """Held pose: where on the body, for example 'arm height'."""
-    how_far: str | None = None
-    """Held pose: roughly how far it moved, in centimetres if the model's height is known, else shares of the figure."""
+    """Held pose: where on the body, for example ``arm height``."""
+    far: float | None = None
+    """Held pose and stance: how far it moved, figure heights."""
+    parts: tuple[Finding, ...] = ()
+    """Where several things are wrong: each of them, gravest first. ``kind`` is then the first one's."""
+
+    @staticmethod
+    def of(check: str, verdict: Verdict, kind: str, stops: Iterable[int] = (), **values: Any) -> Finding:
+        """``Finding.of("full turn", "retake", "turn open", (17,), short_by=71.0)``."""
+        return Finding(check, verdict, kind, tuple(int(k) for k in stops), tuple(values.items()))
+
+    def __getitem__(self, name: str) -> Any:
+        return dict(self.values)[name]
 
 
 @dataclass(frozen=True)
@@ -133,7 +205,7 @@ class Plan:
     pixels: tuple[int, int]  # (width, height) as the camera is held
     distance: float  # lens to turning axis
     farthest: float | None  # the most that the room allows
-    verdict: Literal["good", "tolerable", "close", "too close"]  # what perspective does there
+    verdict: Band  # what perspective does there
     fits: bool  # the whole figure stays in the picture all round, from a distance that the room allows
     room_needed: float  # room length for this distance, with backdrop and camera at ease
     backdrop_gap: float  # turning axis to backdrop
@@ -235,9 +307,7 @@ class SetLayout:
     crown: float
     """Height over the ground line from which heads are counted down: the model standing upright."""
     pose_height_m: float | None
-    fixed_camera: bool
-    """False where the pictures share no scale by themselves, and each figure was set to its own height and ground."""
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     @property
     def head_lines(self) -> tuple[tuple[int, float], ...]:

@@ -9,21 +9,26 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from silhouette import scoring, tables, turnaround
-from silhouette.check import findings
+from silhouette.check import family
 from silhouette.errors import PoseError, SettingsError
 from silhouette.export import reference_set, write_set
 from silhouette.intake import film, stills
-from silhouette.records import CANNOT_TELL, Note, Outline, Pixels, Pose, View
-from silhouette.records_shoot import CheckReport, SetLayout, SetView
+from silhouette.records import CANNOT_TELL, Mask, Note, Outline, Pixels, Pose, Stop, View
+from silhouette.records_shoot import CheckReport, Held, SetLayout, SetView, Shot, StopLook
 from silhouette.settings import TRUST, Paper, Settings
 from silhouette.shape import outline
-from silhouette.show import words
 from silhouette.texts import printable
-from silhouette.turn import estimate
+from silhouette.turn import estimate, rigidity, stance, steps
 from silhouette.turn import respread as turns
-from silhouette.writing import refuse, whole_folder
+from silhouette.writing import PHOTOGRAPHS, refuse, whole_folder
+
+Floats = NDArray[np.float64]
+
+LEAST_COMPARED = 8
+"""Clear outlines from which one stop can be held against the others: one from every 45 degrees."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +38,7 @@ class Checked:
     report: CheckReport
     outlines: tuple[Outline | None, ...]
     """The figure at each of the report's stops, in the camera's pixels."""
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
 
 def check_turnaround(
@@ -43,7 +48,7 @@ def check_turnaround(
     progress: turnaround.Progress | None = None,
     **settings: Any,
 ) -> Checked:
-    """Answer, while the model is still there, what of a turnaround must be shot again.
+    """Say, while the model is still there, which stops to shoot again.
 
     Parameters
     ----------
@@ -68,8 +73,8 @@ def check_turnaround(
     both = [(t, k) for t, k in zip(gathered.taken, gathered.looks, strict=True) if t.cut is not None and k is not None]
     seen, looks = [t for t, _ in both], [k for _, k in both]
     if not any(t.cut is not None and t.cut.mask.any() for t in seen):
-        raise PoseError("no figure was found.", path=place, do="Check the clip, the light and the backdrop.")
-    notes = [words.note(note) for note in gathered.notes]
+        raise PoseError("no figure found.", path=place, do="Check the clip, the light and the backdrop.")
+    notes: list[Note] = list(gathered.notes)
     if not gathered.angled:
         masks = [t.cut.mask if t.cut is not None and t.cut.confidence >= TRUST else None for t in seen]
         turned = estimate.estimate_angles(masks, start=chosen.start, turn=chosen.turn)
@@ -78,13 +83,56 @@ def check_turnaround(
             for t, a, s in zip(seen, turned.angles, turned.sure, strict=True)
         ]
         notes += turned.notes
-    report = findings.check_turnaround(gathered.name, [t.stop for t in seen], looks, height_m=height_m)
+    report = family.ask(gathered.name, measure([t.stop for t in seen], looks, height_m=height_m))
     outlines = tuple(None if t.cut is None else outline.outline_of(t.cut.mask) for t in seen)
     return Checked(report, outlines, tuple(notes))
 
 
+def measure(stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float | None = None) -> Shot:
+    """What all outlines of a turn together tell, for the questions of the check; takes some seconds for 25 stops.
+
+    Parameters
+    ----------
+    stops : n stops in the order shot
+    looks : n looks, one a stop, by :func:`silhouette.check.look.look_at`
+    height_m : height of the figure in the room as it stands in the pose, metres, if known
+    """
+    turned = steps.turned_through([stop.angle for stop in stops])
+    shot = Shot(
+        tuple(stops), tuple(looks), turned, height_m, steps.usual_step(turned), tuple(steps.skipped(turned)),
+        tuple(steps.repeated(turned, [look.mask for look in looks])),
+    )
+    sure = np.asarray([k for k, look in enumerate(looks) if look.mask.any() and look.confidence >= TRUST], np.int64)
+    masks = [looks[k].mask for k in sure]
+    if len(masks) < 2 or len({mask.shape for mask in masks}) > 1:
+        return shot
+    moved = stance.jump(masks)
+    if moved is not None:
+        return replace(shot, camera_moved=int(sure[moved]))
+    if len(masks) < LEAST_COMPARED or not shot.angled:
+        return shot
+    return replace(shot, held=_held(masks, turned, sure), aside=_aside(masks, turned, sure))
+
+
+def _held(masks: Sequence[Mask], turned: Floats, sure: NDArray[np.int64]) -> Held:
+    """What the trusted outlines say of the pose, by the places of all stops."""
+    held = rigidity.judge(masks, turned[sure])
+    share = np.full(len(turned), np.nan)
+    share[sure] = held.share
+    return replace(held, moved=tuple(int(sure[k]) for k in held.moved), share=share)
+
+
+def _aside(masks: Sequence[Mask], turned: Floats, sure: NDArray[np.int64]) -> Floats | None:
+    found = stance.sideways(masks, turned[sure])
+    if found is None:
+        return None
+    aside = np.full(len(turned), np.nan)
+    aside[sure] = found
+    return aside
+
+
 def write_check(checked: Checked, out: Path, paper: Paper = "a4") -> list[str]:
-    """``findings.json``, ``findings.pdf`` and ``findings.png`` in the folder ``out``, whole or not at all."""
+    """``check.json``, ``check.pdf`` and ``check.png`` in the folder ``out``, whole or not at all."""
     from silhouette.show import check_page
 
     with whole_folder(out, "check") as folder:
@@ -126,7 +174,7 @@ def export_set(
     sheets_at : sequence of float, optional
         Angles whose stops get sheets to scale; None: all.
     photos_in_page : bool
-        Put the photographs into ``turnaround.html`` too; without it the page holds black shapes alone.
+        Also write ``photographs/turnaround.html``, which turns the photographs; ``turnaround.html`` never holds any.
     silhouettes_only, originals, crop, print_scale, overwrite
         As in :func:`silhouette.export.write_set.export`.
     **settings
@@ -146,13 +194,14 @@ def export_set(
         write_set.refuse_scale(print_scale, pose_height_m or height_m)
     elif sheets_at is not None:
         raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
-    pose = respread(_pose_to_keep(Path(path), chosen, tell), chosen)
+    pose, notes = respread(_pose_to_keep(Path(path), chosen, tell), chosen)
     views = [set_view(v) for v in pose.views if not v.inferred and v.problem is None]
     layout = reference_set.lay_out(printable(name or pose.name), views, **heights)
     pages = pages_for(
         layout,
         photos=not silhouettes_only,
         photos_in_page=photos_in_page and not silhouettes_only,
+        originals=originals,
         print_scale=print_scale,
         sheets_at=sheets_at,
         paper=paper,
@@ -161,23 +210,23 @@ def export_set(
         layout, out, silhouettes_only=silhouettes_only, originals=originals, crop=crop, print_scale=print_scale,
         pages=pages, overwrite=overwrite, progress=tell,
     )
-    return replace(layout, notes=(*map(words.note, pose.notes), *layout.notes))
+    return replace(layout, notes=(*notes, *layout.notes))
 
 
-def respread(pose: Pose, settings: Settings) -> Pose:
+def respread(pose: Pose, settings: Settings) -> tuple[Pose, tuple[Note, ...]]:
     """The pose with the angles that its outlines tell, where its stills state none and a stop was left out or shot
-    twice; where the outlines only doubt the even spread, with a sentence that says so."""
+    twice; and its notes, which then say so, or say that the outlines doubt the even angles."""
     shot = sorted((v for v in pose.views if not v.inferred and v.problem is None), key=lambda v: v.stop.index)
     if settings.span != 360 or not shot or any(v.stop.angle_from != "spread" for v in shot):
-        return pose
+        return pose, pose.notes
     masks = [v.mask if CANNOT_TELL not in v.flags else None for v in shot]
     told = turns.respread(masks, [v.angle for v in shot], start=settings.start, turn=settings.turn)
     if told is None or not (told.better or told.moved):
-        return pose
+        return pose, pose.notes
     if not told.better:
         k = told.moved[0]
         doubt = Note.of("angles doubted", name=shot[k].name, angle=shot[k].angle, told=float(told.angles[k]))
-        return replace(pose, notes=(*pose.notes, doubt))
+        return pose, (*pose.notes, doubt)
     views = [
         replace(v, stop=replace(v.stop, angle=float(a), angle_from="outline", angle_sure=float(s)))
         for v, a, s in zip(shot, told.angles, told.sure, strict=True)
@@ -188,8 +237,8 @@ def respread(pose: Pose, settings: Settings) -> Pose:
         missing_after=[shot[k].name for k in told.skipped],
         repeats=[(shot[k + 1].name, shot[k].name) for k in told.repeated],
     )
-    others = [n for n in pose.notes if n.kind != "angles spread"]
-    return replace(pose, views=tuple(views), notes=(note, *others))
+    others = (n for n in pose.notes if n.kind != "angles spread")
+    return replace(pose, views=tuple(views)), (note, *others)
 
 
 def _pose_to_keep(place: Path, settings: Settings, tell: turnaround.Progress) -> Pose:
@@ -230,34 +279,42 @@ def pages_for(
     *,
     photos: bool,
     photos_in_page: bool,
+    originals: bool,
     print_scale: float | None,
     sheets_at: Sequence[float] | None,
     paper: Paper,
 ) -> dict[str, Callable[[], bytes | str]]:
-    """What makes each page of the set, by file name; photographs are read once, and only if they go in."""
-    from silhouette.show import flip, set_sheets
+    """What makes each page of the set, by its place in the set; photographs are read once, and only if they go in."""
+    from silhouette.show import flip, set_sheets, words_check
 
     @cache
     def pictures() -> dict[str, Pixels]:
         return write_set.small_pictures(layout)
 
     pages: dict[str, Callable[[], bytes | str]] = {
-        "contact_sheet.pdf": lambda: set_sheets.contact_sheet(
-            layout, kind="pdf", paper=paper, photos=pictures() if photos else None
+        "about.txt": lambda: words_check.about_set(
+            layout, photographs=photos, originals=originals, print_scale=print_scale
         ),
+        "contact_sheet.pdf": lambda: set_sheets.contact_sheet(layout, kind="pdf", paper=paper),
         "contact_sheet.png": lambda: set_sheets.contact_sheet(layout, kind="png", paper=paper),
-        "turnaround.html": lambda: flip.flip_page(layout, photos=pictures() if photos_in_page else None),
+        "turnaround.html": lambda: flip.flip_page(layout),
     }
-    if photos:
-        pages["contact_photographs.png"] = lambda: set_sheets.contact_sheet(
-            layout, kind="png", paper=paper, photos=pictures()
-        )
     if print_scale is not None:
         pages["to_scale.pdf"] = lambda: set_sheets.scale_sheets(
             layout,
             pose_mm=write_set.print_height(layout, print_scale),
-            words=write_set.scale_words(layout, print_scale),
+            words=words_check.scale(layout, print_scale),
             paper=paper,
             angles=sheets_at,
         )
+    folder = PHOTOGRAPHS
+    if photos:
+        pages[f"{folder}/contact_sheet.pdf"] = lambda: set_sheets.contact_sheet(
+            layout, kind="pdf", paper=paper, photos=pictures()
+        )
+        pages[f"{folder}/contact_sheet.png"] = lambda: set_sheets.contact_sheet(
+            layout, kind="png", paper=paper, photos=pictures()
+        )
+    if photos and photos_in_page:
+        pages[f"{folder}/turnaround.html"] = lambda: flip.flip_page(layout, photos=pictures())
     return pages

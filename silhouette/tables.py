@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from silhouette.records import Note, Pose, Ranking, Reason, Stop, View
-from silhouette.records_shoot import CheckReport
-from silhouette.show import words
+from silhouette.records_shoot import CheckReport, Finding
+from silhouette.show import words, words_check
 from silhouette.texts import csv_cell, printable
 
 if TYPE_CHECKING:
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 SCHEMA = 2
 """Of ``result.json``. 2 is 1 and more: `reasons` of a view, `causes` of a weak arc, `note_kinds` of a pose."""
-CHECK_SCHEMA = 1
-"""Of ``check.json``."""
+CHECK_SCHEMA = 2
+"""Of ``check.json``. 2 is 1 and more: the data a sentence is made from, `kind`, `values`, `far` and `parts`."""
 
 
 def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
@@ -134,22 +134,33 @@ def views_csv(poses: Iterable[Pose]) -> str:
 
 def check_to_dict(report: CheckReport) -> dict[str, Any]:
     """The whole of ``check.json``."""
-    findings = []
-    for f in report.findings:
-        row: dict[str, Any] = {
-            "check": f.check,
-            "verdict": f.verdict,
-            "stops": list(f.stops),
-            "evidence": f.evidence,
-            "do": f.do,
-        }
-        if f.check == "missing stops":
-            row["after_stop"] = list(f.after_stop)
-        if f.check == "held pose":
-            row |= {"where": f.where, "how_far": f.how_far}
-        findings.append(row)
-    stops = [_stop_row(s) for s in report.stops]
-    return {"schema": CHECK_SCHEMA, "name": report.name, "stops": stops, "findings": findings}
+    return {
+        "schema": CHECK_SCHEMA,
+        "name": report.name,
+        "stops": [_stop_row(stop) for stop in report.stops],
+        "findings": [_finding_row(finding, report.stops) for finding in report.findings],
+    }
+
+
+def _finding_row(f: Finding, stops: Sequence[Stop]) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "check": f.check,
+        "verdict": f.verdict,
+        "kind": f.kind,
+        "stops": list(f.stops),
+        "values": {name: _rounded(value, 4) for name, value in f.values},
+        "evidence": words_check.evidence(f, stops),
+        "do": words_check.do(f, stops),
+    }
+    if f.check == "missing stops":
+        row["after_stop"] = list(f.after_stop)
+    if f.check == "held pose":
+        row |= {"where": f.where, "how_far": words_check.how_far(f)}
+    if f.far is not None:
+        row["far"] = _plain(f.far, 4)
+    if f.parts:
+        row["parts"] = [_finding_row(part, stops) for part in f.parts]
+    return row
 
 
 def to_json(data: dict[str, Any]) -> str:
@@ -186,10 +197,10 @@ def _note(note: Note) -> dict[str, Any]:
     return {name: _rounded(value) for name, value in note.plain.items()}
 
 
-def _rounded(value: Any) -> Any:
+def _rounded(value: Any, digits: int = 1) -> Any:
     if isinstance(value, tuple):
-        return [_rounded(v) for v in value]
-    return _plain(value) if isinstance(value, float) else value
+        return [_rounded(v, digits) for v in value]
+    return _plain(value, digits) if isinstance(value, float) else value
 
 
 def _plain(value: Any, digits: int = 1) -> float | None:

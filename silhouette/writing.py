@@ -32,6 +32,8 @@ Kind = Literal["results", "check", "set"]
 """What a folder holds: of a score or ranking, of a check, or a reference set."""
 
 MARK = ".silhouette.json"
+SET_TABLE, PHOTOGRAPHS = "set.csv", "photographs"
+"""Of a reference set: its table, and the folder that holds every file with a photograph in it, and nothing else."""
 KNOWN = ".known"
 """Folder of remembered cut-outs inside results, see ``known.py``."""
 PART, NEW, OLD = ".silhouette-part", ".silhouette-new", ".silhouette-old"

@@ -277,6 +277,7 @@ def test_a_set_and_results_are_no_poses(drawn_turn: Callable[..., Path], tmp_pat
     assert scoring.find_poses([tmp_path / "set"]) == [tmp_path / "set"], "given by itself a set is a pose"
     again = silhouette.score_pose(tmp_path / "set")
     assert len([v for v in again.views if not v.inferred]) == 8 and not any(v.problem for v in again.views)
+    assert len(silhouette.score_pose(tmp_path / "set" / "photographs").views) == 8, "its sheets are no stills"
     with pytest.raises(PoseError, match="results of an earlier run"):
         silhouette.rank_poses([tmp_path / "c"])
 

@@ -14,6 +14,7 @@ from PIL import Image
 
 import silhouette
 from silhouette import cli, shoot
+from silhouette.show.words import note
 
 CHECKS = {
     "full turn", "missing stops", "doubled stops", "held pose", "stance", "framing", "figure size", "sharpness",
@@ -23,7 +24,7 @@ CHECKS = {
 
 def findings(out: Path) -> dict[str, dict]:
     data = json.loads((out / "check.json").read_text())
-    assert data["schema"] == 1
+    assert data["schema"] == 2
     return {f["check"]: f for f in data["findings"]}
 
 
@@ -80,7 +81,8 @@ def test_a_set_of_an_uneven_turn_is_named_by_its_outlines(
     folder = drawn_turn("turn", shot, stem="IMG_{i:04d}")
     way = "right" if shot[1] > shot[2] else "left"
     layout = shoot.export_set(folder, tmp_path / "set", silhouettes_only=True, turn=way)
-    assert said in layout.notes[0] and not any("spread over" in note for note in layout.notes)
+    told = [note(n) for n in layout.notes]
+    assert said in told[0] and not any("spread over" in one for one in told)
     named = {view.name: view.angle for _, view in layout.views}
     off = [abs((named[f"IMG_{i:04d}"] - a + 180) % 360 - 180) for i, a in enumerate(shot)]
     assert np.median(off) <= 2 and max(off) <= 6
@@ -92,7 +94,8 @@ def test_a_set_of_an_even_turn_keeps_its_even_angles(drawn_turn: Callable[..., P
     folder = drawn_turn("turn", STOPS, stem="IMG_{i:04d}")
     layout = shoot.export_set(folder, tmp_path / "set", silhouettes_only=True)
     assert [stem for stem, _ in layout.views][:3] == ["turn_000", "turn_000b", "turn_015"]
-    assert "spread over 360" in layout.notes[0] and not any("outlines disagree" in note for note in layout.notes)
+    told = [note(n) for n in layout.notes]
+    assert "spread over 360" in told[0] and not any("outlines disagree" in one for one in told)
 
 
 def test_a_pose_may_be_a_clip(data: Path) -> None:
@@ -117,17 +120,56 @@ def test_a_set_holds_no_metadata_and_only_what_was_asked_for(data: Path, tmp_pat
     words = ["export", str(turn), "-o", str(tmp_path / "set")]
     assert cli.main([*words, "--silhouettes-only"] if bare else words) == 0
     assert {p.name: p.read_bytes() for p in turn.iterdir()} == before
-    stills = sorted((tmp_path / "set").glob("*.jpg"))
-    assert len(stills) == (0 if bare else 12)
-    assert not list((tmp_path / "set").glob("contact_photographs*")) or not bare
+    stills = sorted((tmp_path / "set").rglob("*.jpg"))
+    assert len(stills) == (0 if bare else 12) and (tmp_path / "set" / "photographs").is_dir() != bare
     for still in stills:
         with Image.open(still) as image:
             assert not image.getexif() and "icc_profile" not in image.info
             assert image.size == upright.size
     if not bare:
-        kept = cv2.imread(str(tmp_path / "set" / "keeper_030.jpg")).astype(int)
+        kept = cv2.imread(str(tmp_path / "set" / "photographs" / "keeper_030.jpg")).astype(int)
         assert np.abs(kept - np.asarray(upright)[..., ::-1].astype(int)).mean() < 6
     page = (tmp_path / "set" / "turnaround.html").read_text().replace("http://www.w3.org/2000/svg", "")
     assert "://" not in page, "nothing in the page points outside it"
     assert cli.main(words) == 2, "an existing set is not overwritten without being told to"
     assert cli.main([*words, "--overwrite"]) == 0
+
+
+def shows_a_photograph(path: Path) -> bool:
+    """Whether colours of the rendered body or its wall are in a file; black shapes and type are grey, marks aside."""
+    if path.suffix in (".jpg", ".png"):
+        with Image.open(path) as image:
+            pixels = np.asarray(image.convert("RGB")).astype(int)
+        return bool((np.ptp(pixels, axis=2) > 12).mean() > 0.01)
+    data = path.read_bytes()
+    return b"/Subtype /Image" in data or b"data:image" in data
+
+
+def test_photographs_lie_in_one_folder_and_nowhere_else(data: Path, tmp_path: Path) -> None:
+    turn = data / "rendered" / "turn"
+    words = ["export", str(turn), "-o", str(tmp_path / "set"), "--name", "keeper", "--scale", "1:4", "--height", "1.7"]
+    assert cli.main([*words, "--originals", "--photos-in-page"]) == 0
+    out = tmp_path / "set"
+    files = {p.relative_to(out): shows_a_photograph(p) for p in out.rglob("*") if p.is_file() and p.name[0] != "."}
+    assert {str(p) for p, shows in files.items() if shows} == {
+        *(f"photographs/keeper_{a:03d}.jpg" for a in range(0, 360, 30)),
+        *(f"photographs/originals/keeper_{a:03d}.png" for a in range(0, 360, 30)),
+        "photographs/contact_sheet.pdf", "photographs/contact_sheet.png", "photographs/turnaround.html"}
+    assert {str(p) for p in files if len(p.parts) == 1} == {
+        "about.txt", "contact_sheet.pdf", "contact_sheet.png", "set.csv", "to_scale.pdf", "turnaround.html"}
+    about = (out / "about.txt").read_text()
+    assert "only the folder photographs/ holds any" in about and "originals/     every pixel" in about
+    assert "Scale 1:4, the pose 1.70 m high." in about
+    assert cli.main([*words, "--silhouettes-only", "--photos-in-page", "--originals", "--overwrite"]) == 0
+    assert not any(shows_a_photograph(p) for p in out.rglob("*") if p.is_file() and p.name[0] != ".")
+    assert not (out / "photographs").exists() and "no photographs" in (out / "about.txt").read_text()
+
+
+def test_the_page_and_the_json_tell_the_same_sentences(data: Path, tmp_path: Path) -> None:
+    """Schema 2: what schema 1 held is still there, the data it is made from comes beside it."""
+    cli.main(["check", str(data / "clips" / "droop.mp4"), "-o", str(tmp_path / "out"), "--height", "1.72"])
+    pose = findings(tmp_path / "out")["held pose"]
+    assert {"check", "verdict", "stops", "evidence", "do", "where", "how_far"} < set(pose)
+    assert pose["kind"] == "pose changed" and pose["how_far"] == f"about {100 * pose['far'] * 1.72:.0f} cm"
+    assert pose["where"] in pose["evidence"] and pose["how_far"] in pose["evidence"]
+    assert pose["values"]["way"] in pose["evidence"]

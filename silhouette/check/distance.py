@@ -6,17 +6,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from silhouette.records_shoot import Finding, StopLook
+from silhouette.geometry import perspective
+from silhouette.records_shoot import Finding, Shot, StopLook, Verdict
 
-HAND_M = 0.6
-"""How far a hand reaches toward the camera or away from it, metres."""
-TOO_CLOSE_M, CLOSE_M = 2.5, 3.3
-"""Nearer than the first spoils proportions for good, nearer than the second shows in arms that reach out, metres."""
 FEET_M = 0.08
 """The lowest point of a figure is a foot some 14 cm nearer than the axis, and a lens at waist height (0.55 of the
 figure) looks down on it: that draws the figure longer and the camera 0.55 x 14 cm nearer than it stood, metres."""
-LONG_SIDE_MM = 36.0
-"""Long side of the 35 mm frame that equivalent focal lengths refer to."""
+USUAL_M = 1.7
+"""Height that a figure is taken to have where nobody says, metres."""
+WHOLE_DEG = 300.0
+"""Degrees turned from which outlines tell how near the camera stood: opposite views tell it."""
 LOW, HIGH = 0.35, 0.75
 """Camera heights between these shares of the figure's height are fit for a whole figure."""
 
@@ -25,70 +24,59 @@ def from_lens(looks: Sequence[StopLook], height_m: float) -> float | None:
     """Metres from camera to axis: D = f x H / (36 mm x share of the long side), and a little for the feet.
 
     None without a focal length. f is the 35 mm equivalent focal length, H the figure's height in the room, the share
-    its height in the picture over
-    the picture's long side. Plain geometry of a pinhole; cropping, digital zoom and stabilisation break it.
+    its height in the picture over the picture's long side.
     """
     tried = [
-        look.focal_35mm * height_m / (LONG_SIDE_MM * look.height_px / max(look.full_size))
+        perspective.distance_for(height_m * max(look.full_size) / look.height_px, look.focal_35mm)
         for look in looks if look.focal_35mm and look.height_px > 0 and not look.edges
     ]
     return float(np.median(tried)) + FEET_M if tried else None
 
 
-def larger(distance_m: float, reach_m: float = HAND_M) -> float:
-    """How much larger a part ``reach_m`` before the axis looks than one as far behind it: (D + z) / (D - z)."""
-    return (distance_m + reach_m) / (distance_m - reach_m) if distance_m > reach_m else float("inf")
+def distance(shot: Shot) -> Finding:
+    """Did the camera stand too close? By the lens if it is known; else roughly, by the outlines of a whole turn."""
+    metres = from_lens(shot.looks, shot.height_m) if shot.height_m else None
+    if metres is not None:
+        band = perspective.band(metres)
+        verdict: Verdict = "retake" if band == "too close" else "look" if band == "close" else "pass"
+        return _told(verdict, metres, "lens", shot)
+    nearness = _nearness(shot)
+    if nearness is None:
+        focal = any(look.focal_35mm for look in shot.looks)
+        return Finding.of("distance", "unknown", "distance not known", lacking="height" if focal else "focal length")
+    metres = (shot.height_m or USUAL_M) / nearness
+    return _told("look" if perspective.band(metres) == "too close" else "pass", metres, "outlines", shot)
 
 
-def distance(looks: Sequence[StopLook], height_m: float | None, nearness: float | None) -> Finding:
-    """Did the camera stand too close?
-
-    Parameters
-    ----------
-    looks : the stops
-    height_m : the figure's height in the room as it stands in the pose, metres, if known
-    nearness : figure height over camera distance, as the outlines of a whole turn tell it, if they do
-    """
-    metres = from_lens(looks, height_m) if height_m else None
-    by_lens = metres is not None
-    source = "by the lens and the figure's height in the picture"
-    if metres is None and nearness is not None:
-        metres = (height_m or 1.7) / nearness
-        source = "by how the outlines of opposite stops differ"
-        if height_m is None:
-            source += ", taking the figure as 1.7 m high"
-    if metres is None:
-        lacking = "the height of the model" if any(look.focal_35mm for look in looks) else "a focal length in the files"
-        return Finding("distance", "unknown", (), f"The distance cannot be told without {lacking}.", "")
-    times = larger(metres)
-    text = (
-        f"The camera stood {'about' if by_lens else 'roughly'} {metres:.1f} m away, {source}: "
-        f"a hand reaching {HAND_M:.1f} m forward looks {100 * (times - 1):.0f} % larger than one as far behind."
+def _told(verdict: Verdict, metres: float, told_by: str, shot: Shot) -> Finding:
+    kind = {"retake": "far too close", "look": "too close", "pass": "far enough"}[verdict]
+    return Finding.of(
+        "distance", verdict, kind, metres=metres, told_by=told_by, height_m=shot.height_m, usual_m=USUAL_M,
+        reach_m=perspective.HAND_M, larger=perspective.near_over_far(metres) - 1,
     )
-    if metres < TOO_CLOSE_M and by_lens:
-        return Finding("distance", "retake", (), text, "Step back to 4 m and use a longer lens, or crop later.")
-    if metres < (CLOSE_M if by_lens else TOO_CLOSE_M):
-        return Finding("distance", "look", (), text, "Step back to 4 m if the room allows it.")
-    return Finding("distance", "pass", (), text, "")
 
 
-def camera_height(looks: Sequence[StopLook], height_m: float | None) -> Finding:
+def _nearness(shot: Shot) -> float | None:
+    """Figure height over camera distance; only whole outlines of a whole turn tell it."""
+    held = shot.held
+    whole = held is not None and not held.unfit and abs(float(shot.turned[-1])) >= WHOLE_DEG
+    return held.nearness if held is not None and whole and not any(look.edges for look in shot.looks) else None
+
+
+def camera_height(shot: Shot) -> Finding:
     """How high the lens stood, if it was level: the picture's middle then lies at its height."""
+    check = "camera height"
     shares = []
-    for look in looks:
+    for look in shot.looks:
         rows = np.flatnonzero(look.mask.any(axis=1))
         if len(rows) and not {"top", "bottom"} & set(look.edges):
             shares.append((rows[-1] + 1 - look.mask.shape[0] / 2) / (rows[-1] + 1 - rows[0]))
     if not shares:
-        return Finding("camera height", "unknown", (), "No whole figure was found to tell the camera's height by.", "")
+        return Finding.of(check, "unknown", "no whole figure")
     share = float(np.median(shares))
-    metres = f", about {share * height_m:.1f} m" if height_m else ""
-    text = f"If it was level, the lens stood at {100 * share:.0f} % of the figure's height{metres}."
-    if LOW <= share <= HIGH:
-        return Finding("camera height", "pass", (), text, "")
-    effect = "big feet and a small head" if share < LOW else "a big head and small feet"
-    return Finding(
-        "camera height", "look", (),
-        f"{text} From there a figure gets {effect}; a tilted camera cannot be told from it.",
-        "Put the lens at waist height and level, and let the figure fill the middle of the frame.",
-    )
+    fit = LOW <= share <= HIGH
+    kind = "lens at a good height" if fit else "lens low" if share < LOW else "lens high"
+    return Finding.of(check, "pass" if fit else "look", kind, share=share, height_m=shot.height_m)
+
+
+QUESTIONS = (distance, camera_height)

@@ -8,9 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.naming import named
-from silhouette.records import Stop
-from silhouette.records_shoot import Finding, StopLook
+from silhouette.records_shoot import Finding, Shot, StopLook
 
 Floats = NDArray[np.float64]
 
@@ -28,6 +26,13 @@ BACK_LIT = 0.55
 is dark."""
 FLAT = 0.015
 """Mean log ratio of the figure's two sides under which neither side is brighter."""
+LEAST_STEADY = 3
+"""Stops from which there is a usual light to hold the others against: of two, neither is the odd one."""
+LEAST_SIDED = 6
+"""Stops from which clothes cancel out and the lamp is left: one from every 60 degrees."""
+FREE, FREE_PX = 0.1, 40
+"""Share of a thumbnail that shows backdrop under which the shadow's margin is given up, and the pixels that are needed
+in any case."""
 
 
 def _backdrop(looks: Sequence[StopLook]) -> NDArray[np.bool_]:
@@ -38,7 +43,7 @@ def _backdrop(looks: Sequence[StopLook]) -> NDArray[np.bool_]:
         small = cv2.resize(look.mask.astype(np.float32), (width, height), interpolation=cv2.INTER_AREA) > 0
         covered |= small.astype(np.uint8)
     grown = cv2.dilate(covered, np.ones((2 * AWAY + 1, 2 * AWAY + 1), np.uint8)) > 0
-    if (~grown).mean() < 0.1:
+    if (~grown).mean() < FREE:
         grown = cv2.dilate(covered, np.ones((3, 3), np.uint8)) > 0
     return ~grown
 
@@ -51,18 +56,19 @@ def gains(looks: Sequence[StopLook]) -> Floats | None:
     if len({look.thumb.shape for look in looks}) != 1:
         return None
     free = _backdrop(looks)
-    if free.sum() < 40:
+    if free.sum() < FREE_PX:
         return None
     values = np.log(np.stack([look.thumb[free].astype(np.float64) for look in looks]) + 4.0)
     usual = np.median(values, axis=0)
     return np.asarray(np.median(values - usual, axis=1), dtype=np.float64)
 
 
-def steady_light(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
+def steady_light(shot: Shot) -> Finding:
     """Did exposure, lamps or white balance change between stops?"""
-    change = gains(looks) if len(looks) >= 3 else None
+    check = "steady light"
+    change = gains(shot.looks) if len(shot.looks) >= LEAST_STEADY else None
     if change is None:
-        return Finding("steady light", "unknown", (), "There is too little backdrop to compare the light by.", "")
+        return Finding.of(check, "unknown", "too little backdrop")
     level = change.mean(axis=1)
     level = level - np.median(level)
     tint = np.abs(change - change.mean(axis=1, keepdims=True))
@@ -70,59 +76,32 @@ def steady_light(stops: Sequence[Stop], looks: Sequence[StopLook]) -> Finding:
     bad = np.flatnonzero(np.abs(level) > BRIGHTER)
     if len(bad):
         worst = bad[np.argmax(np.abs(level[bad]))]
-        percent = 100 * (np.exp(level[worst]) - 1)
-        how = f"{abs(percent):.0f} % {'darker' if percent < 0 else 'brighter'}"
-        return Finding(
-            "steady light", "retake", tuple(int(k) for k in bad),
-            f"At {named(stops, bad)} the backdrop is up to {how} than at the other stops: the light or the exposure "
-            "changed.",
-            f"Lock exposure and lamps, and retake {named(stops, bad)}.",
-        )
+        return Finding.of(check, "retake", "light changed", bad, brighter=float(np.exp(level[worst]) - 1))
     little = np.flatnonzero(np.abs(level) > A_LITTLE)
     if len(little):
-        return Finding(
-            "steady light", "look", tuple(int(k) for k in little),
-            f"At {named(stops, little)} the backdrop's brightness differs by up to "
-            f"{100 * np.abs(level[little]).max():.0f} %.",
-            f"Lock the exposure; look at {named(stops, little)} whether it matters to you.",
-        )
+        return Finding.of(check, "look", "light changed a little", little, by=float(np.abs(level[little]).max()))
     off = np.flatnonzero(tint > COLOUR)
     if len(off):
-        return Finding(
-            "steady light", "look", tuple(int(k) for k in off),
-            f"At {named(stops, off)} the backdrop's colour shifts: the white balance wandered.",
-            "Lock the white balance.",
-        )
-    return Finding(
-        "steady light", "pass", (),
-        f"The backdrop keeps its brightness within {max(1.0, 100 * np.abs(level).max()):.0f} % at every stop.", "",
-    )
+        return Finding.of(check, "look", "colour changed", off, by=float(tint[off].max()))
+    return Finding.of(check, "pass", "light steady", by=float(np.abs(level).max()))
 
 
-def light_direction(looks: Sequence[StopLook]) -> Finding:
+def light_direction(shot: Shot) -> Finding:
     """Back light, flat frontal light, or a key from one side; clothes cancel out over a turn, the lamp stays."""
-    seen = [look for look in looks if look.height_px > 0 and look.backdrop_light > 0]
+    check = "light direction"
+    seen = [look for look in shot.looks if look.height_px > 0 and look.backdrop_light > 0]
     if not seen:
-        return Finding("light direction", "unknown", (), "No figure was found to read the light from.", "")
+        return Finding.of(check, "unknown", "no figure in the light")
     bright = float(np.median([(look.figure_light[2] + 2) / (look.backdrop_light + 2) for look in seen]))
     side = float(np.mean([look.side_light for look in seen]))
     if bright < BACK_LIT:
-        return Finding(
-            "light direction", "look", (),
-            f"Even the figure's brightest parts have {100 * bright:.0f} % of the backdrop's brightness: back light, or "
-            "everything worn is dark. Outlines come out well, form does not.",
-            "Bring a key light round to the front, at three-quarters, if the pictures are to show form.",
-        )
-    if len(seen) < 6:
-        return Finding("light direction", "unknown", (), "Too few stops to tell the lamp from the clothes.", "")
+        return Finding.of(check, "look", "back light", share=bright)
+    if len(seen) < LEAST_SIDED:
+        return Finding.of(check, "unknown", "too few stops for the lamp")
     if abs(side) < FLAT:
-        return Finding(
-            "light direction", "look", (),
-            "Over the turn neither side of the figure is brighter: flat frontal light, or even light from all round.",
-            "Move the key to one side, at three-quarters, if the pictures are to show form.",
-        )
-    where = "picture left" if side > 0 else "picture right"
-    return Finding(
-        "light direction", "pass", (),
-        f"The key comes from {where}: that side is {100 * (np.exp(abs(side)) - 1):.0f} % brighter over the turn.", "",
-    )
+        return Finding.of(check, "look", "flat light")
+    return Finding.of(check, "pass", "key light", side="picture left" if side > 0 else "picture right",
+                      brighter=float(np.exp(abs(side)) - 1))
+
+
+QUESTIONS = (steady_light, light_direction)

@@ -275,7 +275,7 @@ def _add_check(commands: Any) -> None:
         commands,
         "check",
         _check,
-        "Say, while the model is still there, what of a turnaround must be shot again.",
+        "Say, while the model is still there, which stops to shoot again.",
         "silhouette check clip.mov --height 1.72 -o checked",
     )
     add = parser.add_argument
@@ -288,7 +288,7 @@ def _add_check(commands: Any) -> None:
 
 def _check(args: argparse.Namespace) -> int:
     from silhouette import shoot, writing
-    from silhouette.show import table
+    from silhouette.show import table, words
 
     if args.out is not None:
         writing.refuse(args.out, [args.turnaround], kind="check")
@@ -297,7 +297,7 @@ def _check(args: argparse.Namespace) -> int:
     written = None if args.out is None else shoot.write_check(checked, args.out, args.paper)
     print(table.check_list(checked.report, columns()))
     for note in checked.notes:
-        print(textwrap.fill(note, columns()))
+        print(textwrap.fill(words.note(note), columns()))
     if written is not None:
         _say_written(args.out, written)
     return checked.report.exit_code
@@ -328,7 +328,7 @@ def _add_export(commands: Any) -> None:
     add("--pose-height", type=float, metavar="M", help="height of the figure in this pose, if it is another, metres")
     add("--head", type=float, metavar="M", help="the model's head from chin to crown, metres (0.13 of the height)")
     add("--sheets-at", type=angle_list, metavar="A,B", help="only these angles get sheets to scale, e.g. 0,45,90")
-    add("--photos-in-page", action="store_true", help="photographs in turnaround.html too, not black shapes alone")
+    add("--photos-in-page", action="store_true", help="also photographs/turnaround.html, which turns the photographs")
     add("--overwrite", action="store_true", help="replace an earlier set of that name")
     add("--paper", choices=("a4", "letter", "a3"), default="a4", help="paper of the sheets (%(default)s)")
     _add_settings(parser, reading=False)
@@ -356,12 +356,14 @@ def _export(args: argparse.Namespace) -> int:
             progress=progress,
             **_settings(args),
         )
-    what = "black shapes only" if args.silhouettes_only else "photographs and black shapes, all metadata left out"
+    what = "black shapes only" if args.silhouettes_only else (
+        "black shapes, and photographs in the folder photographs; all metadata left out")
+    from silhouette.show import words
     from silhouette.show.table import counted
 
     print(textwrap.fill(f"{layout.name}: {counted(len(layout.views), 'stop')}, {what}.", columns()))
     for note in layout.notes:
-        print(textwrap.fill(note, columns()))
+        print(textwrap.fill(words.note(note), columns()))
     _say_written(args.out, ["open turnaround.html to turn the figure"])
     return 0
 

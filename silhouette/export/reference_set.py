@@ -1,8 +1,8 @@
 """Turn a turnaround into a reference set: lay the stops out on one scale, one ground line and one plumb line.
 
-Pure: nothing is read or written here; ``keep.py`` writes the set. A fixed camera and a model that turns on the spot
-give that common scale by themselves: the pictures' own pixels. Where the pictures do not share it (cropped, or taken by
-hand), each figure is set to its own height and ground, and the set says so.
+Pure: nothing is read or written here; ``write_set.py`` writes the set. A fixed camera and a model that turns on the
+spot give that common scale by themselves: the pictures' own pixels. Where the pictures do not share it (cropped, or
+taken by hand), each figure is set to its own height and ground, and the set says so.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from shapely import affinity
 
 from silhouette.errors import PoseError, SettingsError
 from silhouette.geometry.angles import apart
+from silhouette.records import Note
 from silhouette.records_shoot import SetFigure, SetLayout, SetView
 
 HEAD_SHARE = 0.130
@@ -89,7 +90,7 @@ def lay_out(
         bounds=(float(left), float(top), float(right), float(bottom)),
         window=(float(left) - MARGIN, float(top) - MARGIN, float(right) + MARGIN, float(bottom) + MARGIN),
         head=head, crown=crown, pose_height_m=pose_m,
-        fixed_camera=fixed, notes=_notes(fixed, len(ordered) - len(placed), pose_height_m, model_height_m),
+        notes=_notes(fixed, len(ordered) - len(placed), pose_height_m, model_height_m),
     )
 
 
@@ -173,14 +174,10 @@ def _figure(view: SetView, p: _Placed, stem: str, unit: float, axis: float, grou
     return SetFigure(angle=view.angle % 360, stem=stem, polygon=polygon, to_px=(unit, axis, ground), view=view)
 
 
-def _notes(fixed: bool, left_out: int, pose_m: float | None, model_m: float | None) -> tuple[str, ...]:
-    notes = []
-    if not fixed:
-        notes.append("The pictures do not share one camera: each figure is set to its own height and ground.")
+def _notes(fixed: bool, left_out: int, pose_m: float | None, model_m: float | None) -> tuple[Note, ...]:
+    notes = [] if fixed else [Note.of("no common camera")]
     if left_out:
-        some = "1 stop has" if left_out == 1 else f"{left_out} stops have"
-        notes.append(f"{some} no figure that could be cut out: the photograph is in the set, the black shape is not.")
+        notes.append(Note.of("stops without figure", count=left_out))
     if model_m and not pose_m:
-        notes.append(f"The pose is taken to be {model_m:.2f} m high, the model's full height. If it stoops, sits or "
-                     "reaches up, give the height read off the stick (pose height).")
+        notes.append(Note.of("pose at full height", height_m=model_m))
     return tuple(notes)

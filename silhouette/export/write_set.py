@@ -19,7 +19,7 @@ from silhouette.export.svg import POSE_MM, outline_svg
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetFigure, SetLayout, SetView
 from silhouette.texts import csv_cell
-from silhouette.writing import whole_folder
+from silhouette.writing import PHOTOGRAPHS, SET_TABLE, whole_folder
 
 Page = bytes | str | Callable[[], bytes | str]
 """A finished page, or what makes it; text is written as UTF-8."""
@@ -30,7 +30,6 @@ JPEG_QUALITY = 95
 SHAPE_PX = 2400
 """Most pixels that the pose is high in a silhouette picture."""
 COLUMNS = ("still", "silhouette", "outline", "angle", "angle_from", "angle_sure", "seconds", "height_px")
-TABLE = "set.csv"
 
 
 def export(
@@ -47,24 +46,26 @@ def export(
 ) -> Path:
     """Write the set to the new folder ``out``.
 
-    In it: ``NAME_045.jpg`` for each stop (JPEG, quality 95, 4:4:4, sRGB, upright), ``silhouettes/NAME_045.png`` (black
-    on white), ``outlines/NAME_045.svg`` (millimetres), ``set.csv``, ``about.txt`` and the given ``pages``.
+    In it: ``silhouettes/NAME_045.png`` (black on white), ``outlines/NAME_045.svg`` (millimetres), ``set.csv``, the
+    given ``pages`` and, in the folder ``photographs`` alone, ``NAME_045.jpg`` for each stop (JPEG, quality 95, 4:4:4,
+    sRGB, upright).
 
     Parameters
     ----------
     layout : SetLayout
         From :func:`silhouette.export.reference_set.lay_out`.
     silhouettes_only : bool
-        No photograph goes in: to show round without showing the body.
+        No photograph goes in, and there is no such folder: to show round without showing the body.
     originals : bool
-        Also ``originals/NAME_045.png``: every pixel of the whole picture, without loss. The original files themselves
-        are never copied, since they carry place, time, device and thumbnails.
+        Also ``photographs/originals/NAME_045.png``: every pixel of the whole picture, without loss. The original files
+        themselves are never copied, since they carry place, time, device and thumbnails.
     crop : bool
         Cut the stills to the figures' common window, with a margin.
     print_scale : float, optional
         4 for 1:4; the SVG outlines are then that size. Needs ``layout.pose_height_m``.
     pages : mapping of file name to page
-        Drawn elsewhere: contact sheets, scale sheets, ``turnaround.html``. Callables are called while writing.
+        Made elsewhere: contact sheets, scale sheets, ``turnaround.html``, ``about.txt``; one that shows photographs is
+        called ``photographs/…``. Callables are called while writing.
     overwrite : bool
         Replace an earlier set at ``out``; nothing that was put there or changed since is ever replaced.
     progress : callable, optional
@@ -84,11 +85,11 @@ def export(
         _write_shapes(layout, folder, pose_mm)
         if not silhouettes_only:
             _write_stills(layout, folder, originals, crop, tell)
-        (folder / TABLE).write_text(_table(layout, silhouettes_only), encoding="utf-8", newline="")
-        (folder / "about.txt").write_text(_about(layout, silhouettes_only, originals, print_scale), encoding="utf-8")
+        (folder / SET_TABLE).write_text(_table(layout, silhouettes_only), encoding="utf-8", newline="")
         for i, (name, page) in enumerate((pages or {}).items()):
             tell("pages", i, len(pages or {}))
             made = page() if callable(page) else page
+            (folder / name).parent.mkdir(exist_ok=True)
             (folder / name).write_bytes(made.encode() if isinstance(made, str) else made)
     return out
 
@@ -111,11 +112,6 @@ def refuse_scale(print_scale: float, pose_height_m: float | None) -> None:
         raise OutputError(f"A print scale of 1:{print_scale:g} makes no sense.", do="Give 4 for 1:4; 0.5 to 100 go.")
     if pose_height_m is None:
         raise OutputError("A print scale needs the figure's real height.", do="Give the model's height in metres.")
-
-
-def scale_words(layout: SetLayout, print_scale: float) -> str:
-    """The scale as printed: ``1:4, the pose 1.72 m high``."""
-    return f"1:{print_scale:g}, the pose {layout.pose_height_m or 0:.2f} m high"
 
 
 def encode_still(pixels: Pixels) -> bytes:
@@ -153,6 +149,8 @@ def _write_shapes(layout: SetLayout, folder: Path, pose_mm: float) -> None:
 
 def _write_stills(layout: SetLayout, folder: Path, originals: bool, crop: bool, tell: Progress) -> None:
     """One picture in memory at a time."""
+    folder = folder / PHOTOGRAPHS
+    folder.mkdir()
     if originals:
         (folder / "originals").mkdir()
     figures = {f.stem: f for f in layout.figures}
@@ -219,7 +217,7 @@ def _table(layout: SetLayout, silhouettes_only: bool) -> str:
     for stem, view in layout.views:
         has_shape = stem in figures
         writer.writerow([csv_cell(cell) for cell in (
-            "" if silhouettes_only or view.read is None else f"{stem}.jpg",
+            "" if silhouettes_only or view.read is None else f"{PHOTOGRAPHS}/{stem}.jpg",
             f"silhouettes/{stem}.png" if has_shape else "", f"outlines/{stem}.svg" if has_shape else "",
             f"{view.angle % 360:.1f}", view.angle_from, "" if view.angle_sure is None else f"{view.angle_sure:.1f}",
             # Seconds after the first stop: the day and the hour stay out of the set.
@@ -232,26 +230,3 @@ def _table(layout: SetLayout, silhouettes_only: bool) -> str:
 def _height_px(view: SetView) -> float:
     assert view.outline is not None
     return view.outline.height_px / view.scale
-
-
-def _about(layout: SetLayout, silhouettes_only: bool, originals: bool, print_scale: float | None) -> str:
-    lines = [
-        f"Reference set: {layout.name}, {len(layout.views)} stops",
-        "",
-        "Angles say where the camera stands round the figure, in degrees, clockwise seen from above: 0 it faces the",
-        "camera, 90 its right side is toward the camera, 180 its back, 270 its left side.",
-        "",
-        "silhouettes/  black shapes, one window and one scale",
-        "outlines/     the same as lines, in millimetres: ground line, plumb line at the turning axis, head heights",
-        "set.csv       which file shows which angle, how sure it is, seconds after the first stop, height in pixels",
-    ]
-    if not silhouettes_only:
-        lines.append("*.jpg         the photographs: upright, sRGB, nothing in them but the picture")
-        if originals:
-            lines.append("originals/    every pixel of the pictures, without loss, without the camera's notes")
-    else:
-        lines.append("There are no photographs in this set.")
-    if print_scale and layout.pose_height_m:
-        lines += ["", f"Scale {scale_words(layout, print_scale)}.",
-                  "Lengths hold in the plane of the turning axis: what is nearer to the camera comes out larger."]
-    return "\n".join([*lines, *([""] if layout.notes else []), *layout.notes, ""])

@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 
 from silhouette.errors import FilmError
 from silhouette.intake import pauses
-from silhouette.intake.reel import BREAKS_OFF, Reel, is_clip, quarter_turns, read_at, upright
-from silhouette.records import FilmStops, Picture, Pixels
+from silhouette.intake.reel import CHANGES_SIZE, Reel, is_clip, quarter_turns, read_at, upright
+from silhouette.records import FilmStops, Note, Picture, Pixels
 from silhouette.settings import Settings
 
 if TYPE_CHECKING:
@@ -213,15 +213,16 @@ def _decide(source: Path, scan: _Scan, length: float, broken: str) -> FilmStops:
     elif pauses.moves(motion):
         chosen = _evenly(scan, times, motion)
         holds = [(t, t) for t in chosen]
-        notes.append(f"The clip has no pauses: {len(chosen)} stills were taken evenly from it.")
+        notes.append(Note.of("no pauses", count=len(chosen)))
     else:
         chosen, holds, paused = [_choose(scan, times, motion, (times[0], times[-1]))], [(times[0], times[-1])], True
-        notes.append("Nothing turns in this clip: it counts as one view.")
+        notes.append(Note.of("nothing turns"))
     if broken or (length and scan.last_time < length - 1.0):
-        of = f" of {length:.0f} s" if length > scan.last_time else ""
-        notes.append(f"{broken or BREAKS_OFF} after {scan.last_time:.0f} s{of}: what is there was used.")
+        ended = {"read": scan.last_time, "length": length}
+        changed = broken == CHANGES_SIZE
+        notes.append(Note.of("clip changes size", **ended) if changed else Note.of("clip breaks off", **ended))
     if _hdr(scan.first):
-        notes.append("An HDR clip: its colours look washed out in the stills; the outlines are not touched by that.")
+        notes.append(Note.of("hdr"))
     width, height = scan.first.width, scan.first.height
     return FilmStops(
         source, scan.last_time, scan.frames / max(scan.last_time, 1e-6),

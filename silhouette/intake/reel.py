@@ -33,7 +33,7 @@ LONGEST_GAP_S = 30.0
 """Seconds between two frames from which the clip's clock counts as damaged: a phone writes at least one a second."""
 NEAR_S = 0.1
 """Seconds that a frame read again may lie from the one that is wanted; a hold lasts half a second."""
-BREAKS_OFF, CHANGES_SIZE = "The clip breaks off", "The picture changes its size"
+BREAKS_OFF, CHANGES_SIZE = "breaks off", "changes size"
 """What ends a clip before its time."""
 
 

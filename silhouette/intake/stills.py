@@ -20,15 +20,14 @@ from silhouette.intake.reel import is_clip
 from silhouette.intake.regular import is_regular, is_there, read_regular
 from silhouette.records import Picture, Pixels
 from silhouette.texts import printable
+from silhouette.writing import MARK, PHOTOGRAPHS, SET_TABLE
 
 STILL_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
 MASK_SUFFIX = ".mask.png"
-MARK = ".silhouette.json"
-"""The file in every folder that this program wrote; its ``kind`` says what was written."""
 RESULTS = ("result.json", "check.json")
 """What folders of results held before they were marked."""
-SET_TABLE, SET_HEAD = "set.csv", "still,silhouette,outline,angle,"
-"""The table of an exported set, and how it begins."""
+SET_HEAD = "still,silhouette,outline,angle,"
+"""How the table of an exported set begins."""
 MOST_MARK = 10_000_000
 """Bytes of a mark or of a set's table that are read; the largest have a few thousand lines."""
 
@@ -52,6 +51,8 @@ def list_stills(folder: Path) -> list[Path]:
     PoseError
         If the folder cannot be read, holds no pictures, or holds results of an earlier run.
     """
+    if folder.name == PHOTOGRAPHS and written_by_us(folder.parent) == "set":
+        folder = folder.parent
     try:
         stills = [p for p in folder.iterdir() if is_still(p) and not p.is_dir()]
     except (OSError, ValueError) as error:
@@ -64,8 +65,7 @@ def list_stills(folder: Path) -> list[Path]:
             do="Give the folder of the pictures themselves.",
         )
     if kind == "set":
-        named = _stills_of_set(folder)
-        stills = [p for p in stills if p.name in named]
+        stills = _stills_of_set(folder)
     if not stills:
         raise PoseError("holds no pictures.", path=folder, do=_instead(folder, kind))
     return sorted(stills, key=lambda p: (natural_key(p.name), p.name))
@@ -100,13 +100,15 @@ def _set_table(folder: Path) -> str:
         return ""
 
 
-def _stills_of_set(folder: Path) -> set[str]:
-    """The file names in the first column of a set's table."""
+def _stills_of_set(folder: Path) -> list[Path]:
+    """The stills that the first column of a set's table names, in the set or in its folder of photographs."""
     try:
-        rows = list(csv.reader(_set_table(folder).splitlines()))
+        named = {row[0] for row in list(csv.reader(_set_table(folder).splitlines()))[1:] if row}
     except csv.Error:
-        return set()
-    return {row[0] for row in rows[1:] if row}
+        return []
+    photographs = folder / PHOTOGRAPHS
+    inside = [*folder.iterdir(), *(photographs.iterdir() if photographs.is_dir() else ())]
+    return [p for p in inside if is_still(p) and not p.is_dir() and p.relative_to(folder).as_posix() in named]
 
 
 def cannot_open(place: Path, error: Exception) -> PoseError:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 from silhouette.errors import SettingsError
+from silhouette.geometry.perspective import FRAME_MM, GOOD, HAND_M, band, enlargement, frame_length, near_over_far
 from silhouette.plan.checklist import EASY_GAP, checklist_for, warnings_for
 from silhouette.plan.plan_words import words_for
 from silhouette.plan.timetable import timetable_for, turn_seconds
@@ -19,13 +20,8 @@ from silhouette.records_shoot import DistanceRow, Lamp, Plan
 PoseKind = Literal["standing", "arms raised", "seated", "lying"]
 Orientation = Literal["upright", "wide"]
 
-FRAME_MM = 36.0
-"""Long side of the frame that a 35 mm equivalent focal length is stated for, mm."""
 PHONE_MM = 26.0
 """A phone's main lens, 35 mm equivalent (24 to 28 in use)."""
-GOOD, CLOSE, TOO_CLOSE = 4.0, 3.0, 2.5
-"""Distances (m): from the first perspective is gentle; from the second it is tolerable with the arms in; under the
-third a hand held forward is plainly too big. Common practice stands 3 to 4.6 m away (no source)."""
 LYING_DISTANCE = 4.6
 """A lying figure turned end-on is deep, so it wants all the distance of common practice."""
 LEAST_GAP = 1.0
@@ -36,8 +32,6 @@ NEAREST_CAMERA = 0.5
 """Distance (m) that is drawn where a room leaves none."""
 NEAR_PART = 0.35
 """How far before the axis a foot, elbow or hip comes as a pose turns (m); it must stay in the frame too."""
-REACH = 0.6
-"""A hand held well forward, before the axis (m)."""
 TABLE_DISTANCES = (2.0, 3.0, 4.0, 6.0, 10.0)
 TABLE_LENSES = (26.0, 35.0, 50.0, 70.0, 85.0)
 MOST_OBLONG = 4
@@ -55,7 +49,7 @@ class _Shape:
     lens: float
     """Lens over the stand."""
     depth: float | None = None
-    """Reach before the axis, where it is the body itself rather than a hand (:data:`REACH`)."""
+    """Reach before the axis, where it is the body itself rather than a hand (:data:`HAND_M`)."""
 
 
 # Segment lengths over stature after Drillis & Contini 1966: fingertip 0.377 and shoulder 0.818 make an arm of 0.441, so
@@ -79,33 +73,6 @@ _NAMES = {
     "short": "short side of the pictures", "long": "long side of the pictures", "pose_min": "stretch of posing",
     "break_min": "break",
 }
-
-
-def enlargement(distance: float, reach: float = REACH) -> float:
-    """How much larger a part ``reach`` before the axis comes out than the same part at the axis.
-
-    ``D / (D - z)``, with D from lens to axis and z the reach, both m (plain geometry: apparent size goes with one over
-    distance). Infinite where the part would touch the lens. At 3 m a hand 0.6 m forward: 1.25.
-    """
-    return math.inf if reach >= distance else distance / (distance - reach)
-
-
-def near_far(distance: float, reach: float = REACH) -> float:
-    """How much larger a part ``reach`` before the axis comes out than the same part as far behind it.
-
-    ``(D + z) / (D - z)``, as :func:`enlargement`. At 4 m and 0.35 m either way: 1.19.
-    """
-    return math.inf if reach >= distance else (distance + reach) / (distance - reach)
-
-
-def frame_length(distance: float, lens: float) -> float:
-    """Metres along the frame's long side at ``distance`` (m), for a 35 mm equivalent ``lens`` (mm): ``36 D / f``."""
-    return FRAME_MM * distance / lens
-
-
-def fill_distance(length: float, lens: float) -> float:
-    """Distance (m) at which ``length`` metres fill the frame's long side, for a 35 mm equivalent ``lens`` (mm)."""
-    return length * lens / FRAME_MM
 
 
 def make_plan(
@@ -230,9 +197,9 @@ def _plan(asked: _Asked, at: _SetUp) -> Plan:
     """Everything that follows from where the camera stands."""
     d, lens, along = at.distance, asked.lens, 0 if asked.pose == "lying" else 1
     depth = _SHAPES[asked.pose].depth
-    reach = depth * asked.height if depth else REACH
+    reach = depth * asked.height if depth else HAND_M
     px_per_m = asked.long / frame_length(d, lens)
-    radius, middle, top = max(0.5 * asked.height, REACH), asked.stand + at.lens_over_stand, asked.stand + at.figure[1]
+    radius, middle, top = max(0.5 * asked.height, HAND_M), asked.stand + at.lens_over_stand, asked.stand + at.figure[1]
     lamps = _lamps(d, lens, at.sides[0], asked.stand, at.figure[1], asked.ratio)
     slow = asked.pose == "arms raised"
     turn_s = turn_seconds(asked.stops, asked.hold, slow)
@@ -241,7 +208,7 @@ def _plan(asked: _Asked, at: _SetUp) -> Plan:
         pose=asked.pose, model_height=asked.height, pose_height=at.figure[1], pose_width=at.figure[0],
         stand=asked.stand, room=asked.room, lens=lens, phone=asked.phone,
         orientation="upright" if at.sides[1] >= at.sides[0] else "wide", pixels=at.still,
-        distance=d, farthest=at.farthest, verdict=_verdict(d),
+        distance=d, farthest=at.farthest, verdict=band(d),
         fits=d >= holds_at - 1e-9 and _room_holds(d, asked.room),
         room_needed=at.wish + EASY_GAP + BEHIND_CAMERA, backdrop_gap=at.gap,
         backdrop_size=_backdrop(at, lens, radius, middle, top),
@@ -250,7 +217,7 @@ def _plan(asked: _Asked, at: _SetUp) -> Plan:
         figure_px=at.figure[along] * px_per_m, frame_share=at.figure[along] * px_per_m / at.still[along],
         lens_to_fill=max(d - NEAR_PART, 0.0) / at.per_mm, reach=reach,
         forward_part="the near end of the body" if along == 0 else f"a hand {100 * reach:.0f} cm forward",
-        forward=enlargement(d, reach), near_far=near_far(d, reach),
+        forward=enlargement(d, reach), near_far=near_over_far(d, reach),
         distances=_distance_table(d, at.farthest, at.figure[along], asked.long, at.still[along], lens, reach),
         lenses=tuple((f, NEAR_PART + at.per_mm * f) for f in sorted({*TABLE_LENSES, lens})),
         lamps=lamps, ratio=asked.ratio, turning_radius=radius,
@@ -310,12 +277,6 @@ def _room_holds(distance: float, room: float | None) -> bool:
     return room is None or distance + LEAST_GAP + BEHIND_CAMERA <= room + 1e-9
 
 
-def _verdict(distance: float) -> Literal["good", "tolerable", "close", "too close"]:
-    if distance >= GOOD:
-        return "good"
-    return "tolerable" if distance >= CLOSE else "close" if distance >= TOO_CLOSE else "too close"
-
-
 def _distance_table(
     stands: float, farthest: float | None, length: float, long_px: int, side_px: int, lens: float, reach: float
 ) -> tuple[DistanceRow, ...]:
@@ -327,7 +288,8 @@ def _distance_table(
     rows: list[DistanceRow] = []
     for d in sorted(remarks):
         px = length * long_px / frame_length(d, lens)
-        rows.append(DistanceRow(d, enlargement(d, reach), near_far(d, reach), px, px / side_px, ", ".join(remarks[d])))
+        larger = enlargement(d, reach), near_over_far(d, reach)
+        rows.append(DistanceRow(d, *larger, px, px / side_px, ", ".join(remarks[d])))
     return tuple(rows)
 
 

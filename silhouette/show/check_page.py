@@ -12,7 +12,7 @@ import numpy as np
 from silhouette.records import Outline, Stop, View
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.settings import Paper
-from silhouette.show import ink, words
+from silhouette.show import ink, words, words_check
 from silhouette.show.paper import page_points
 from silhouette.show.rings import draw_body, ring_points, sector
 from silhouette.show.table import counted
@@ -225,13 +225,14 @@ def _draw_pair(first: Outline, last: Outline, ax: Any, box: tuple[float, float, 
 def _draw_findings(report: CheckReport, ax: Any) -> None:
     """What to retake and what to look at, in full while there is room; the rest in a line each."""
     width, y = ink.size_of(ax)
-    brief = {kind: [f for f in report.findings if f.verdict == kind] for kind in ("unknown", "pass")}
-    closing = [(HEADS[kind], ", ".join(f.check for f in found)) for kind, found in brief.items() if found]
-    floor = sum(15 + 10.6 * len(ink.wrap(text, width, 8)) for _, text in closing)
+    passed = ", ".join(f.check for f in report.findings if f.verdict == "pass")
+    untold = [row for why in words_check.untold(report.findings, report.stops) for row in ink.wrap(why, width, 8)]
+    closing = [(HEADS["unknown"], untold), (HEADS["pass"], ink.wrap(passed, width, 8) if passed else [])]
+    floor = sum(15 + 10.6 * len(rows) for _, rows in closing if rows)
     blocks = [(kind, f) for kind in ("retake", "look") for f in report.findings if f.verdict == kind]
     shown = 0
     for i, (kind, found) in enumerate(blocks):
-        rows = _finding_rows(found, width)
+        rows = _finding_rows(found, report, width)
         head = 15 if i == 0 or blocks[i - 1][0] != kind else 0
         if y - head - 10.6 * len(rows) - 14 < floor:
             break
@@ -247,17 +248,19 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
         more = ", ".join(f.check for _, f in blocks[shown:])
         ax.text(0, y, ink.fit_line(f"And also: {more}", width, 8), size=8, va="top")
         y -= 14
-    for title, text in closing:
+    for title, lines in closing:
+        if not lines:
+            continue
         ax.text(0, y, title, size=10, weight="bold", va="top")
         y -= 14
-        for row in ink.wrap(text, width, 8):
+        for row in lines:
             ax.text(0, y, row, size=8, va="top", color=ink.SOFT)
             y -= 10.6
         y -= 1
 
 
-def _finding_rows(found: Finding, width: float) -> list[tuple[str, str]]:
+def _finding_rows(found: Finding, report: CheckReport, width: float) -> list[tuple[str, str]]:
     """A finding as lines of type: what was seen, then what to do."""
-    seen = ink.wrap(f"{found.check}: {found.evidence}", width, 8)
-    return [(row, "normal") for row in seen] + [(row, "bold") for row in (ink.wrap(found.do, width, 8, True)
-                                                                         if found.do else [])]
+    seen = ink.wrap(f"{found.check}: {words_check.evidence(found, report.stops)}", width, 8)
+    do = words_check.do(found, report.stops)
+    return [(row, "normal") for row in seen] + [(row, "bold") for row in (ink.wrap(do, width, 8, True) if do else [])]

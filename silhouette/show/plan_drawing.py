@@ -14,6 +14,7 @@ import shapely
 from shapely import affinity
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
+from silhouette.geometry.perspective import enlargement, near_over_far
 from silhouette.records_shoot import Lamp, Plan
 from silhouette.show.ink import ACCENT, FAIR, INK, PALE, PAPER, SOFT, add_paths, outline_path, size_of
 from silhouette.show.paper import MM
@@ -110,8 +111,8 @@ def draw_enlargement(ax: Any, plan: Plan) -> None:
     d = np.linspace(max(_PLOT[0], z + 0.05), end, 400)
     ax.set_xlim(_PLOT[0], end)
     ax.set_ylim(0, 100)
-    ax.plot(d, 100 * ((d + z) / (d - z) - 1), color=INK, lw=1.4, label="than a part as far behind")
-    ax.plot(d, 100 * (d / (d - z) - 1), color=INK, lw=1.4, ls=(0, (4, 2)), label="than the middle")
+    ax.plot(d, [100 * (near_over_far(x, z) - 1) for x in d], color=INK, lw=1.4, label="than a part as far behind")
+    ax.plot(d, [100 * (enlargement(x, z) - 1) for x in d], color=INK, lw=1.4, ls=(0, (4, 2)), label="than the middle")
     if plan.farthest is not None and plan.farthest < end:
         ax.axvspan(max(plan.farthest, _PLOT[0]), end, facecolor=PALE, edgecolor=FAIR, lw=0.6, label="beyond your room")
     if plan.distance >= _PLOT[0]:

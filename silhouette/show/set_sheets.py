@@ -57,18 +57,13 @@ def contact_sheet(
     Parameters
     ----------
     kind : {"pdf", "png"}
-        A pdf has as many pages as are needed, and with ``photos`` the photographs on pages of their own; a png shows
-        the photographs if they are given, the silhouettes if not.
+        A pdf has as many pages as are needed, a png is the first of them.
     photos : mapping of stem to (h, w, 3) BGR, optional
-        From ``small_pictures``: all in the layout's window.
+        From ``small_pictures``: all in the layout's window. The sheet then shows photographs in place of black shapes.
     """
     with style():
-        if kind == "png":
-            return page_bytes(next(_contact_pages(layout, paper, photos)), "png")
-        figures = list(_contact_pages(layout, paper, None))
-        if photos:
-            figures += _contact_pages(layout, paper, photos)
-        return pages_pdf(figures)
+        pages = _contact_pages(layout, paper, photos)
+        return page_bytes(next(pages), "png") if kind == "png" else pages_pdf(list(pages))
 
 
 def _contact_pages(layout: SetLayout, paper: str, photos: Mapping[str, Pixels] | None) -> Iterator[Figure]:

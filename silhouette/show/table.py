@@ -6,7 +6,7 @@ import textwrap
 
 from silhouette.records import CANNOT_TELL, NO_FIGURE, Pose, Ranking, View
 from silhouette.records_shoot import CheckReport, Finding
-from silhouette.show import words
+from silhouette.show import words, words_check
 from silhouette.texts import printable
 
 COLUMNS = 80
@@ -143,14 +143,15 @@ def check_list(report: CheckReport, width: int = COLUMNS) -> str:
     lines = [*_title(report.name, f": {counted(len(report.stops), 'stop')}, {verdict}", width), ""]
     for verdict in ("retake", "look"):
         for finding in by_verdict[verdict]:
-            lines += _finding_rows(finding, width)
+            lines += _finding_rows(finding, report, width)
     if report.exit_code == 2:  # say what the turn lacks
-        for finding in [f for f in by_verdict["unknown"] if f.check == "full turn" and f.do]:
-            lines += _finding_rows(finding, width)
+        for finding in [f for f in by_verdict["unknown"] if f.check == "full turn" and words_check.do(f, report.stops)]:
+            lines += _finding_rows(finding, report, width)
             by_verdict["unknown"].remove(finding)
-    for verdict in ("unknown", "pass"):
-        if by_verdict[verdict]:
-            lines += _hang(f"{VERDICTS[verdict]:<12}", ", ".join(f.check for f in by_verdict[verdict]), width)
+    for why in words_check.untold(by_verdict["unknown"], report.stops):
+        lines += _hang(f"{VERDICTS['unknown']:<12}", why, width)
+    if by_verdict["pass"]:
+        lines += _hang(f"{VERDICTS['pass']:<12}", ", ".join(f.check for f in by_verdict["pass"]), width)
     return _printed(lines).rstrip()
 
 
@@ -159,9 +160,10 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def _finding_rows(finding: Finding, width: int) -> list[str]:
-    rows = _hang(f"{VERDICTS[finding.verdict]:<12}", f"{finding.check}: {finding.evidence}", width)
-    return rows + (_hang(" " * 12 + "> ", finding.do, width) if finding.do else [])
+def _finding_rows(finding: Finding, report: CheckReport, width: int) -> list[str]:
+    seen, do = words_check.evidence(finding, report.stops), words_check.do(finding, report.stops)
+    rows = _hang(f"{VERDICTS[finding.verdict]:<12}", f"{finding.check}: {seen}", width)
+    return rows + (_hang(" " * 12 + "> ", do, width) if do else [])
 
 
 def _row(head: str, rest: str, width: int) -> list[str]:

@@ -14,6 +14,8 @@ from statistics import median
 from silhouette import records
 from silhouette.geometry.angles import apart
 from silhouette.records import CANNOT_TELL, INFERRED, Note, Pose, Ranking, Reason, ReasonKind, View
+from silhouette.show import words_check
+from silhouette.show.words_check import listed as listed
 
 SIDES = {0: "front", 90: "figure's right", 180: "back", 270: "figure's left"}
 """Names for the four square-on views."""
@@ -190,12 +192,6 @@ def side_of(angle: float) -> str:
     return names[round(angle / 45) % 8]
 
 
-def listed(items: list[str] | tuple[str, ...], last: str = "and") -> str:
-    """``a, b and c``."""
-    items = list(items)
-    return f"{', '.join(items[:-1])} {last} {items[-1]}" if len(items) > 1 else "".join(items)
-
-
 # ------------------------------------------------------------------------------------------------------------- reasons
 
 _REASONS = {
@@ -264,7 +260,7 @@ ASKS_NOTHING = frozenset({
 
 def note(what: Note) -> str:
     """The sentence, or sentences, for a note."""
-    return _NOTES[what.kind](what)
+    return (_NOTES | words_check.NOTES)[what.kind](what)
 
 
 def _spread(what: Note) -> str:
@@ -276,19 +272,6 @@ def _spread(what: Note) -> str:
     if what["span"] == 180 and what["last"] == "repeats":
         last = first
     return f"{whole} The last one counts as {last}. If that is wrong, put the angles in the file names."
-
-
-def _from_outlines(what: Note) -> str:
-    why = [f"a stop is missing after {name}" for name in what["missing_after"]]
-    why += [f"{again} repeats {name}" for again, name in what["repeats"]]
-    return (f"Angles: found from the outlines, to about {what['sure']:.0f} degrees, because the steps are uneven: "
-            f"{', '.join(why)}.")
-
-
-def _doubted(what: Note) -> str:
-    return (f"The outlines disagree: {what['name']}, called {what['angle']:.0f}, seems to be shot from about "
-            f"{what['told']:.0f}. Was a stop left out, or shot again later? Run silhouette check, and put the angles "
-            "in the file names or in angles.csv.")
 
 
 def _unlike(what: Note) -> str:
@@ -314,8 +297,6 @@ _NOTES: dict[str, Callable[[Note], str]] = {
     "angles from names": lambda n: "Angles: from the file names.",
     "angles from table": lambda n: f"Angles: from {n['file']}.",
     "angles spread": _spread,
-    "angles from outlines": _from_outlines,
-    "angles doubted": _doubted,
     "problem": lambda n: str(n["text"]),
     "several poses": lambda n: (
         f"These pictures look like several poses: {', '.join(n['names'])}. Give each pose a folder of its own."),

@@ -42,6 +42,28 @@ RIM, RIM_SPREAD = 0.015, 0.03
 """Expected rim of a slice and its spread, figure heights."""
 LARGEST_STEP = 5.0
 """No angle is moved further at once, degrees."""
+SETTLED = 0.03
+"""The fit ends where no angle moves further than this, degrees: a hundredth of what outlines can tell."""
+DAMPING = 1e-3
+"""Share of its mean diagonal that is added to the normal matrix of the angles (Levenberg): enough to keep a turn whose
+outlines hardly change, a column say, from being swung about."""
+SLICE_STEP = 0.9
+"""Share of a Gauss-Newton step that the slices take: they are solved as if linear, which a flat slice is not."""
+SLICE_RIDGE = 1e-3
+"""Added to the normal matrix of a slice's six numbers, so that those that its reaches do not tell stay as they are."""
+ROUNDED = 1e-6
+"""Added under the root of a slice's reach, figure heights squared: the reach of a flat slice has a corner, |cos|, and
+no derivative there; this rounds it by a thousandth of the figure."""
+START_LONG, START_RIM = 0.7, 0.2
+"""What slices are first taken to be: ellipses of this share of the mean reach, and a rim of this one."""
+START_ROUNDS, START_STEP, START_ERROR = 3, 0.7, 0.01
+"""The first fit of the slices: rounds, share of a step, and the error of a reach, figure heights."""
+FAR_OFF = 3.0
+"""Typical errors from which a single reach counts for half and less (Cauchy): a hand that moved, hair, a fold."""
+MEDIAN_TO_SPREAD = 2.2
+"""Variance over the median of the squares, of normal errors: 1 / 0.6745^2 = 2.198."""
+FLOOR_WORTH = 4
+"""How many reaches' worth of evidence there is, before any is seen, that a row's error is :data:`FLOOR`."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +92,7 @@ def slice_reach(slices: Floats, towards: Floats) -> tuple[Floats, Floats, Floats
     cos, sin = np.cos(towards), np.sin(towards)
     cx, cy, bxx, bxy, byy, rim = (slices[:, k : k + 1] for k in range(6))
     u, v = bxx * cos + bxy * sin, byy * sin
-    long = np.sqrt(u * u + v * v + 1e-6)
+    long = np.sqrt(u * u + v * v + ROUNDED)
     reach = cx * cos + cy * sin + long + rim
     by_slice = np.stack([cos, sin, u * cos / long, u * sin / long, v * sin / long, np.ones_like(cos)], axis=-1)
     turn = -cx * sin + cy * cos + (u * (bxy * cos - bxx * sin) + v * byy * cos) / long
@@ -85,15 +107,15 @@ def fit(reaches: Reaches, turned: Floats, *, rounds: int = 30) -> Fit:
     state = _weigh(reaches, turned, slices, axis)
     for _ in range(rounds):
         normal, gradient, eliminate = _equations(state, turned, axis)
-        normal[:n, :n] += np.eye(n) * 1e-3 * np.trace(normal[:n, :n]) / n
+        normal[:n, :n] += np.eye(n) * DAMPING * np.trace(normal[:n, :n]) / n
         normal[0], normal[:, 0], normal[0, 0], gradient[0] = 0.0, 0.0, 1.0, 0.0
         move = np.asarray(np.linalg.solve(normal, gradient), dtype=np.float64)
         move *= min(1.0, LARGEST_STEP / max(np.abs(move[:n]).max(), 1e-9))
         turned = np.asarray(np.maximum.accumulate(turned + move[:n]), dtype=np.float64)
         axis += float(move[n])
-        slices = slices + 0.9 * eliminate(move)
+        slices = slices + SLICE_STEP * eliminate(move)
         state = _weigh(reaches, turned, slices, axis)
-        if np.abs(move[:n]).max() < 0.03:
+        if np.abs(move[:n]).max() < SETTLED:
             break
     normal = _equations(state, turned, axis)[0]
     normal[0], normal[:, 0], normal[0, 0] = 0.0, 0.0, 1.0
@@ -125,16 +147,16 @@ def _first_slices(reaches: Reaches, turned: Floats) -> Floats:
     """Slices fitted to the first guess of the angles, plainly."""
     reach = reaches.reach
     slices = np.zeros((len(reach), 6))
-    slices[:, 2] = reach.std(axis=1) + 0.7 * reach.mean(axis=1)
-    slices[:, 4] = 0.7 * reach.mean(axis=1)
-    slices[:, 5] = 0.2 * reach.mean(axis=1)
+    slices[:, 2] = reach.std(axis=1) + START_LONG * reach.mean(axis=1)
+    slices[:, 4] = START_LONG * reach.mean(axis=1)
+    slices[:, 5] = START_RIM * reach.mean(axis=1)
     towards = _directions(reaches, turned)
-    for _ in range(3):
+    for _ in range(START_ROUNDS):
         model, by_slice, _turn = slice_reach(slices, towards)
-        normal = np.einsum("rik,ril->rkl", by_slice, by_slice) / 1e-4 + np.eye(6) * 1e-3
-        gradient = np.einsum("rik,ri->rk", by_slice, reach - model) / 1e-4
+        normal = np.einsum("rik,ril->rkl", by_slice, by_slice) / START_ERROR**2 + np.eye(6) * SLICE_RIDGE
+        gradient = np.einsum("rik,ri->rk", by_slice, reach - model) / START_ERROR**2
         _expect_rim(normal, gradient, slices)
-        slices = slices + 0.7 * np.linalg.solve(normal, gradient[..., None])[..., 0]
+        slices = slices + START_STEP * np.linalg.solve(normal, gradient[..., None])[..., 0]
     return slices
 
 
@@ -157,16 +179,16 @@ def _weigh(reaches: Reaches, turned: Floats, slices: Floats, axis: float) -> _St
     towards = _directions(reaches, turned)
     model, by_slice, turn = slice_reach(slices, towards)
     residual = reaches.reach - model - axis * _sides(len(turned))
-    spread = np.sqrt(2.2 * np.median(residual**2, axis=1) + 1e-7)[:, None]
-    trust = 1 / (1 + (residual / (3 * spread)) ** 2)
-    towards = np.degrees(towards)
-    away = difference(towards[:, :, None], towards[:, None, :])
+    spread = np.sqrt(MEDIAN_TO_SPREAD * np.median(residual**2, axis=1) + 1e-7)[:, None]
+    trust = 1 / (1 + (residual / (FAR_OFF * spread)) ** 2)
+    away = difference(np.degrees(towards[:, :, None] - towards[:, None, :]), 0.0)
     covariance = SMEAR * np.exp(-0.5 * (away / SMEAR_DEG) ** 2)
     here = np.arange(residual.shape[1])
     covariance[:, here, here] += (1 - SMEAR) / trust
     weight = np.linalg.inv(covariance)
-    free = residual.shape[1] - 6 + 4
-    variance = (np.einsum("ri,rij,rj->r", residual, weight, residual) + 4 * FLOOR**2) / max(free, 4)
+    free = residual.shape[1] - slices.shape[1] + FLOOR_WORTH
+    misfits = np.einsum("ri,rij,rj->r", residual, weight, residual)
+    variance = (misfits + FLOOR_WORTH * FLOOR**2) / max(free, FLOOR_WORTH)
     misfit = 0.5 * float((free * np.log(variance) + np.linalg.slogdet(covariance)[1]).sum())
     weight = weight / variance[:, None, None]
     return _State(residual, weight, by_slice, turn * np.pi / 180, slices, variance, misfit)
@@ -179,7 +201,7 @@ def _equations(state: _State, turned: Floats, axis: float) -> tuple[Floats, Floa
     """
     n, rows = len(turned), len(state.residual)
     weighted = np.einsum("rik,rij->rjk", state.by_slice, state.weight, optimize=True)
-    own = np.einsum("rjk,rjl->rkl", weighted, state.by_slice) + np.eye(6) * 1e-3
+    own = np.einsum("rjk,rjl->rkl", weighted, state.by_slice) + np.eye(6) * SLICE_RIDGE
     slope = np.einsum("rjk,rj->rk", weighted, state.residual)
     _expect_rim(own, slope, state.slices)
     design = np.zeros((rows, 2 * n, n + 1))

@@ -13,13 +13,18 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.records import Mask
+from silhouette.records import Mask, Note
 from silhouette.turn import angle_fit, stance, support_function
 
 Floats = NDArray[np.float64]
 
 GUESSES = (300.0, 345.0, 360.0, 390.0, 420.0, 240.0, 180.0)
 """Degrees that the whole turn is first taken to be; each leads to a fit and the best explains the outlines best."""
+MOTION_GUESSES = (300.0, 360.0, 390.0)
+"""The same for steps in proportion to the motion between stops, which adds fits, so fewer of them."""
+STEP_SHARES = (0.33, 4.0)
+"""A step by motion is taken to be at least and at most this many usual ones: a still hand or a passer-by changes the
+picture as well."""
 LEAST_TURN = 100.0
 """A whole clip that turns less, degrees, is no turn: a figure that wanders about can be explained by not turning."""
 FEW_ROWS, ALL_ROWS = 16, 32
@@ -31,8 +36,10 @@ LEAST_SURE = 2.0
 """Half width of the 90 % interval is never given smaller, degrees."""
 ADRIFT = 45.0
 """The same where the camera was moved on the way, degrees."""
-NOT_ROUND = 4.0
-"""Degrees short of a full turn from which it is called open, at least; or a third of a step, if that is more."""
+TO_90 = 1.645
+"""Half width of the 90 % interval of a normal distribution over its standard deviation."""
+NOT_TOLD = 20.0
+"""The same where the outlines do not tell and the stops are spread, degrees."""
 
 
 class Turned(NamedTuple):
@@ -42,12 +49,8 @@ class Turned(NamedTuple):
     """(n,) degrees, 0 <= angle < 360, where the camera stands round the figure."""
     sure: Floats
     """(n,) half width of the 90 % interval, degrees; 0 for the first stop, which is given."""
-    closed: bool
-    """Whether the model came back to where it started."""
-    overlap_deg: float
-    """How far it turned past the start, degrees; negative: how much is lacking."""
-    notes: tuple[str, ...]
-    """Sentences for the person."""
+    notes: tuple[Note, ...]
+    """What the person should know of them."""
     turned: Floats
     """(n,) degrees turned since the first stop, growing past 360."""
 
@@ -79,17 +82,14 @@ def estimate_angles(
     if fit is None:
         return _by_motion(share, n, start, turn)
     turned, spread = _between(fit, usable, share)
-    sure = np.maximum(LEAST_SURE, 1.645 * UNDERSTATED * spread)
+    sure = np.maximum(LEAST_SURE, TO_90 * UNDERSTATED * spread)
     sure[0] = 0.0
-    step = float(np.median(np.diff(turned)))
-    overlap = float(turned[-1] - 360.0)
-    closed = overlap >= -max(NOT_ROUND, step / 3)
     notes = _notes(turned, sure, usable)
     moved = stance.jump([masks[k] for k in usable])  # type: ignore[misc]
     if moved is not None:
         sure = np.maximum(sure, ADRIFT * (np.arange(n) > 0))
-        notes = (f"The camera was moved before stop {usable[moved] + 1} of {n}: the angles cannot be trusted.",)
-    return Turned(_angles(turned, start, turn), sure, closed, overlap, notes, turned)
+        notes = (Note.of("camera moved", before=usable[moved], count=n),)
+    return Turned(_angles(turned, start, turn), sure, notes, turned)
 
 
 def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirrored: bool) -> angle_fit.Fit | None:
@@ -103,7 +103,7 @@ def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirror
     if share is not None:
         moved = np.concatenate([[0.0], np.cumsum(share)])[usable]
         moved = (moved - moved[0]) / max(moved[-1] - moved[0], 1e-9)
-        guesses += [moved * total for total in (300.0, 360.0, 390.0)]
+        guesses += [moved * total for total in MOTION_GUESSES]
     tried = []
     for guess in guesses:
         try:
@@ -119,13 +119,13 @@ def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirror
 
 
 def _share(motion_share: NDArray[np.float64] | None, n: int) -> Floats | None:
-    """The motion between stops made fit for a first guess: no step under a third or over four times the usual one."""
+    """The motion between stops made fit for a first guess: no step far from the usual one."""
     if motion_share is None or len(motion_share) != n - 1 or n < 3:
         return None
     usual = float(np.median(motion_share))
     if usual <= 0:
         return None
-    share = np.clip(motion_share / usual, 0.33, 4.0)
+    share = np.clip(motion_share / usual, *STEP_SHARES)
     return np.asarray(share / share.sum(), dtype=np.float64)
 
 
@@ -151,28 +151,20 @@ def _by_motion(share: Floats | None, n: int, start: float, turn: str) -> Turned:
     """One full turn, spread by the motion or evenly, where outlines do not serve."""
     steps = np.full(max(n - 1, 0), 360.0 / max(n, 1)) if share is None else share * 360.0 * (n - 1) / n
     turned = np.concatenate([[0.0], np.cumsum(steps)])[:n]
-    sure = np.full(n, 20.0)
+    sure = np.full(n, NOT_TOLD)
     sure[:1] = 0.0
-    how = "evenly" if share is None else "by how much the picture moved"
     if n < 2:
-        return Turned(_angles(turned, start, turn), sure, False, -360.0, (), turned)
-    note = f"The outlines did not tell the angles: they are spread {how} over one full turn, give or take 20 degrees."
-    overlap = float(turned[-1] - 360.0) if n else -360.0
-    return Turned(_angles(turned, start, turn), sure, False, overlap, (note,), turned)
+        return Turned(_angles(turned, start, turn), sure, (), turned)
+    how = "evenly" if share is None else "by motion"
+    note = Note.of("angles not told", spread=how, sure=NOT_TOLD)
+    return Turned(_angles(turned, start, turn), sure, (note,), turned)
 
 
 def _angles(turned: Floats, start: float, turn: str) -> Floats:
     return np.asarray((start + (turned if turn == "left" else -turned)) % 360.0, dtype=np.float64)
 
 
-def _notes(turned: Floats, sure: Floats, usable: list[int]) -> tuple[str, ...]:
-    notes = [
-        f"The angles were found from the outlines, give or take {np.median(sure[1:]):.0f} degrees "
-        f"({sure.max():.0f} at worst); the first stop was taken as given."
-    ]
-    if len(usable) < len(turned):
-        blind = len(turned) - len(usable)
-        whose = "1 stop had no outline to go by: its angle lies" if blind == 1 else (
-            f"{blind} stops had no outline to go by: their angles lie")
-        notes.append(f"{whose} between the others'.")
-    return tuple(notes)
+def _notes(turned: Floats, sure: Floats, usable: list[int]) -> tuple[Note, ...]:
+    notes = [Note.of("angles found", usual=float(np.median(sure[1:])), worst=float(sure.max()))]
+    blind = len(turned) - len(usable)
+    return tuple([*notes, Note.of("stops without outline", count=blind)] if blind else notes)

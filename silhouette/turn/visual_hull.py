@@ -44,10 +44,14 @@ off at 210, 240 and 270 degrees the fitted axis is off by 1.4, 0.8 and 0.6 % of 
 middles by 2.0, 1.7 and 1.7 (root mean square); at 180 both are off by 2.2."""
 BEYOND = 1.4
 """A figure that the frame cuts is taken to reach so much further than the frame."""
+NEAREST = 0.8
+"""Nothing of the block is taken to come nearer to the lens than a fifth of the way."""
 TRY_ANGLES = 0.0008
 """Share of the figure sticking out from which a stop is also tried a little turned."""
 CAPPED = 0.02
 """A single stop counts no more than this in the choice of nearness, share of the figure's area."""
+AS_GOOD = 0.02
+"""Nearnesses whose cost exceeds the least by at most this share of a capped stop are as good: their mean counts."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +137,7 @@ class Block:
         side = np.flatnonzero(columns)
         cropped = side[0] == 0 or side[-1] == len(columns) - 1
         reach = max(turn.axis - side[0], side[-1] + 1 - turn.axis) * (BEYOND if cropped else 1.0)
-        reach = min(reach, 0.8 * self.distance)
+        reach = min(reach, NEAREST * self.distance)
         across = np.arange(-reach, reach + cell, cell, dtype=np.float32)
         heights = np.flatnonzero(rows)
         up = np.arange(heights[0] - 2 * cell, heights[-1] + 2 * cell, cell, dtype=np.float32)
@@ -253,7 +257,7 @@ def find_nearness(turn: Turn) -> float:
 
     costs = [cost(x) for x in NEARNESSES]
     least = min(costs)
-    flat = [x for x, c in zip(NEARNESSES, costs, strict=True) if c <= least + 0.02 * CAPPED]
+    flat = [x for x, c in zip(NEARNESSES, costs, strict=True) if c <= least + AS_GOOD * CAPPED]
     if len(flat) > 1:
         return float(np.mean(flat))
     k = costs.index(least)

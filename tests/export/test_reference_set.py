@@ -24,7 +24,7 @@ from silhouette.errors import OutputError, PictureError, PoseError, SettingsErro
 from silhouette.export import reference_set, write_set
 from silhouette.export.svg import outline_svg
 from silhouette.intake.stills import read_full
-from silhouette.records import Outline
+from silhouette.records import Note, Outline
 from silhouette.records_shoot import SetView
 
 WIDE, HIGH, TALL, AXIS, GROUND = 300, 400, 320.0, 150.0, 380.0
@@ -83,7 +83,7 @@ def test_names_are_safe_for_files(name, stem):
 
 
 def test_fixed_camera_gives_one_scale_one_ground_and_the_turning_axis(layout):
-    assert layout.fixed_camera and layout.notes[0].startswith("The pose is taken to be 1.72 m high")
+    assert layout.notes == (Note.of("pose at full height", height_m=1.72),)
     assert layout.figures[0].to_px == pytest.approx((TALL, AXIS, GROUND))
     for figure in layout.figures:  # the drawing itself comes back, ground line at 0
         truth = affinity.translate(figure_at(figure.angle), 0, -1)
@@ -107,7 +107,7 @@ def test_a_lower_stop_stays_lower():
 def test_pictures_of_another_framing_are_set_to_their_own_height_and_ground():
     views = [view_at(a, grow=1.0 if a % 60 else 0.6, move=(a / 10, 0)) for a in range(0, 360, 30)]
     layout = reference_set.lay_out("k", views)
-    assert not layout.fixed_camera and "do not share one camera" in layout.notes[0]
+    assert layout.notes == (Note.of("no common camera"),)
     assert all(np.ptp(f.polygon.bounds[1::2]) == pytest.approx(1) for f in layout.figures)
 
 
@@ -133,11 +133,12 @@ def files_in(folder: Path) -> set[str]:
 
 
 def test_set_holds_what_it_says(layout, tmp_path):
-    out = write_set.export(layout, tmp_path / "set", pages={"a.html": "<p>é", "b.pdf": lambda: b"%PDF"})
+    out = write_set.export(layout, tmp_path / "set", pages={"a.html": "<p>é", "photographs/b.pdf": lambda: b"%PDF"})
     stems = [f"Ferry_keeper_{a:03d}" for a in range(0, 360, 30)]
     assert files_in(out) == {
-        *(f"{s}.jpg" for s in stems), *(f"silhouettes/{s}.png" for s in stems), *(f"outlines/{s}.svg" for s in stems),
-        "set.csv", "about.txt", "a.html", "b.pdf", ".silhouette.json"}
+        *(f"photographs/{s}.jpg" for s in stems), *(f"silhouettes/{s}.png" for s in stems),
+        *(f"outlines/{s}.svg" for s in stems),
+        "set.csv", "a.html", "photographs/b.pdf", ".silhouette.json"}
     rows = list(csv.DictReader(io.StringIO((out / "set.csv").read_text())))
     assert [r["angle"] for r in rows] == [f"{a}.0" for a in range(0, 360, 30)]
     assert all((out / r["still"]).is_file() and (out / r["silhouette"]).is_file() for r in rows)
@@ -149,15 +150,16 @@ def test_set_holds_what_it_says(layout, tmp_path):
 def test_stills_are_the_pictures(layout, tmp_path):
     out = write_set.export(layout, tmp_path / "set", originals=True)
     for angle in (0, 90, 240):
-        still = cv2.imread(str(out / f"Ferry_keeper_{angle:03d}.jpg"))
+        still = cv2.imread(str(out / "photographs" / f"Ferry_keeper_{angle:03d}.jpg"))
         assert still.shape == (HIGH, WIDE, 3)
         assert np.abs(still.astype(int) - picture(angle)).mean() < 1.5
-        assert np.array_equal(cv2.imread(str(out / "originals" / f"Ferry_keeper_{angle:03d}.png")), picture(angle))
+        original = out / "photographs" / "originals" / f"Ferry_keeper_{angle:03d}.png"
+        assert np.array_equal(cv2.imread(str(original)), picture(angle))
 
 
 def test_cropped_stills_show_the_common_window(layout, tmp_path):
     out = write_set.export(layout, tmp_path / "set", crop=True)
-    sizes = {cv2.imread(str(p)).shape for p in out.glob("*.jpg")}
+    sizes = {cv2.imread(str(p)).shape for p in (out / "photographs").glob("*.jpg")}
     # 0.06 over the crown, 1 of figure, 0.06 under the ground; 0.4 of arm to either side and 0.06 beside it.
     ((high, wide, _),) = sizes
     assert high == pytest.approx(1.12 * TALL, abs=2) and wide == pytest.approx(0.92 * TALL, abs=2)
@@ -165,7 +167,7 @@ def test_cropped_stills_show_the_common_window(layout, tmp_path):
 
 def test_silhouettes_lie_one_over_the_other(layout, tmp_path):
     out = write_set.export(layout, tmp_path / "set", silhouettes_only=True)
-    assert not list(out.rglob("*.jpg")) and "no photographs" in (out / "about.txt").read_text()
+    assert not list(out.rglob("*.jpg")) and not (out / "photographs").exists()
     files = {f.angle: out / "silhouettes" / f"{f.stem}.png" for f in layout.figures}
     shapes = {angle: cv2.imread(str(path), cv2.IMREAD_GRAYSCALE) for angle, path in files.items()}
     assert len({s.shape for s in shapes.values()}) == 1
@@ -198,9 +200,10 @@ def test_times_count_from_the_first_stop(tmp_path):
 
 def test_stop_without_a_figure_keeps_its_photograph(tmp_path):
     views = [view_at(0), view_at(90, outline=None), view_at(180)]
-    out = write_set.export(reference_set.lay_out("k", views), tmp_path / "set")
-    assert (out / "k_090.jpg").is_file() and not (out / "silhouettes" / "k_090.png").exists()
-    assert "1 stop has no figure" in (out / "about.txt").read_text()
+    layout = reference_set.lay_out("k", views)
+    out = write_set.export(layout, tmp_path / "set")
+    assert (out / "photographs" / "k_090.jpg").is_file() and not (out / "silhouettes" / "k_090.png").exists()
+    assert layout.notes == (Note.of("stops without figure", count=1),)
 
 
 # -------------------------------------------------------------------------------------------------------- metadata
@@ -240,9 +243,10 @@ def test_nothing_but_the_picture_is_left(telling_photograph, tmp_path):
     views = [view_at(0, read=lambda: read_full(telling_photograph))]
     out = write_set.export(reference_set.lay_out("k", views), tmp_path / "set", originals=True)
     assert telling_photograph.read_bytes() == before
-    upright = cv2.imread(str(out / "k_000.jpg"), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+    upright = cv2.imread(str(out / "photographs" / "k_000.jpg"), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
     assert np.abs(upright.astype(int) - picture(0)).mean() < 4  # upright, blue mark in the top left corner
-    for path in (out / "k_000.jpg", out / "originals" / "k_000.png", out / "silhouettes" / "k_000.png"):
+    photographs = out / "photographs"
+    for path in (photographs / "k_000.jpg", photographs / "originals" / "k_000.png", out / "silhouettes" / "k_000.png"):
         assert not any(word in path.read_bytes() for word in SECRETS), path
         with Image.open(path) as image:
             assert not image.getexif() and not set(image.info) - {"jfif", "jfif_version", "jfif_unit", "jfif_density"}
@@ -258,8 +262,8 @@ def test_exiftool_finds_nothing_in_the_set(telling_photograph, tmp_path):
     assert groups(telling_photograph) >= {"IFD0", "ExifIFD", "GPS", "XMP-dc", "IPTC", "ICC-header"}
     views = [view_at(0, read=lambda: read_full(telling_photograph))]
     out = write_set.export(reference_set.lay_out("k", views), tmp_path / "set", originals=True)
-    assert groups(out / "k_000.jpg") <= {"JFIF"}
-    assert groups(out / "originals" / "k_000.png") <= {"PNG", "PNG-pHYs"}
+    assert groups(out / "photographs" / "k_000.jpg") <= {"JFIF"}
+    assert groups(out / "photographs" / "originals" / "k_000.png") <= {"PNG", "PNG-pHYs"}
     assert groups(out / "outlines" / "k_000.svg") <= {"SVG"}
 
 
@@ -308,7 +312,7 @@ def test_existing_set_is_kept_unless_told(layout, tmp_path):
         write_set.export(layout, out)
     assert everything(out) == before
     write_set.export(layout, out, silhouettes_only=True, overwrite=True)
-    assert not list(out.glob("*.jpg"))  # nothing of the old set is left
+    assert not list(out.rglob("*.jpg"))  # nothing of the old set is left
     assert [p.name for p in tmp_path.iterdir()] == ["set"]
 
 

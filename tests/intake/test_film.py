@@ -13,6 +13,7 @@ import pytest
 
 from silhouette.errors import FilmError
 from silhouette.intake import film, pauses, reel
+from silhouette.records import Note
 
 CLIPS = Path(__file__).parents[1] / "data" / "clips"
 
@@ -118,14 +119,14 @@ def test_variable_frame_rate_uses_the_time_stamps(tmp_path: Path) -> None:
 def test_slow_turn_without_pauses_is_sampled_evenly_and_says_so(tmp_path: Path) -> None:
     frames = [bar(0.5 + 0.5 * np.sin(2 * np.pi * k / 90)) for k in range(240)]
     stops = film.find_stops(write(tmp_path / "slow.mp4", frames))
-    assert not stops.paused and any("no pauses" in note for note in stops.notes)
+    assert not stops.paused and stops.notes == (Note.of("no pauses", count=len(stops.chosen)),)
     steps = np.diff(stops.chosen)
     assert len(stops.chosen) == film.EVEN_STOPS and steps.max() < 2 * steps.min()
 
 
 def test_nothing_moves(tmp_path: Path) -> None:
     stops = film.find_stops(write(tmp_path / "still.mp4", [bar(0.3)] * 60))
-    assert len(stops.chosen) == 1 and "Nothing turns" in stops.notes[0]
+    assert len(stops.chosen) == 1 and stops.notes == (Note.of("nothing turns"),)
 
 
 def test_truncated_clip_is_used_as_far_as_it_goes(tmp_path: Path) -> None:
@@ -143,7 +144,7 @@ def test_truncated_clip_is_used_as_far_as_it_goes(tmp_path: Path) -> None:
     cut.write_bytes(data[: len(data) * 6 // 10])
     stops = film.find_stops(cut)
     assert 8 <= len(stops.chosen) < 22
-    assert any("breaks off" in note for note in stops.notes)
+    assert any(note.kind == "clip breaks off" for note in stops.notes)
 
 
 def test_ten_bit_hevc_is_read(tmp_path: Path) -> None:

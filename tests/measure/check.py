@@ -17,8 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from silhouette.check import distance
-from silhouette.check.findings import check_turnaround
+from silhouette import shoot
+from silhouette.check import distance, family
 from silhouette.check.look import look_at
 from silhouette.cutout import background_model
 from silhouette.errors import FilmError, PoseError
@@ -44,7 +44,7 @@ def check(pictures: list[Picture], share: Any, angles: Any = None) -> tuple[Turn
         for k, (p, a, s) in enumerate(zip(pictures, given, turned.sure, strict=True))
     ]
     looks = [look_at(p, c) for p, c in zip(pictures, cuts, strict=True)]
-    return turned, check_turnaround(pictures[0].source.name, stops, looks, height_m=1.7)
+    return turned, family.ask(pictures[0].source.name, shoot.measure(stops, looks, height_m=1.7))
 
 
 def alarms(report: CheckReport) -> str:

@@ -26,7 +26,7 @@ def layout_of(angles=ANGLES, name="keeper") -> SetLayout:
         view = SetView(float(a), f"{a}", "name", None, 1.0, (600, 800))
         figures.append(SetFigure(float(a), f"keeper_{a:03d}", shape, (500.0, 300.0, 700.0), view))
     return SetLayout(name, tuple(figures), tuple((f.stem, f.view) for f in figures), (-0.4, -1, 0.4, 0),
-                     (-0.46, -1.06, 0.46, 0.06), 0.125, 1.0, 1.72, True)
+                     (-0.46, -1.06, 0.46, 0.06), 0.125, 1.0, 1.72)
 
 
 def photos_of(layout):

@@ -28,7 +28,7 @@ def layout_of(angles, shape=SHAPE) -> SetLayout:
         for a in angles)
     left, top, right, bottom = shape.bounds
     return SetLayout("keeper", figures, tuple((f.stem, f.view) for f in figures), (left, top, right, bottom),
-                     (left - 0.06, top - 0.06, right + 0.06, bottom + 0.06), 0.125, 1.0, 1.72, True)
+                     (left - 0.06, top - 0.06, right + 0.06, bottom + 0.06), 0.125, 1.0, 1.72)
 
 
 def pages_of(pdf: bytes) -> list[str]:
@@ -127,13 +127,14 @@ def test_many_stops_go_over_several_pages():
     assert len(sizes_of(contact_sheet(layout_of([0])))) == 1
 
 
-def test_photographs_have_a_page_of_their_own_only_if_given():
+def test_a_sheet_shows_photographs_or_black_shapes_never_both():
     layout = layout_of([0, 90])
     photos = {f.stem: np.full((112, 92, 3), 80, np.uint8) for f in layout.figures}
     without = contact_sheet(layout)
     assert len(sizes_of(without)) == 1 and b"/Subtype /Image" not in without
     with_photos = contact_sheet(layout, photos=photos)
-    assert len(sizes_of(with_photos)) == 2 and b"/Subtype /Image" in with_photos
+    assert len(sizes_of(with_photos)) == 1 and b"/Subtype /Image" in with_photos
+    assert not [p for p in paths_of(pages_of(with_photos)[0]) if len(p) > 8], "no black shape"
 
 
 def test_nothing_is_told_in_the_files():

@@ -164,15 +164,22 @@ def test_a_crouching_figure_is_compact_and_a_standing_one_with_its_arms_out_is_n
 STOPS = tuple(Stop(i, Path("turn.mp4"), f"stop_{i:02d}", i * 15.0, "clip") for i in range(24))
 
 
-def finding(check: str, verdict: str, do: str = "") -> Finding:
-    return Finding(check, verdict, (14, 15), f"What was seen of the {check}, told in one sentence of some length.", do)  # type: ignore[arg-type]
+FOUND = {f.check: f for f in (
+    Finding.of("full turn", "pass", "turn closed", past=15.0),
+    Finding.of("distance", "look", "too close", metres=2.1, told_by="outlines", height_m=None, usual_m=1.7, reach_m=0.6,
+               larger=0.8),
+    Finding.of("camera height", "unknown", "no whole figure"),
+    Finding("held pose", "retake", "pose moved", (14, 15), (("way", "lower"), ("doubtful", ()), ("height_m", None)),
+            where="arm height", far=0.04),
+    Finding.of("framing", "pass", "whole and alone", room=0.1),
+    Finding.of("light direction", "look", "flat light"),
+)}
+NO_TURN = Finding.of("full turn", "unknown", "too few stops", least=6)
 
 
 def test_check_is_worst_first() -> None:
-    report = CheckReport("turn.mp4", STOPS, (
-        finding("full turn", "pass"), finding("distance", "look", "Step back to 4 m."),
-        finding("camera height", "unknown"), finding("held pose", "retake", "Retake 210 and 225."),
-        finding("framing", "pass")))
+    report = CheckReport("turn.mp4", STOPS, tuple(
+        FOUND[check] for check in ("full turn", "distance", "camera height", "held pose", "framing")))
     text = table.check_list(report)
     assert is_plain(text)
     assert text.startswith("turn.mp4: 24 stops, 1 thing to retake, 1 to look at")
@@ -182,24 +189,24 @@ def test_check_is_worst_first() -> None:
 
 
 def test_check_with_nothing_wrong_is_short() -> None:
-    text = table.check_list(CheckReport("turn", STOPS, (finding("full turn", "pass"), finding("framing", "pass"))))
+    text = table.check_list(CheckReport("turn", STOPS, (FOUND["full turn"], FOUND["framing"])))
     assert text.split("\n") == ["turn: 24 stops, nothing needs a retake", "", "pass        full turn, framing"]
 
 
 def test_check_with_something_to_look_at_gives_no_all_clear() -> None:
-    text = table.check_list(CheckReport("turn", STOPS, (finding("full turn", "pass"), finding("framing", "look"))))
+    text = table.check_list(CheckReport("turn", STOPS, (FOUND["full turn"], FOUND["light direction"])))
     assert text.startswith("turn: 24 stops, 1 thing to look at, no sure retake\n") and "nothing needs" not in text
 
 
 def test_one_stop_is_no_stops() -> None:
-    assert table.check_list(CheckReport("one", STOPS[:1], (finding("framing", "pass"),))).startswith("one: 1 stop, ")
+    assert table.check_list(CheckReport("one", STOPS[:1], (FOUND["framing"],))).startswith("one: 1 stop, ")
 
 
 def test_check_of_pictures_that_are_no_turn_says_so_and_what_is_needed() -> None:
     text = table.check_list(CheckReport("two", STOPS[:2], (
-        finding("light direction", "look"), finding("full turn", "unknown", "Shoot a whole turn."),
-        finding("held pose", "unknown"), finding("framing", "pass"))))
+        FOUND["light direction"], NO_TURN, Finding.of("held pose", "unknown", "too few outlines"), FOUND["framing"])))
     assert is_plain(text)
     assert text.startswith("two: 2 stops, could not be checked, 1 to look at\n")
-    assert "nothing needs" not in text and "> Shoot a whole turn." in text
-    assert "\ncannot tell held pose\n" in text, "the turn is told once, with what it needs"
+    assert "nothing needs" not in text and "> The check needs a whole turn: at least 6 stops" in " ".join(text.split())
+    assert "\ncannot tell held pose: Too few clear outlines" in text
+    assert text.count("full turn") == 1, "the turn is told once, with what it needs"

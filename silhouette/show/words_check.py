@@ -1,0 +1,424 @@
+"""The sentences of the shoot, in one place: what the check found, what to do, what is said of angles, clips and sets.
+
+``EVIDENCE`` has a sentence for each kind of :class:`~silhouette.records_shoot.Finding`, ``DO`` one where there is
+something to do, ``NOTES`` one for each kind of :class:`~silhouette.records.Note`. Nothing reads a sentence back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from silhouette.records import Note, Stop
+from silhouette.records_shoot import Finding, SetLayout
+
+Say = Callable[[Finding, Sequence[Stop]], str]
+MOST_NAMED = 6
+"""Stops named one by one; of more, those in a row are drawn together."""
+
+
+def evidence(finding: Finding, stops: Sequence[Stop]) -> str:
+    """What was found, in a sentence or two; ``stops`` are those of the whole turn."""
+    if finding.parts:
+        return " ".join(evidence(part, stops) for part in finding.parts)
+    return EVIDENCE[finding.kind](finding, stops)
+
+
+def do(finding: Finding, stops: Sequence[Stop]) -> str:
+    """What to shoot again or to change; empty where there is nothing to do."""
+    if finding.parts:
+        return " ".join(filter(None, (do(part, stops) for part in finding.parts)))
+    return DO[finding.kind](finding, stops) if finding.kind in DO else ""
+
+
+def untold(findings: Iterable[Finding], stops: Sequence[Stop]) -> list[str]:
+    """Why questions could not be answered, those with one reason together: ``distance: The distance cannot be …``."""
+    asked: dict[str, list[str]] = {}
+    for finding in findings:
+        if finding.verdict == "unknown":
+            asked.setdefault(evidence(finding, stops), []).append(finding.check)
+    return [f"{', '.join(checks)}: {why}" for why, checks in asked.items()]
+
+
+def how_far(finding: Finding) -> str | None:
+    """How far the pose moved: ``about 7 cm``, or a share of the figure's height where that is not known."""
+    if finding.far is None:
+        return None
+    height = finding["height_m"]
+    return f"about {100 * finding.far * height:.0f} cm" if height else f"about {100 * finding.far:.0f} % of its height"
+
+
+def note(said: Note) -> str:
+    """A note of the shoot as a sentence; ``words.note`` knows those of a score too."""
+    return NOTES[said.kind](said)
+
+
+def named(stops: Sequence[Stop], which: Iterable[int], most: int = MOST_NAMED) -> str:
+    """The stops at the positions ``which``, at least one, by their angles: '135', '135 and 150'; 'all stops'.
+
+    Past ``most``, three and more in a row are drawn together: '0, 45 to 120 and 270'. The first stop and its repeat at
+    the end of the turn carry one angle, which is said once.
+    """
+    places = sorted(set(which))
+    if len(places) == len(stops) > most:
+        return "all stops"
+    rows: list[list[int]] = []
+    for k in places:
+        if rows and k == rows[-1][-1] + 1:
+            rows[-1].append(k)
+        else:
+            rows.append([k])
+    words = []
+    for row in rows:
+        angles = [_angle(stops[k]) for k in row]
+        words += [f"{angles[0]} to {angles[-1]}"] if len(places) > most and len(row) > 2 else angles
+    return listed(list(dict.fromkeys(words)))
+
+
+def listed(items: Sequence[str], last: str = "and") -> str:
+    """``a, b and c``."""
+    return f"{', '.join(items[:-1])} {last} {items[-1]}" if len(items) > 1 else "".join(items)
+
+
+def _angle(stop: Stop) -> str:
+    return f"{stop.angle:.0f}"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
+
+
+# --------------------------------------------------------------------------------------------- what was found, by kind
+
+def _turn_closed(f: Finding, _: Sequence[Stop]) -> str:
+    past = f"{f['past']:.0f} degrees past the start" if f["past"] >= 1 else "just to the start"
+    return f"The turn is closed: it goes {past}."
+
+
+def _stop_missing(f: Finding, stops: Sequence[Stop]) -> str:
+    places = []
+    for k, count in zip(f.after_stop, f["counts"], strict=True):
+        what = "a stop is" if count == 1 else f"{count} stops are"
+        places.append(f"{what} missing between {_angle(stops[k])} and {_angle(stops[k + 1])}")
+    text = "; ".join(places)
+    return f"{text[0].upper()}{text[1:]}, where the usual step is {f['step']:.0f} degrees."
+
+
+def _same_view_twice(f: Finding, stops: Sequence[Stop]) -> str:
+    pairs = (f"{stops[k].name} and {stops[k + 1].name} (at {_angle(stops[k])})" for k in f["first"])
+    return f"{'; '.join(pairs)} show the same view."
+
+
+def _pose_held(f: Finding, _: Sequence[Stop]) -> str:
+    yet = "" if f["far_round"] else " so far; opposite views, which show most, are still to come"
+    return f"The outlines of all stops fit one figure that held still{yet}."
+
+
+def _moved_how(f: Finding) -> str:
+    way = "elsewhere" if f["way"] == "elsewhere" else f"{f['way']} than before"
+    return f"the figure at {f.where} is {way} by {how_far(f)}"
+
+
+def _pose_changed(f: Finding, stops: Sequence[Stop]) -> str:
+    return f"From {_angle(stops[f.stops[0]])} on {_moved_how(f)} at worst."
+
+
+def _pose_moved(f: Finding, stops: Sequence[Stop]) -> str:
+    return f"At {named(stops, f.stops)} {_moved_how(f)}, unlike at the other stops."
+
+
+def _off_by(f: Finding) -> str:
+    far = f.far or 0.0
+    return f"{100 * far * f['height_m']:.0f} cm" if f["height_m"] else f"{100 * far:.1f} % of the figure's height"
+
+
+def _camera_moved(f: Finding, stops: Sequence[Stop]) -> str:
+    k, (before, after) = f.stops[0], f["times"]
+    where = f"{stops[k - 1].name} and {stops[k].name}"  # their angles are not known
+    if before is not None and after is not None:
+        where = f"{before:.1f} and {after:.1f} s of the clip"
+    return (f"Between {where} the whole figure jumps in the picture: the camera was moved. Angles and pose cannot be "
+            "compared across that.")
+
+
+def _distance(f: Finding, _: Sequence[Stop]) -> str:
+    lens = f["told_by"] == "lens"
+    source = "by the lens and the figure's height in the picture" if lens else (
+        "by how the outlines of opposite stops differ")
+    if f["height_m"] is None:
+        source += f", taking the figure as {f['usual_m']:.1f} m high"
+    return (f"The camera stood {'about' if lens else 'roughly'} {f['metres']:.1f} m away, {source}: a hand reaching "
+            f"{f['reach_m']:.1f} m forward looks {_percent(f['larger'])} larger than one as far behind.")
+
+
+def _lens_height(f: Finding) -> str:
+    metres = f", about {f['share'] * f['height_m']:.1f} m" if f["height_m"] else ""
+    return f"If it was level, the lens stood at {_percent(f['share'])} of the figure's height{metres}."
+
+
+def _lens_wrong(effect: str) -> Say:
+    return lambda f, _: f"{_lens_height(f)} From there a figure gets {effect}; a tilted camera may look the same."
+
+
+def _large(f: Finding) -> str:
+    return f"The figure is about {f['pixels']:.0f} pixels high in the original pictures."
+
+
+def _edge(f: Finding) -> str:
+    return f"The figure's edge is about {f['pixels']:.1f} pixels wide"
+
+
+def _light_changed(f: Finding, stops: Sequence[Stop]) -> str:
+    how = f"{_percent(abs(f['brighter']))} {'darker' if f['brighter'] < 0 else 'brighter'}"
+    return (f"At {named(stops, f.stops)} the backdrop is up to {how} than at the other stops: the light or the "
+            "exposure changed.")
+
+
+EVIDENCE: dict[str, Say] = {
+    # full turn, missing stops, doubled stops
+    "turn not known": lambda f, s: "The camera was moved on the way: how far the model turned is not known.",
+    "too few stops": lambda f, s: "Too few stops for a turn.",
+    "angles spread": lambda f, s: "The stops have no angles of their own: they were spread evenly.",
+    "turn closed": _turn_closed,
+    "turn all round": lambda f, s: (
+        "The stops go all round; the first was not repeated, so nothing shows whether the pose was held to the end."),
+    "turn open": lambda f, s: (
+        f"The turn is open: it ends at {f['ends_at']:.0f}, {f['short_by']:.0f} degrees short of the start."),
+    "steps not known": lambda f, s: "The steps between the stops are not known.",
+    "steps even": lambda f, s: f"The steps are about {f['step']:.0f} degrees all round.",
+    "stop missing": _stop_missing,
+    "no view twice": lambda f, s: "No two stops in a row show the same view.",
+    "same view twice": _same_view_twice,
+    # held pose
+    "too few outlines": lambda f, s: "Too few clear outlines to hold one stop against the others.",
+    "outlines do not fit": lambda f, s: (
+        "The outlines do not fit together from the start: the camera moved between stops, the angles are wrong, or the "
+        "pose never settled."),
+    "pose held": _pose_held,
+    "pose cut by the frame": lambda f, s: (
+        "The frame cuts the figure, so the rest of it does not tell whether the pose was held."),
+    "pose changed": _pose_changed,
+    "pose moved": _pose_moved,
+    # stance
+    "stance not known": lambda f, s: "Too few outlines with known angles to tell where the model stood.",
+    "on the spot": lambda f, s: f"The feet stay on their spot, within {_off_by(f)} sideways.",
+    "off the spot": lambda f, s: (
+        f"At {named(s, f.stops)} the model stands up to {_off_by(f)} off their spot, or the camera was moved."),
+    "camera moved": _camera_moved,
+    # framing
+    "no figure anywhere": lambda f, s: "No figure found.",
+    "whole and alone": lambda f, s: (
+        f"The whole figure is in every picture, {_percent(f['room'])} clear of the edge."),
+    "cut by the frame": lambda f, s: (
+        f"At {named(s, f.stops)} the figure is cut by the frame ({', '.join(f['edges'])})."),
+    "no figure": lambda f, s: f"No figure found at {named(s, f.stops)}.",
+    "two people": lambda f, s: "Two people stand in the picture; only the model may.",
+    "second figure": lambda f, s: f"At {named(s, f.stops)} a second figure stands in the picture.",
+    "figure unclear": lambda f, s: f"The figure could not be made out at {named(s, f.stops)}.",
+    # figure size, sharpness
+    "no figure to measure": lambda f, s: "No figure found.",
+    "figure tiny": lambda f, s: f"{_large(f)} That is too small for its outline.",
+    "figure small": lambda f, s: f"{_large(f)} Thin gaps get lost.",
+    "figure large enough": lambda f, s: _large(f),
+    "edges too faint": lambda f, s: "The figure stands out too little from the backdrop to judge it.",
+    "stops blurred": lambda f, s: f"{_edge(f)}; at {named(s, f.stops)} up to {f['times']:.1f} times that: blurred.",
+    "soft everywhere": lambda f, s: f"{_edge(f)} at every stop, much for a figure of this size: soft.",
+    "sharp": lambda f, s: f"{_edge(f)} at every stop.",
+    # steady light, light direction
+    "too little backdrop": lambda f, s: "There is too little backdrop to compare the light by.",
+    "light changed": _light_changed,
+    "light changed a little": lambda f, s: (
+        f"At {named(s, f.stops)} the backdrop's brightness differs by up to {_percent(f['by'])}."),
+    "colour changed": lambda f, s: (
+        f"At {named(s, f.stops)} the colour of the backdrop changes: the white balance was not locked."),
+    "light steady": lambda f, s: (
+        f"The backdrop keeps its brightness within {_percent(max(0.01, f['by']))} at every stop."),
+    "no figure in the light": lambda f, s: "No figure found to read the light from.",
+    "back light": lambda f, s: (
+        f"Even the figure's brightest parts have {_percent(f['share'])} of the backdrop's brightness: back light, or "
+        "everything worn is dark. Outlines come out well, form does not."),
+    "too few stops for the lamp": lambda f, s: "Too few stops to tell the lamp from the clothes.",
+    "flat light": lambda f, s: (
+        "Over the turn neither side of the figure is brighter: flat frontal light, or even light from all round."),
+    "key light": lambda f, s: (
+        f"The key comes from {f['side']}: that side is {_percent(f['brighter'])} brighter over the turn."),
+    # distance, camera height
+    "distance not known": lambda f, s: (
+        "The distance cannot be told without "
+        f"{'the height of the model' if f['lacking'] == 'height' else 'a focal length in the files'}."),
+    "far enough": _distance,
+    "too close": _distance,
+    "far too close": _distance,
+    "no whole figure": lambda f, s: "No whole figure found to tell the camera's height by.",
+    "lens at a good height": lambda f, s: _lens_height(f),
+    "lens low": _lens_wrong("big feet and a small head"),
+    "lens high": _lens_wrong("a big head and small feet"),
+}
+
+
+# ------------------------------------------------------------------------------------------------- what to do, by kind
+
+def _whole_turn(f: Finding, _: Sequence[Stop]) -> str:
+    return f"The check needs a whole turn: at least {f['least']} stops in the order shot, the camera fixed."
+
+
+def _pose_again(f: Finding, stops: Sequence[Stop]) -> str:
+    told = named(stops, f.stops)
+    if f.verdict == "look":
+        return f"Look at {told}: retake if it moved; the cut may also be wrong there."
+    if not f["doubtful"]:
+        return f"Retake {told}."
+    return (f"Retake {told}. Look at {named(stops, f['doubtful'])} too: it sticks out a little there, or the cut is "
+            "wrong.")
+
+
+def _on_the_marks(f: Finding, stops: Sequence[Stop]) -> str:
+    if f.verdict == "look":
+        return "Mind the foot marks."
+    return f"Step back on the foot marks and retake {named(stops, f.stops)}."
+
+
+def _whole_in_frame(f: Finding, stops: Sequence[Stop]) -> str:
+    turn = " or turn the camera upright" if f["upright_helps"] else ""
+    return f"Step back{turn}, and retake {named(stops, f.stops)}."
+
+
+def _sharp_again(f: Finding, stops: Sequence[Stop]) -> str:
+    return f"Retake {named(stops, f.stops)}, at 1/125 s or faster." if f.verdict == "retake" else "Look at it enlarged."
+
+
+DO: dict[str, Say] = {
+    "too few stops": _whole_turn,
+    "angles spread": _whole_turn,
+    "turn all round": lambda f, s: "Next time turn one stop past the start.",
+    "turn open": lambda f, s: f"Go on turning from {f['ends_at']:.0f}, past the start by one stop.",
+    "stop missing": lambda f, s: "Shoot what is missing there.",
+    "same view twice": lambda f, s: "Keep the better one of each pair.",
+    "outlines do not fit": lambda f, s: "Put the camera on a tripod and check the angles.",
+    "pose changed": lambda f, s: (
+        f"Let the model rest, take up the pose again and retake from {_angle(s[f.stops[0]])} on."),
+    "pose moved": _pose_again,
+    "off the spot": _on_the_marks,
+    "camera moved": lambda f, s: "Fix the tripod and shoot the whole turn again.",
+    "cut by the frame": _whole_in_frame,
+    "no figure": lambda f, s: f"Retake {named(s, f.stops)}.",
+    "two people": lambda f, s: f"Clear the picture of everybody else and retake {named(s, f.stops)}.",
+    "second figure": lambda f, s: f"Look at {named(s, f.stops)}: retake if somebody stood beside the model.",
+    "figure unclear": lambda f, s: (
+        f"Look at {named(s, f.stops)}: backdrop plain, nobody else in it, figure whole, light even?"),
+    "figure tiny": lambda f, s: "Use a longer lens or the full resolution: 600 pixels serve well.",
+    "figure small": lambda f, s: "Use a longer lens or a higher resolution.",
+    "stops blurred": _sharp_again,
+    "soft everywhere": lambda f, s: "Lock the focus on the model; clean the lens.",
+    "light changed": lambda f, s: f"Lock exposure and lamps, and retake {named(s, f.stops)}.",
+    "light changed a little": lambda f, s: (
+        f"Lock the exposure; look at {named(s, f.stops)}: does the change matter to you?"),
+    "colour changed": lambda f, s: "Lock the white balance.",
+    "back light": lambda f, s: "If the pictures are to show form, move a key light to the front, at three-quarters.",
+    "flat light": lambda f, s: "If the pictures are to show form, move the key to one side, at three-quarters.",
+    "too close": lambda f, s: "Step back to 4 m if the room allows it.",
+    "far too close": lambda f, s: "Step back to 4 m and use a longer lens, or crop later.",
+    "lens low": lambda f, s: "Put the lens at waist height and level, with the figure in the middle of the frame.",
+    "lens high": lambda f, s: "Put the lens at waist height and level, with the figure in the middle of the frame.",
+}
+
+
+# ------------------------------------------------------------------------------------- notes on angles, clips and sets
+
+def _not_told(n: Note) -> str:
+    how = "evenly" if n["spread"] == "evenly" else "by how much the picture moved"
+    return (f"The outlines did not tell the angles: they are spread {how} over one full turn, give or take "
+            f"{n['sure']:.0f} degrees.")
+
+
+def _without_outline(n: Note) -> str:
+    if n["count"] == 1:
+        return "1 stop has no clear outline: its angle lies between those of its neighbours."
+    return f"{n['count']} stops have no clear outline: their angles lie between those of their neighbours."
+
+
+def _from_outlines(n: Note) -> str:
+    why = [f"a stop is missing after {name}" for name in n["missing_after"]]
+    why += [f"{again} repeats {name}" for again, name in n["repeats"]]
+    return (f"Angles: found from the outlines, to about {n['sure']:.0f} degrees, because the steps are uneven: "
+            f"{', '.join(why)}.")
+
+
+def _doubted(n: Note) -> str:
+    return (f"The outlines disagree: {n['name']}, called {n['angle']:.0f}, seems to be shot from about "
+            f"{n['told']:.0f}. Was a stop left out, or shot again later? Run silhouette check, and put the angles "
+            "in the file names or in angles.csv.")
+
+
+def _shapeless(n: Note) -> str:
+    if n["count"] == 1:
+        return "1 stop has no figure that could be cut out: there is no black shape of it."
+    return f"{n['count']} stops have no figure that could be cut out: there are no black shapes of them."
+
+
+def _breaks_off(n: Note) -> str:
+    of = f" of {n['length']:.0f} s" if n["length"] > n["read"] else ""
+    what = "The clip breaks off" if n.kind == "clip breaks off" else "The picture changes its size"
+    return f"{what} after {n['read']:.0f} s{of}: what is there was used."
+
+
+NOTES: dict[str, Callable[[Note], str]] = {
+    "angles found": lambda n: (
+        f"The angles were found from the outlines, give or take {n['usual']:.0f} degrees ({n['worst']:.0f} at worst); "
+        "the first stop was taken as given."),
+    "angles not told": _not_told,
+    "stops without outline": _without_outline,
+    "camera moved": lambda n: (
+        f"The camera was moved before stop {n['before'] + 1} of {n['count']}: the angles cannot be trusted."),
+    "angles from outlines": _from_outlines,
+    "angles doubted": _doubted,
+    "no pauses": lambda n: f"The clip has no pauses: {n['count']} stills were taken evenly from it.",
+    "nothing turns": lambda n: "Nothing turns in this clip: it counts as one view.",
+    "clip breaks off": _breaks_off,
+    "clip changes size": _breaks_off,
+    "hdr": lambda n: "An HDR clip: its colours look washed out in the stills; the outlines are not affected.",
+    "no common camera": lambda n: (
+        "The pictures do not share one camera: each figure is set to its own height and ground."),
+    "stops without figure": _shapeless,
+    "pose at full height": lambda n: (
+        f"The pose is taken to be {n['height_m']:.2f} m high, the model's full height. If the model stoops, sits or "
+        "reaches up, give the height read off the stick (--pose-height)."),
+}
+
+
+# ------------------------------------------------------------------------------------------------- a set and its files
+
+def scale(layout: SetLayout, print_scale: float) -> str:
+    """The scale as printed: ``1:4, the pose 1.72 m high``."""
+    return f"1:{print_scale:g}, the pose {layout.pose_height_m or 0:.2f} m high"
+
+
+def about_set(layout: SetLayout, *, photographs: bool, originals: bool, print_scale: float | None) -> str:
+    """``about.txt`` of a reference set: what each file is, what shows the body and what does not."""
+    shared = [
+        "silhouettes/     black shapes, one window and one scale",
+        "outlines/        the same as lines, in millimetres: ground line, plumb line at the turning axis, head heights",
+        "contact_sheet    black shapes in the order of the angles, to print (.pdf) and to look at (.png)",
+        "turnaround.html  black shapes that turn; opens in a browser, without a connection",
+        "set.csv          which file shows which angle, how sure it is, seconds after the first stop, height in pixels",
+    ]
+    if print_scale:
+        shared.insert(4, "to_scale.pdf     outlines in true millimetres, to print at 100 %")
+    lines = [f"Reference set: {layout.name}, {len(layout.views)} stops", ""]
+    if photographs:
+        lines += [
+            "PHOTOGRAPHS: only the folder photographs/ holds any, and every file in it does. Take it out before you",
+            "give this set to anybody who may not see them. Everything else is black shapes and numbers.", "",
+            "photographs/     the stills and a contact sheet of them, without place, date or device",
+            *(["  originals/     every pixel of the stills, without loss"] if originals else []),
+        ]
+    else:
+        lines += ["There are no photographs in this set: black shapes and numbers only, to show round.", ""]
+    lines += [
+        *shared, "",
+        "Angles say where the camera stands round the figure, in degrees, clockwise seen from above: 0 it faces the",
+        "camera, 90 its right side is toward the camera, 180 its back, 270 its left side.",
+    ]
+    if print_scale and layout.pose_height_m:
+        lines += ["", f"Scale {scale(layout, print_scale)}.",
+                  "Lengths hold in the plane of the turning axis: what is nearer to the camera comes out larger."]
+    return "\n".join([*lines, *([""] if layout.notes else []), *map(note, layout.notes), ""])
