@@ -50,7 +50,8 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Plan, print, and write the page where one is asked for."""
     from silhouette import writing
-    from silhouette.plan import camera, plan_text
+    from silhouette.plan import camera
+    from silhouette.show import plan_text
 
     if args.out is not None:
         if args.out.suffix.lower() not in (".pdf", ".png"):
