@@ -176,7 +176,16 @@ class DistanceRow:
     near_far: float
     figure_px: float
     frame_share: float
-    remark: str = ""  # whose distance it is: this plan's, the most in the room
+    marks: tuple[Literal["this plan", "most in room"], ...] = ()  # whose distance it is
+
+
+SlotTask = Literal["first turn", "settle", "main turn", "slow first turn", "slow main turn", "low row", "high row",
+                   "arms down", "break", "next pose"]
+PlanWarning = Literal[
+    "perhaps a child", "high stand", "arms raised", "room too short", "no lens wide enough", "lens too long",
+    "at the lens", "too close", "end-on", "close", "tolerable", "do not walk closer", "few pixels", "spread arms cut",
+    "backdrop near", "deep shadows", "cannot turn", "camera near the floor", "turn too long", "session too long",
+]
 
 
 @dataclass(frozen=True)
@@ -185,8 +194,9 @@ class Slot:
 
     start: float
     end: float
-    what: str
+    what: SlotTask
     kind: Literal["turn", "hold", "rest"]
+    pose: int = 1  # which pose of the session, counted from 1; a break before it belongs to it
 
 
 @dataclass(frozen=True)
@@ -218,7 +228,6 @@ class Plan:
     frame_share: float  # figure_px over the side of the picture along which it lies, 0 to 1
     lens_to_fill: float  # 35 mm equivalent that would just fill the picture from here, mm
     reach: float  # how far a hand held forward, or the end of a lying body, comes before the axis
-    forward_part: str  # what that is
     forward: float  # how much larger it comes out than the body at the axis
     near_far: float  # how much larger it comes out than a part as far behind the axis
     distances: tuple[DistanceRow, ...]
@@ -233,9 +242,7 @@ class Plan:
     pose_min: float
     break_min: float
     timetable: tuple[Slot, ...]
-    warnings: tuple[str, ...] = ()
-    said: tuple[tuple[str, str], ...] = ()  # (heading, sentences): the plan in words
-    checklist: tuple[tuple[str, tuple[str, ...]], ...] = ()  # (heading, lines)
+    warnings: tuple[PlanWarning, ...] = ()
 
     @property
     def in_room(self) -> bool:

@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 from silhouette import cli
+from silhouette.cli import flags
 
 EIGHT = range(0, 360, 45)
 
@@ -248,6 +249,6 @@ def test_poses_may_be_meant_differently(drawn_turn: Callable[..., Path], tmp_pat
 
 
 def test_an_arc_is_read_as_people_write_it() -> None:
-    assert cli.arc("300-60") == (300, 60)
+    assert flags.arc("300-60") == (300, 60)
     with pytest.raises(SystemExit):
         cli.build_parser().parse_args(["score", "x", "--arc", "front"])

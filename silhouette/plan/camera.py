@@ -12,9 +12,8 @@ from typing import Literal, get_args
 
 from silhouette.errors import SettingsError
 from silhouette.geometry.perspective import FRAME_MM, GOOD, HAND_M, band, enlargement, frame_length, near_over_far
-from silhouette.plan.checklist import EASY_GAP, checklist_for, warnings_for
-from silhouette.plan.plan_words import words_for
 from silhouette.plan.timetable import timetable_for, turn_seconds
+from silhouette.plan.warnings import EASY_GAP, warnings_for
 from silhouette.records_shoot import DistanceRow, Lamp, Plan
 
 PoseKind = Literal["standing", "arms raised", "seated", "lying"]
@@ -25,7 +24,7 @@ PHONE_MM = 26.0
 LYING_DISTANCE = 4.6
 """A lying figure turned end-on is deep, so it wants all the distance of common practice."""
 LEAST_GAP = 1.0
-"""Axis to backdrop (m) in a short room; at ease it is ``advice.EASY_GAP``."""
+"""Axis to backdrop (m) in a short room; at ease it is ``warnings.EASY_GAP``."""
 BEHIND_CAMERA = 0.5
 """Room (m) for the person at the camera."""
 NEAREST_CAMERA = 0.5
@@ -55,7 +54,7 @@ class _Shape:
 # Segment lengths over stature after Drillis & Contini 1966: fingertip 0.377 and shoulder 0.818 make an arm of 0.441, so
 # hands overhead reach 1.259; from hip 0.530 to crown 0.470 on a knee-high (0.285) seat makes 0.755; the shoulders are
 # 0.259 wide, which is how high a figure on its side lies. Waist 0.62: between 0.627 (men) and 0.609 (women), after
-# Huston 2009. Widths leave room for elbows out or one arm out; both arms spread span about one stature: see advice.py.
+# Huston 2009. Widths leave room for elbows out or one arm out; both arms spread span about one stature (warnings.py).
 _SHAPES: dict[str, _Shape] = {
     "standing": _Shape(height=1.0, width=0.75, lens=0.62),
     "arms raised": _Shape(height=1.259, width=0.75, lens=0.62),
@@ -71,7 +70,7 @@ _RANGES: dict[str, tuple[float, float, str]] = {
 }
 _NAMES = {
     "short": "short side of the pictures", "long": "long side of the pictures", "pose_min": "stretch of posing",
-    "break_min": "break",
+    "break_min": "break", "stops": "number of stops", "poses": "number of poses", "ratio": "key to fill",
 }
 
 
@@ -135,7 +134,7 @@ def make_plan(
     )
     _refuse_nonsense(asked)
     plan = _plan(asked, _set_up(asked))
-    return replace(plan, warnings=warnings_for(plan), said=words_for(plan))
+    return replace(plan, warnings=warnings_for(plan))
 
 
 @dataclass(frozen=True)
@@ -216,7 +215,6 @@ def _plan(asked: _Asked, at: _SetUp) -> Plan:
         camera_height=middle, frame=(at.sides[0] * d / lens, at.sides[1] * d / lens), px_per_m=px_per_m,
         figure_px=at.figure[along] * px_per_m, frame_share=at.figure[along] * px_per_m / at.still[along],
         lens_to_fill=max(d - NEAR_PART, 0.0) / at.per_mm, reach=reach,
-        forward_part="the near end of the body" if along == 0 else f"a hand {100 * reach:.0f} cm forward",
         forward=enlargement(d, reach), near_far=near_over_far(d, reach),
         distances=_distance_table(d, at.farthest, at.figure[along], asked.long, at.still[along], lens, reach),
         lenses=tuple((f, NEAR_PART + at.per_mm * f) for f in sorted({*TABLE_LENSES, lens})),
@@ -224,7 +222,6 @@ def _plan(asked: _Asked, at: _SetUp) -> Plan:
         stops=asked.stops, step=360 / asked.stops, slow_turn=slow, turn_s=turn_s,
         pose_min=asked.pose_min, break_min=asked.break_min,
         timetable=timetable_for(turn_s, slow, asked.pose_min, asked.break_min, asked.poses),
-        checklist=checklist_for(asked.pose, asked.stops),
     )
 
 
@@ -281,15 +278,14 @@ def _distance_table(
     stands: float, farthest: float | None, length: float, long_px: int, side_px: int, lens: float, reach: float
 ) -> tuple[DistanceRow, ...]:
     """Rows for the usual distances, this one, and the most that the room allows."""
-    remarks: dict[float, list[str]] = {d: [] for d in TABLE_DISTANCES}
-    remarks.setdefault(round(stands, 2), []).append("this plan")
+    marks: dict[float, list[Literal["this plan", "most in room"]]] = {d: [] for d in TABLE_DISTANCES}
+    marks.setdefault(round(stands, 2), []).append("this plan")
     if farthest is not None:
-        remarks.setdefault(round(farthest, 2), []).append("most in room")
+        marks.setdefault(round(farthest, 2), []).append("most in room")
     rows: list[DistanceRow] = []
-    for d in sorted(remarks):
+    for d in sorted(marks):
         px = length * long_px / frame_length(d, lens)
-        larger = enlargement(d, reach), near_over_far(d, reach)
-        rows.append(DistanceRow(d, *larger, px, px / side_px, ", ".join(remarks[d])))
+        rows.append(DistanceRow(d, enlargement(d, reach), near_over_far(d, reach), px, px / side_px, tuple(marks[d])))
     return tuple(rows)
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Literal
 
-from silhouette.records_shoot import Slot
+from silhouette.records_shoot import Slot, SlotTask
 
 SETTLE_MIN = 10.0
-"""Minutes until a pose has settled (10 to 15 in practice): the turn that counts is shot then, not before."""
+"""Minutes until a pose has settled (10 to 15 in practice): the main turn is shot then, not before."""
 MOVE_CAMERA_MIN = 1.0
 """Minutes to lower or raise the camera for another row."""
 SLOW_TURN_S = 45.0
@@ -15,7 +15,7 @@ SLOW_TURN_S = 45.0
 ARMS_DOWN_MIN = 3.0
 """Minutes with the arms down between two slow turns."""
 
-Task = tuple[float, str, Literal["turn", "hold", "rest"]]
+Task = tuple[float, SlotTask, Literal["turn", "hold", "rest"]]
 
 
 def turn_seconds(stops: int, hold: float, slow: bool) -> float:
@@ -31,38 +31,35 @@ def timetable_for(turn_s: float, slow: bool, pose_min: float, break_min: float, 
     """
     slots: list[Slot] = []
     clock = 0.0
-    for number in range(1, poses + 1):
-        if number > 1:
-            clock = _add(slots, clock, (break_min, f"break, then pose {number}", "rest"))
+    for pose in range(1, poses + 1):
+        if pose > 1:
+            clock = _add(slots, clock, (break_min, "next pose", "rest"), pose)
         posed = 0.0
         for minutes, what, kind in _tasks(turn_s / 60, slow, pose_min):
             if kind == "rest":
-                clock, posed = _add(slots, clock, (minutes, what, kind)), 0.0
+                clock, posed = _add(slots, clock, (minutes, what, kind), pose), 0.0
                 continue
             if posed > 0 and posed + minutes > pose_min + 1e-9:
-                clock, posed = _add(slots, clock, (break_min, "break", "rest")), 0.0
-            clock = _add(slots, clock, (minutes, what, kind))
+                clock, posed = _add(slots, clock, (break_min, "break", "rest"), pose), 0.0
+            clock = _add(slots, clock, (minutes, what, kind), pose)
             posed += minutes
     return tuple(slots)
 
 
 def _tasks(turn: float, slow: bool, pose_min: float) -> list[Task]:
-    rows = ("low row", "high row")
     if slow:
         rest: Task = (ARMS_DOWN_MIN, "arms down", "rest")
-        tasks: list[Task] = [(turn, "first slow turn", "turn"), rest, (turn, "slow turn that counts", "turn")]
-        for row in rows:
-            tasks += [rest, (turn, f"{row}, slow turn", "turn")]
-        return tasks
-    tasks = [(turn, "first turn", "turn")]
+        return [(turn, "slow first turn", "turn"), rest, (turn, "slow main turn", "turn"), rest,
+                (turn, "low row", "turn"), rest, (turn, "high row", "turn")]
+    tasks: list[Task] = [(turn, "first turn", "turn")]
     if turn < SETTLE_MIN and SETTLE_MIN + turn <= pose_min:  # a pose broken off before has to settle anew
-        tasks.append((SETTLE_MIN - turn, "let the pose settle", "hold"))
-    tasks.append((turn, "turn that counts", "turn"))
-    return tasks + [(turn + MOVE_CAMERA_MIN, f"{row}, if wanted", "turn") for row in rows]
+        tasks.append((SETTLE_MIN - turn, "settle", "hold"))
+    row = turn + MOVE_CAMERA_MIN
+    return [*tasks, (turn, "main turn", "turn"), (row, "low row", "turn"), (row, "high row", "turn")]
 
 
-def _add(slots: list[Slot], clock: float, task: Task) -> float:
+def _add(slots: list[Slot], clock: float, task: Task, pose: int) -> float:
     minutes, what, kind = task
     if minutes > 0:
-        slots.append(Slot(start=clock, end=clock + minutes, what=what, kind=kind))
+        slots.append(Slot(start=clock, end=clock + minutes, what=what, kind=kind, pose=pose))
     return clock + minutes

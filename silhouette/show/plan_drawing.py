@@ -199,8 +199,9 @@ def _lamp(ax: Any, lamp: Lamp, at: Any, *, outward: bool) -> None:
     aim = at(lamp.x * 0.45, lamp.y * 0.45)
     ax.annotate("", aim, (x, y), arrowprops={"arrowstyle": "-|>", "lw": 0.8, "color": SOFT, "shrinkA": 6})
     ax.plot([x], [y], "o", ms=9, mfc=INK if lamp.name == "key" else PAPER, mec=INK, mew=1.2)
-    words = lamp.name if lamp.share == 1 else f"{lamp.name} 1:{1 / lamp.share:g}"
-    words = f"{words}\n{lamp.height:.1f} m high"
+    words = f"{lamp.name}\n{lamp.height:.1f} m high"
+    if lamp.name == "fill":
+        words += f"\nkey to fill {1 / lamp.share:g}:1"
     if outward:
         side = -1 if lamp.x < 0 else 1
         ax.text(x + 8 * side, y, words, fontsize="medium", ha="right" if side < 0 else "left", va="center",

@@ -10,6 +10,7 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from silhouette.records_shoot import Plan
+from silhouette.show import words_plan
 from silhouette.show.ink import ACCENT, INK, SMALLEST, SOFT, bare, new_figure, page_axes, style, wrap
 from silhouette.show.paper import page_bytes, page_points
 from silhouette.show.plan_drawing import draw_enlargement, draw_floor, draw_side
@@ -68,7 +69,7 @@ def _lay_out(plan: Plan, title: str, axes: Callable[..., Any], width: float, hei
     top = _heading(page, plan, title, MARGIN, height - MARGIN, inner)
     check = _Checklist(plan, inner)
     foot = MARGIN + check.height
-    words, tables = _words(plan, column), _tables(plan, column)
+    words, tables = _columns(plan, column)
     middle = max(len(words), len(tables)) * LINE + 8
     check.draw(page, MARGIN, foot)
     _write(page, words, MARGIN, foot + middle)
@@ -79,7 +80,7 @@ def _lay_out(plan: Plan, title: str, axes: Callable[..., Any], width: float, hei
     draw_floor(axes(MARGIN, base, column, tall), plan)
     plot = min(0.5 * tall, 160)
     draw_side(axes(right, base + plot, column, tall - plot), plan)
-    page.text(right, base + plot, f"How much larger {plan.forward_part} comes out", weight="bold", va="top")
+    page.text(right, base + plot, f"How much larger {words_plan.forward_part(plan)} looks", weight="bold", va="top")
     chart = axes(right + 26, base + 24, column - 28, plot - 48)
     chart.set_axis_on()
     draw_enlargement(chart, plan)
@@ -93,49 +94,56 @@ Run = tuple[float, str, dict[str, Any]]
 def _heading(page: Any, plan: Plan, title: str, x: float, y: float, width: float) -> float:
     page.text(x, y, title, fontsize="xx-large", weight="bold", va="top")
     room = f", room {plan.room:.1f} m" if plan.room is not None else ""
-    page.text(x, y - 21, f"{plan.pose.capitalize()} pose, model {plan.model_height:.2f} m{room}", fontsize="large",
+    page.text(x, y - 21, f"{words_plan.title(plan)}{room}", fontsize="large",
               va="top", color=SOFT)
     page.plot([x, x + width], [y - 37, y - 37], color=INK, lw=0.8)
     return y - 42
 
 
-def _words(plan: Plan, width: float) -> list[list[Run]]:
-    """Warnings first, then how to set up."""
+def _columns(plan: Plan, width: float) -> tuple[list[list[Run]], list[list[Run]]]:
+    """Left how to set up, right tables and times; how to light goes where the columns then are shorter."""
+    ways = [(_words(plan, width, ("Camera", "Room", "Light")), _tables(plan, width, ("Turn", "Session"))),
+            (_words(plan, width, ("Camera", "Room")), _tables(plan, width, ("Light", "Turn", "Session")))]
+    return min(ways, key=lambda way: max(map(len, way)))
+
+
+def _words(plan: Plan, width: float, headings: tuple[str, ...]) -> list[list[Run]]:
+    """Warnings first, then the plan's sentences under the given headings."""
     lines: list[list[Run]] = []
-    for text in plan.warnings:
+    for text in words_plan.warnings(plan):
         for i, line in enumerate(_lines(text, width - 12)):
             mark: list[Run] = [(0, "!", {"weight": "bold", "color": ACCENT, "fontsize": "large"})] if i == 0 else []
             lines.append([*mark, (12, line, {})])
-    return lines + ([[]] if lines else []) + _said(plan, width, ("Camera", "Room", "Light"))
+    return lines + ([[]] if lines else []) + _said(plan, width, headings)
 
 
 def _said(plan: Plan, width: float, headings: tuple[str, ...]) -> list[list[Run]]:
     """The plan's sentences under the given headings, the heading in a column of its own."""
     lines: list[list[Run]] = []
-    for heading, text in plan.said:
+    for heading, text in words_plan.said(plan):
         if heading in headings:
             for i, line in enumerate(_lines(text, width - 44)):
                 lines.append([*([(0, heading, {"weight": "bold"})] if i == 0 else []), (44, line, {})])
     return lines
 
 
-def _tables(plan: Plan, width: float) -> list[list[Run]]:
-    """Distances, lenses, times."""
+def _tables(plan: Plan, width: float, headings: tuple[str, ...]) -> list[list[Run]]:
+    """Distances, lenses, the plan's sentences under the given headings, times."""
     bold = {"weight": "bold"}
     ends = (40, 102, 148, 198)
     lines: list[list[Run]] = [_row(ends, ("at", "than middle", "than far", "of picture"), bold)]
     for row in plan.distances:
-        share = f"{100 * row.frame_share:.0f} %" if row.frame_share <= 1 else "cut"
-        cells = (f"{row.distance:.2f} m", _larger(row.forward), _larger(row.near_far), share)
-        remark = "this plan" if "this plan" in row.remark else "room's end" if row.remark else ""
-        lines.append([*_row(ends, cells, bold if remark == "this plan" else {}), (ends[-1] + 6, remark, {})])
+        cells = (f"{row.distance:.2f} m", words_plan.larger(row.forward), words_plan.larger(row.near_far),
+                 words_plan.share(row))
+        mark = row.marks[0] if row.marks else ""
+        lines.append([*_row(ends, cells, bold if mark == "this plan" else {}), (ends[-1] + 6, mark, {})])
     fills = "whole figure from: " + ", ".join(f"{focal:.0f} mm {distance:.1f} m" for focal, distance in plan.lenses)
     for i, line in enumerate(_lines(fills, width - 44)):
         lines.append([*([(0, "Lenses", bold)] if i == 0 else []), (44, line, {})])
-    lines += [[], *_said(plan, width, ("Turn", "Session"))]
+    lines += [[], *_said(plan, width, headings)]
     for i, slot in enumerate(plan.timetable[:MOST_SLOTS]):
         times = _row((66, 78, 105), (f"{slot.start:.1f}", "to", f"{slot.end:.1f}"), {})
-        lines.append([*([(0, "Minutes", bold)] if i == 0 else []), *times, (112, slot.what, {})])
+        lines.append([*([(0, "Minutes", bold)] if i == 0 else []), *times, (112, words_plan.slot(slot), {})])
     if len(plan.timetable) > MOST_SLOTS:
         lines.append([(112, f"and so on, to minute {plan.session_min:.0f}", {})])
     return lines
@@ -145,10 +153,6 @@ def _lines(text: str, width: float) -> list[str]:
     """Wrapped lines of the page's type; a number stays with its unit (a tilde holds their place)."""
     kept = re.sub(r"(?<=\d) (?=(?:%|mm|cm|m|s)(?:\W|$))", "~", text)
     return [line.replace("~", " ") for line in wrap(kept, width, SMALLEST)]
-
-
-def _larger(factor: float) -> str:
-    return "touches" if factor == float("inf") else f"+{100 * (factor - 1):.0f} %"
 
 
 def _row(ends: tuple[float, ...], cells: tuple[str, ...], look: dict[str, Any]) -> list[Run]:
@@ -169,7 +173,7 @@ class _Checklist:
         self.width = (width - GUTTER) / 2
         blocks = [
             [(heading, None), *((line, i) for text in items for i, line in enumerate(_lines(text, self.width - 14)))]
-            for heading, items in plan.checklist
+            for heading, items in words_plan.checklist(plan)
         ]
         self.columns = _balance(blocks, 2)
         self.height = max(sum(len(b) for b in column) + 0.6 * (len(column) - 1) for column in self.columns) * LINE + 6

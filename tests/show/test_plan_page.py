@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from silhouette.plan.camera import make_plan
-from silhouette.show import ink
+from silhouette.show import ink, words_plan
 from silhouette.show.paper import PAPER_MM
 from silhouette.show.plan_drawing import SCALES, scale_for, stand_in
 from silhouette.show.plan_page import draw_plan_page, plan_page, write_plan_page
@@ -26,6 +26,7 @@ AWKWARD = [
     {"pose": "seated", "stand_m": 0.4, "poses": 3, "room_m": 5, "stops": 36},
     {"distance_m": 20, "lens_mm": 300, "ratio": 12, "stops": 72, "hold_s": 30},
     {"height_m": 1.0, "room_m": 3.5, "orientation": "wide"},
+    {"height_m": 1.3, "room_m": 4.2, "pose": "lying", "stand_m": 0.35, "ratio": 12, "pixels": (1080, 1920)},
 ]
 
 
@@ -63,7 +64,7 @@ def test_page_says_what_the_plan_says():
     plan = make_plan(room_m=4.2)
     with ink.style():
         said = " ".join(words for words, _, _ in drawn_texts(draw_plan_page(plan)))
-    for _, items in plan.checklist:
+    for _, items in words_plan.checklist(plan):
         for item in items:
             assert all(word in said for word in item.split())
     assert "2.70 m" in said and "+29 %" in said and "beyond your room" in said

@@ -6,6 +6,7 @@ import re
 import textwrap
 
 from silhouette.records_shoot import Plan
+from silhouette.show import words_plan
 
 WIDTH = 80
 _INDENT = 9
@@ -13,10 +14,10 @@ _INDENT = 9
 
 def plan_text(plan: Plan, width: int = WIDTH) -> str:
     """The whole plan as plain text, no line longer than ``width`` characters, 40 at least."""
-    title = f"{plan.pose.capitalize()} pose, model {plan.model_height:.2f} m"
-    said = [line for heading, text in plan.said for line in _fill(text, width, f"{heading:<{_INDENT}}", " " * _INDENT)]
-    parts = (_warnings, _distances, _timetable, _checklist)
-    blocks = [[title], said, *(part(plan, width) for part in parts)]
+    said = [line for heading, text in words_plan.said(plan)
+            for line in _fill(text, width, f"{heading:<{_INDENT}}", " " * _INDENT)]
+    parts = (_distances, _timetable, _checklist)
+    blocks = [[words_plan.title(plan)], _warnings(plan, width), said, *(part(plan, width) for part in parts)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
@@ -24,45 +25,41 @@ def _distances(plan: Plan, width: int) -> list[str]:
     head = ("distance", "than the middle", "than far side", "of picture")
     widths = (9, 17, 15, 12)
     rows = [
-        (f"{row.distance:.2f} m", _larger(row.forward), _larger(row.near_far),
-         f"{100 * row.frame_share:.0f} %" if row.frame_share <= 1 else "cut")
+        (f"{row.distance:.2f} m", words_plan.larger(row.forward), words_plan.larger(row.near_far),
+         words_plan.share(row))
         for row in plan.distances
     ]
-    remarks = ["", *(row.remark for row in plan.distances)]
+    marks = [", ".join(row.marks) for row in plan.distances]
     lines = [
-        f"{''.join(cell.rjust(width) for cell, width in zip(row, widths, strict=True))}  {remark}".rstrip()
-        for row, remark in zip([head, *rows], remarks, strict=True)
+        f"{''.join(cell.rjust(width) for cell, width in zip(row, widths, strict=True))}  {mark}".rstrip()
+        for row, mark in zip([head, *rows], ["", *marks], strict=True)
     ]
     if max(map(len, lines)) > width:  # a table does not fit: a row in words
         lines = [
             line
-            for row, remark in zip(rows, remarks[1:], strict=True)
+            for row, mark in zip(rows, marks, strict=True)
             for line in _fill(
-                f"{row[0]}: {row[1]} {head[1]}, {row[2]} {head[2]}, {row[3]} {head[3]}{remark and f'; {remark}'}",
+                f"{row[0]}: {row[1]} {head[1]}, {row[2]} {head[2]}, {row[3]} {head[3]}{mark and f'; {mark}'}",
                 width, "  ", "    ",
             )
         ]
     fills = ", ".join(f"{focal:.0f} mm from {distance:.1f} m" for focal, distance in plan.lenses)
-    note = f"How much larger {plan.forward_part} comes out:"
+    note = f"How much larger {words_plan.forward_part(plan)} looks:"
     return [*_fill(note, width), *lines, *_fill(f"Lenses that hold the whole figure: {fills}.", width)]
-
-
-def _larger(factor: float) -> str:
-    return "touches" if factor == float("inf") else f"+{100 * (factor - 1):.0f} %"
 
 
 def _timetable(plan: Plan, width: int) -> list[str]:
     return ["Minutes", *(line for slot in plan.timetable for line in _fill(
-        slot.what, width, f"  {slot.start:5.1f} to {slot.end:5.1f}  ", " " * 18))]
+        words_plan.slot(slot), width, f"  {slot.start:5.1f} to {slot.end:5.1f}  ", " " * 18))]
 
 
 def _warnings(plan: Plan, width: int) -> list[str]:
-    return [line for text in plan.warnings for line in _fill(text, width, "! ", "  ")]
+    return [line for text in words_plan.warnings(plan) for line in _fill(text, width, "! ", "  ")]
 
 
 def _checklist(plan: Plan, width: int) -> list[str]:
     lines: list[str] = []
-    for heading, items in plan.checklist:
+    for heading, items in words_plan.checklist(plan):
         lines += [heading, *(line for text in items for line in _fill(text, width, "  [ ] ", "      "))]
     return lines
 

@@ -1,0 +1,74 @@
+"""What the plan says: every sentence at least once, and the cautions in the words of the people they are for."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+import pytest
+
+from silhouette.plan.camera import PoseKind, make_plan
+from silhouette.records_shoot import PlanWarning, SlotTask
+from silhouette.show import words_plan
+from silhouette.show.plan_text import plan_text
+
+POSES = get_args(PoseKind)
+ASKS = [
+    {"height_m": 1.3, "stand_m": 0.5}, {"pose": "arms raised", "poses": 2}, {"distance_m": 5, "room_m": 5},
+    {"room_m": 2}, {"lens_mm": 105, "room_m": 6}, {"distance_m": 0.5}, {"room_m": 3.5}, {"room_m": 4.2},
+    {"room_m": 4.6}, {"pose": "lying"}, {"distance_m": 30}, {"lens_mm": 150, "orientation": "upright"},
+    {"ratio": 12}, {"stops": 36, "hold_s": 60, "poses": 3}, {"distance_m": 2, "lens_mm": 70},
+    {"distance_m": 2.2, "lens_mm": 34, "height_m": 2.0, "pixels": (400, 1600)}, {"pose": "seated"},
+]
+
+
+def test_every_kind_of_warning_and_line_is_said_by_some_plan() -> None:
+    plans = [make_plan(**ask) for ask in ASKS]  # type: ignore[arg-type]
+    assert {kind for plan in plans for kind in plan.warnings} == set(get_args(PlanWarning)) == set(words_plan.WARNINGS)
+    assert {slot.what for plan in plans for slot in plan.timetable} == set(get_args(SlotTask))
+    for plan in plans:
+        for sentence in (*words_plan.warnings(plan), *(text for _, text in words_plan.said(plan))):
+            assert sentence[0].isupper() or sentence[0].isdigit(), sentence
+            assert sentence.endswith(".") and "inf" not in sentence.split() and "nan" not in sentence, sentence
+
+
+@pytest.mark.parametrize("pose", POSES)
+def test_checklist_names_what_keeps_people_safe(pose: PoseKind) -> None:
+    said = " ".join(line for _, lines in words_plan.checklist(make_plan(pose=pose)) for line in lines).lower()
+    for words in ("release signed", "stop at any time", "uses agreed", "18 or older", "cloud copies off first", "warm",
+                  "hot", "cables", "weighted", "gaze mark", "height stick", "plumb line", "a card with pose",
+                  "exposure, focus and white balance", "stop at once", "local rules and licensed practice", "backdrop",
+                  "alone: someone within call", "chair in reach", "no lamp that can fall", "recently deleted"):
+        assert words in said, words
+
+
+@pytest.mark.parametrize(("ask", "words"), [
+    ({"height_m": 1.3}, "undressed pictures of anyone under 18"),
+    ({"stand_m": 0.5}, "have a second person beside it, and announce each turn"),
+    ({"pose": "lying"}, "steadied by a second person who announces each turn"),
+    ({"pose": "arms raised"}, "a minute or two at most"),
+])
+def test_a_caution_is_said_where_it_is_due_and_only_there(ask: dict[str, object], words: str) -> None:
+    assert words in " ".join(words_plan.warnings(make_plan(**ask)))  # type: ignore[arg-type]
+    assert words not in " ".join(words_plan.warnings(make_plan()))
+
+
+def test_raised_arms_are_never_promised_the_minutes_of_other_poses() -> None:
+    said = plan_text(make_plan(pose="arms raised"))
+    assert "22 minutes" not in said and "under a minute" in said
+
+
+@pytest.mark.parametrize(("ask", "steadied"), [({}, False), ({"stand_m": 0.5}, True), ({"pose": "lying"}, True)])
+def test_a_stand_that_people_fall_from_is_on_the_list(ask: dict[str, object], steadied: bool) -> None:
+    room = dict(words_plan.checklist(make_plan(**ask)))["Room"]  # type: ignore[arg-type]
+    assert any("Stand steadied" in line for line in room) == steadied
+
+
+def test_key_to_fill_is_written_one_way() -> None:
+    said = plan_text(make_plan(ratio=6))
+    assert "Key to fill 6:1" in " ".join(said.split()) and "1:6" not in said
+
+
+def test_the_camera_is_not_said_to_be_too_near_where_the_room_is_too_short() -> None:
+    camera = dict(words_plan.said(make_plan(distance_m=9, room_m=5)))["Camera"]
+    assert "room is too short: it leaves 3.5 m" in camera and "does not fit" not in camera
+    assert "does not fit" in dict(words_plan.said(make_plan(distance_m=2, room_m=5, lens_mm=105)))["Camera"]
