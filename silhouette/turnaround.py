@@ -289,7 +289,7 @@ def workers(jobs: int) -> Iterator[Run]:
             yield run
         except BrokenProcessPool:
             raise SilhouetteError(
-                "One of the processes that share the pictures was ended from outside, perhaps for want of memory.",
+                "One of the processes that share the pictures was ended from outside, perhaps for lack of memory.",
                 do="Try again with --jobs 1.",
             ) from None
         except BaseException:

@@ -13,12 +13,7 @@ ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "silhouette"
 MOST_WORDS = 30
 NOT_YET_HELD: tuple[str, ...] = (
-    "silhouette/show/words.py",
-    "silhouette/show/words_check.py",
-    "silhouette/show/check_page.py",
-    "silhouette/show/critique.py",
     "silhouette/show/flip.py",
-    "silhouette/turnaround.py",
     "silhouette/pool.py",
     "notebooks/1_does_this_pose_read.ipynb",
     "notebooks/3_is_the_chart_to_be_trusted.ipynb",

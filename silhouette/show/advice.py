@@ -103,7 +103,7 @@ def _stops(pose: Pose) -> list[float]:
 
 
 def _for_arc(pose: Pose, arc: Arc) -> list[tuple[Advice, set[float]]]:
-    """The moves for the two chief causes of one stretch, two for a lone cause; with each the angles it may cost."""
+    """The moves for the two chief causes of one stretch, two for a lone cause; with each the angles it may weaken."""
     named = [(move, why) for why in arc.causes for move in MOVES if why.kind in move.mends][:2]
     picks = [(move, why, 0) for move, why in named] if len(named) == 2 else [
         (move, why, i) for move, why in named for i in (0, 1)]
@@ -137,13 +137,13 @@ def _advice(pose: Pose, arc: Arc, move: _Move, why: Reason, text: str) -> tuple[
 
 
 def advice_line(advice: Advice) -> str:
-    """The angles of an advice in one line: what it helps, what it may cost, where to look."""
+    """The angles of an advice in one line: what it helps, what it may weaken, where to look."""
     def told(stretches: tuple[tuple[float, float], ...]) -> str:
         return words.listed([words.from_to(a, b) if a != b else words.degrees(a) for a, b in stretches])
 
     line = f"helps {told(advice.helps)}"
     if advice.costs:
-        line += f"; may cost {told(advice.costs)}"
+        line += f"; may weaken {told(advice.costs)}"
     if advice.like is not None:
         line += f"; clear already at {words.degrees(advice.like)}"
     return line

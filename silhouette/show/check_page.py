@@ -27,7 +27,7 @@ CLOSES = 8.0
 """Last stop this near to the first, degrees: the two should look alike."""
 MARKS = {"retake": " !", "look": " ?", "pass": ""}
 """Written after the angle of a stop, as in the list, so that no bar or tone has to be known."""
-HEADS = {"retake": "Retake  !", "look": "Look at  ?", "unknown": "Could not be told", "pass": "In order"}
+HEADS = {"retake": "Retake  !", "look": "Look at  ?", "unknown": "Not checked", "pass": "In order"}
 """How the four verdicts are headed, worst first."""
 
 

@@ -41,7 +41,7 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
         wide = max(17, *(len(words.stretch(arc.start, arc.end)) + 2 for arc in pose.round.weak_arcs))
         lines += ["", f"{'weak arc':<{wide}}why"]
         for arc in pose.round.weak_arcs:
-            why = words.reasons(arc.causes) or "just under fair all along"
+            why = words.reasons(arc.causes) or "only just under fair"
             lines += _hang(f"{words.stretch(arc.start, arc.end):<{wide}}", why, width)
     if pose.round.missing_arcs and pose.round.reads_degrees is not None:
         missing = [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs]

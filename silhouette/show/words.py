@@ -135,7 +135,7 @@ def asked(ranking: Ranking) -> str:
 def remarks(pose: Pose) -> str:
     """What stands beside a pose's name: what it is meant to be where that is not open, and whom it ties with."""
     meant = [f"meant to be {pose.intent}"] if pose.intent != "open" else []
-    tied = [f"too close to call against {listed(pose.tied_with)}"] if pose.tied_with else []
+    tied = [f"too close to call with {listed(pose.tied_with)}"] if pose.tied_with else []
     return ", ".join([*meant, *tied])
 
 
@@ -289,7 +289,7 @@ def not_read(what: Note) -> str:
         "problems": f"none of its {count} pictures can be read. The first: {what['first']}",
         "no figure": "no figure was found." if count == 1 else f"no figure was found in its {count} pictures.",
         "two people": "two people are in the picture, and the program cannot tell which one you mean.",
-        "not trusted": "the figure does not stand out well enough from the background to be scored.",
+        "not trusted": "the figure does not stand out well enough from the backdrop to be scored.",
     }[what["cause"]]
 
 

@@ -189,7 +189,7 @@ EVIDENCE: dict[str, Say] = {
     "no view twice": lambda f, s: "No two stops in a row show the same view.",
     "same view twice": _same_view_twice,
     # held pose
-    "too few outlines": lambda f, s: "Too few clear outlines to hold one stop against the others.",
+    "too few outlines": lambda f, s: "Too few clear outlines to compare the stops.",
     "outlines do not fit": lambda f, s: (
         "The outlines do not fit together from the start: the camera moved between stops, the angles are wrong, or the "
         "pose never settled."),
@@ -243,7 +243,7 @@ EVIDENCE: dict[str, Say] = {
         f"The key comes from {f['side']}: that side is {_percent(f['brighter'])} brighter over the turn."),
     # distance, camera height
     "distance not known": lambda f, s: (
-        "The distance cannot be told without "
+        "The distance cannot be found without "
         f"{'the height of the model' if f['lacking'] == 'height' else 'a focal length in the files'}."),
     "far enough": _distance,
     "too close": _distance,
@@ -273,7 +273,7 @@ def _pose_again(f: Finding, stops: Sequence[Stop]) -> str:
 
 def _on_the_marks(f: Finding, stops: Sequence[Stop]) -> str:
     if f.verdict == "look":
-        return "Mind the foot marks."
+        return "Stay on the foot marks."
     return f"Step back on the foot marks and retake {named(stops, f.stops)}."
 
 
@@ -291,17 +291,17 @@ DO: dict[str, Say] = {
     "angles spread": _whole_turn,
     "turn all round": lambda f, s: "Next time turn one stop past the start.",
     "turn open": lambda f, s: f"Go on turning from {f['ends_at']:.0f}, past the start by one stop.",
-    "stop missing": lambda f, s: "Shoot what is missing there.",
+    "stop missing": lambda f, s: "Shoot the missing stops.",
     "same view twice": lambda f, s: "Keep the better one of each pair.",
     "outlines do not fit": lambda f, s: "Put the camera on a tripod and check the angles.",
     "pose changed": lambda f, s: (
         f"Let the model rest, take up the pose again and retake from {_angle(s[f.stops[0]])} on."),
     "pose moved": _pose_again,
     "off the spot": _on_the_marks,
-    "camera moved": lambda f, s: "Fix the tripod and shoot the whole turn again.",
+    "camera moved": lambda f, s: "Fix the tripod and retake the whole turn.",
     "cut by the frame": _whole_in_frame,
     "no figure": lambda f, s: f"Retake {named(s, f.stops)}.",
-    "two people": lambda f, s: f"Clear the picture of everybody else and retake {named(s, f.stops)}.",
+    "two people": lambda f, s: f"Ask everybody else to leave the picture and retake {named(s, f.stops)}.",
     "second figure": lambda f, s: f"Look at {named(s, f.stops)}: retake if somebody stood beside the model.",
     "figure unclear": lambda f, s: (
         f"Look at {named(s, f.stops)}: backdrop plain, nobody else in it, figure whole, light even?"),
@@ -345,14 +345,14 @@ def _from_outlines(n: Note) -> str:
 
 def _doubted(n: Note) -> str:
     return (f"The outlines disagree: {n['name']}, called {n['angle']:.0f}, seems to be shot from about "
-            f"{n['told']:.0f}. Was a stop left out, or shot again later? Run silhouette check, and put the angles "
+            f"{n['told']:.0f}. Was a stop left out, or retaken later? Run silhouette check, and put the angles "
             "in the file names or in angles.csv.")
 
 
 def _shapeless(n: Note) -> str:
     if n["count"] == 1:
-        return "1 stop has no figure that could be cut out: there is no black shape of it."
-    return f"{n['count']} stops have no figure that could be cut out: there are no black shapes of them."
+        return "1 stop has no figure that could be cut out: there is no silhouette of it."
+    return f"{n['count']} stops have no figure that could be cut out: there are no silhouettes of them."
 
 
 def _breaks_off(n: Note) -> str:
@@ -395,10 +395,10 @@ def scale(layout: SetLayout, print_scale: float) -> str:
 def about_set(layout: SetLayout, *, photographs: bool, originals: bool, print_scale: float | None) -> str:
     """``about.txt`` of a reference set: what each file is, what shows the body and what does not."""
     shared = [
-        "silhouettes/     black shapes, one window and one scale",
+        "silhouettes/     the figure in black, one window and one scale",
         "outlines/        the same as lines, in millimetres: ground line, plumb line at the turning axis, head heights",
-        "contact_sheet    black shapes in the order of the angles, to print (.pdf) and to look at (.png)",
-        "turnaround.html  black shapes that turn; opens in a browser, without a connection",
+        "contact_sheet    silhouettes in the order of the angles, to print (.pdf) and to look at (.png)",
+        "turnaround.html  silhouettes that turn; opens in a browser, without a connection",
         "set.csv          which file shows which angle, how sure it is, seconds after the first stop, height in pixels",
     ]
     if print_scale:
@@ -407,16 +407,16 @@ def about_set(layout: SetLayout, *, photographs: bool, originals: bool, print_sc
     if photographs:
         lines += [
             "PHOTOGRAPHS: only the folder photographs/ holds any, and every file in it does. Take it out before you",
-            "give this set to anybody who may not see them. Everything else is black shapes and numbers.", "",
+            "give this set to anybody who may not see them. Everything else is silhouettes and numbers.", "",
             "photographs/     the stills and a contact sheet of them, without place, date or device",
             *(["  originals/     every pixel of the stills, without loss"] if originals else []),
         ]
     else:
-        lines += ["There are no photographs in this set: black shapes and numbers only, to show round.", ""]
+        lines += ["There are no photographs in this set: silhouettes and numbers only, to show to others.", ""]
     lines += [
         *shared, "",
         "Angles say where the camera stands round the figure, in degrees, clockwise seen from above: 0 it faces the",
-        "camera, 90 its right side is toward the camera, 180 its back, 270 its left side.",
+        "camera, 90 the model's right side is toward the camera, 180 the back, 270 the model's left side.",
     ]
     if print_scale and layout.pose_height_m:
         lines += ["", f"Scale {scale(layout, print_scale)}.",

@@ -105,7 +105,7 @@ def build_pose(name: str = "akimbo", stops: int = 24, *, called: str | None = No
 
 
 def build_ranking(count: int = 2, stops: int = 24) -> Ranking:
-    """``count`` poses in rank order, of falling strength; the second too close to call against the first."""
+    """``count`` poses in rank order, of falling strength; the second too close to call with the first."""
     names = ("Waiting for the last boat", "Hauling the rope", "Lantern up", "Reading the tide", "At the rail", "Asleep")
     poses = [build_pose(("reach_up", "akimbo")[i % 2], stops, called=names[i], better=8.0 - 6 * i)
              for i in range(count)]

@@ -102,7 +102,7 @@ def test_weak_from_everywhere(pose_at: Callable[..., Pose]) -> None:
 def test_line_names_every_kind_of_angle(pose_at: Callable[..., Pose]) -> None:
     pose = with_reasons(pose_at("akimbo"), from_the_sides(ARMS))
     line = advice_line(advise(pose)[0])
-    assert line.startswith("helps 60 to 120 and 240 to 300; may cost ") and "; clear already at " in line
+    assert line.startswith("helps 60 to 120 and 240 to 300; may weaken ") and "; clear already at " in line
 
 
 def test_a_closed_pose_is_not_told_to_stand_up(pose_at: Callable[..., Pose]) -> None:

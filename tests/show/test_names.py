@@ -24,7 +24,7 @@ from matplotlib.text import Text
 from silhouette import tables
 from silhouette.export.svg import outline_svg
 from silhouette.reading.circle import walk_round
-from silhouette.records import Outline, Pose, Ranking, Stop
+from silhouette.records import Note, Outline, Pose, Ranking, Stop
 from silhouette.records_shoot import CheckReport, Finding, SetFigure, SetLayout, SetView
 from silhouette.show import check_page, critique, flip, ink, polar, report, set_sheets, sheet, table
 from silhouette.show.paper import pages_pdf
@@ -45,14 +45,14 @@ SQUARE = Outline(shapely.box(-0.2, 0, 0.2, 1), 400, (300, 100), (600, 600))
 
 def ranking_called(name: str, pose_at: Callable[..., Pose]) -> Ranking:
     """Two poses of that name, which their notes and the problem of a view hold too."""
-    pose = replace(pose_at("akimbo", 4, called=name, no_figure=(1,)), notes=(f"Angles: {name}.",), tied_with=(name,))
+    pose = replace(pose_at("akimbo", 4, called=name, no_figure=(1,)), notes=(Note.of("problem", text=f"{name}: broken."),), tied_with=(name,))
     views = tuple(replace(v, problem=f"{name}: broken.") if v.problem else v for v in pose.views)
     return Ranking((replace(pose, views=views), replace(pose, rank=2)))
 
 
 def check_called(name: str) -> CheckReport:
     stops = tuple(Stop(i, Path("x"), name, 60.0 * i, "name") for i in range(6))
-    return CheckReport(name, stops, (Finding("frame", "retake", (1,), name, f"Shoot {name} again."),))
+    return CheckReport(name, stops, (Finding.of("doubled stops", "look", "same view twice", (0, 1), first=(0,)),))
 
 
 def layout_called(name: str) -> SetLayout:
@@ -256,7 +256,7 @@ def no_figure(pose_at: Callable[..., Pose]) -> Pose:
 
 def no_views(pose_at: Callable[..., Pose]) -> Pose:
     pose = pose_at("akimbo", 6)
-    return replace(pose, views=(), round=walk_round(()), notes=("Not read: no picture of it opens.",))
+    return replace(pose, views=(), round=walk_round(()), notes=(Note.of("not read", cause="no figure", count=1, first=None),))
 
 
 def one_view(pose_at: Callable[..., Pose]) -> Pose:

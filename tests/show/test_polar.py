@@ -116,7 +116,7 @@ def test_a_small_wheel_names_its_rival_in_full(pose_at: Callable[..., Pose], che
     pose = replace(pose_at("akimbo", 12), name="lookout", rank=3, tied_with=("hauling",), reads_low=252, reads_high=298)
     figure = ink.new_figure(204, 234)
     told = words_on(polar.draw_wheel(pose, ink.page_axes(figure, 20, 20, 164, 194)))
-    assert "too close to call against hauling" in told
+    assert "too close to call with hauling" in told
     check_type(figure)
 
 

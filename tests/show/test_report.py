@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from silhouette.reading.circle import walk_round
-from silhouette.records import Pose, Ranking
+from silhouette.records import Note, Pose, Ranking
 from silhouette.show import words
 from silhouette.show.report import fragment, report_html, write_report
 
@@ -88,7 +88,7 @@ HOSTILE = "\"><img src=x onerror=\"window.broken=1\"></script><!--<script>window
 
 @needs_browser
 def test_a_name_is_text_in_the_browser_too(browser: Any, pose_at: Callable[..., Pose], tmp_path: Path) -> None:
-    pose = replace(pose_at("akimbo", 6, called=HOSTILE, no_figure=(1,)), notes=(HOSTILE,), tied_with=(HOSTILE,))
+    pose = replace(pose_at("akimbo", 6, called=HOSTILE, no_figure=(1,)), notes=(Note.of("problem", text=HOSTILE),), tied_with=(HOSTILE,))
     views = tuple(replace(v, problem=HOSTILE) if v.problem else v for v in pose.views)
     ranking = Ranking((replace(pose, views=views, rank=1), replace(pose, rank=2)))
     page = Page(browser, write_report(ranking, tmp_path / "report.html")).open()
@@ -107,7 +107,7 @@ def test_a_name_is_text_in_the_browser_too(browser: Any, pose_at: Callable[..., 
 def test_a_long_name_does_not_widen_the_page(
     browser: Any, pose_at: Callable[..., Pose], tmp_path: Path, name: str, screen: str
 ) -> None:
-    pose = replace(pose_at("akimbo", 6, called=name), notes=(name,), tied_with=(name,))
+    pose = replace(pose_at("akimbo", 6, called=name), notes=(Note.of("problem", text=name),), tied_with=(name,))
     path = write_report(Ranking((pose, replace(pose, rank=2))), tmp_path / "report.html")
     page = Page(browser, path).open(screen)
     assert page.ask("document.documentElement.scrollWidth") <= SCREENS[screen][0]
