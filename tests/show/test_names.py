@@ -45,7 +45,8 @@ SQUARE = Outline(shapely.box(-0.2, 0, 0.2, 1), 400, (300, 100), (600, 600))
 
 def ranking_called(name: str, pose_at: Callable[..., Pose]) -> Ranking:
     """Two poses of that name, which their notes and the problem of a view hold too."""
-    pose = replace(pose_at("akimbo", 4, called=name, no_figure=(1,)), notes=(Note.of("problem", text=f"{name}: broken."),), tied_with=(name,))
+    note = Note.of("problem", text=f"{name}: broken.")
+    pose = replace(pose_at("akimbo", 4, called=name, no_figure=(1,)), notes=(note,), tied_with=(name,))
     views = tuple(replace(v, problem=f"{name}: broken.") if v.problem else v for v in pose.views)
     return Ranking((replace(pose, views=views), replace(pose, rank=2)))
 
@@ -256,7 +257,8 @@ def no_figure(pose_at: Callable[..., Pose]) -> Pose:
 
 def no_views(pose_at: Callable[..., Pose]) -> Pose:
     pose = pose_at("akimbo", 6)
-    return replace(pose, views=(), round=walk_round(()), notes=(Note.of("not read", cause="no figure", count=1, first=None),))
+    note = Note.of("not read", cause="no figure", count=1, first=None)
+    return replace(pose, views=(), round=walk_round(()), notes=(note,))
 
 
 def one_view(pose_at: Callable[..., Pose]) -> Pose:

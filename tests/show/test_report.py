@@ -88,7 +88,8 @@ HOSTILE = "\"><img src=x onerror=\"window.broken=1\"></script><!--<script>window
 
 @needs_browser
 def test_a_name_is_text_in_the_browser_too(browser: Any, pose_at: Callable[..., Pose], tmp_path: Path) -> None:
-    pose = replace(pose_at("akimbo", 6, called=HOSTILE, no_figure=(1,)), notes=(Note.of("problem", text=HOSTILE),), tied_with=(HOSTILE,))
+    note = Note.of("problem", text=HOSTILE)
+    pose = replace(pose_at("akimbo", 6, called=HOSTILE, no_figure=(1,)), notes=(note,), tied_with=(HOSTILE,))
     views = tuple(replace(v, problem=HOSTILE) if v.problem else v for v in pose.views)
     ranking = Ranking((replace(pose, views=views, rank=1), replace(pose, rank=2)))
     page = Page(browser, write_report(ranking, tmp_path / "report.html")).open()
