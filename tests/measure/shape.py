@@ -21,7 +21,7 @@ from scipy.stats import kendalltau, spearmanr
 from shapely.geometry import Polygon
 
 from silhouette.reading.view import read_view
-from silhouette.shape.contour import contour_complexity, ring_points, solidity, total_absolute_curvature
+from silhouette.shape.contour import contour_complexity, ring_points, solidity, turns
 from silhouette.shape.measure import measure_outline
 from silhouette.shape.outline import largest_polygon, outline_of
 
@@ -75,7 +75,7 @@ def parts_table(path: Path) -> None:
     print(f"\n{f'{len(rows)} outlines; tau with the parts that people mark':53s}"
           f"{'all':>10s}{'1st half':>10s}{'2nd half':>10s}")
     for name, measure in (("solidity", solidity), ("contour complexity", contour_complexity),
-                          ("total absolute curvature", lambda s: total_absolute_curvature(ring_points(s.exterior)))):
+                          ("total absolute curvature", lambda s: np.abs(turns(ring_points(s.exterior))).sum())):
         v = np.array([measure(s) for s in shapes])
         print(f"{name:53s}" + "".join(f"{kendalltau(v[m], people[m])[0]:10.3f}" for m in (first | True, first, ~first)))
 

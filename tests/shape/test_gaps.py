@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
 
@@ -51,6 +52,13 @@ def test_open_and_enclosed_gaps_make_up_the_hull() -> None:
     assert sum(g.kind == "enclosed" for g in found) == 2, "one between each arm and the body"
     seen = sum(g.polygon.area for g in found) + outline.area
     assert seen == pytest.approx(outline.convex_hull.area, rel=0.02)
+
+
+def test_close_pairs_are_all_pairs_that_are_near() -> None:
+    points = np.random.default_rng(3).random((300, 2))
+    first, second = gaps._close_pairs(points, 0.07)
+    away = np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1))
+    assert np.array_equal(np.column_stack([first, second]), np.argwhere(np.triu(away < 0.07, 1)))
 
 
 def fork(slit: float) -> Polygon:
