@@ -42,7 +42,6 @@ def measure_outline(polygon: Polygon) -> Measures:
         negative_space=gaps.negative_space(negative),
         contour_complexity=contour.contour_complexity(figure),
         limb_separation=legibility.separation(guessed),
-        weakest_limbs=guessed.weakest,
         gaps=negative,
         parts=part_cuts.standing(cuts, guessed.standing),
         tangents=gaps.tangents_of(figure),

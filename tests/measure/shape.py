@@ -54,7 +54,6 @@ def limb_table(title: str, rows: list[Row]) -> None:
     columns = {
         "outline / root of area": [o.polygon.length / np.sqrt(o.polygon.area) for o in found if o is not None],
         "limb separation": [m.limb_separation for m in measures],
-        "weakest limbs": [m.weakest_limbs for m in measures],
         "parts": [len(m.parts) for m in measures],
     }
     print(f"\n{title}: {len(rows)} views of {len(set(pose))} poses; Spearman with limb legibility")
