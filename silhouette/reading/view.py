@@ -6,8 +6,8 @@ import numpy as np
 
 from silhouette.reading import weights as w
 from silhouette.reading.reasons import reasons
-from silhouette.records import Band, BodyReading, LimbLegibility, Measures, Outline, Reading
-from silhouette.settings import BAND_FAIR, BAND_STRONG, WEAKEST_SHARE, Intent
+from silhouette.records import BodyReading, LimbLegibility, Measures, Outline, Reading
+from silhouette.settings import WEAKEST_SHARE, Intent, band_of
 
 
 def read_view(
@@ -40,11 +40,6 @@ def read_view(
     # Half-trusted, the reader may still share in how much shows, but is not asked where.
     why = reasons(measures, outline, limbs, intent, readability, body if trust == 1 else None)
     return Reading(clear=clear, interesting=interesting, readability=readability, band=band_of(readability), why=why)
-
-
-def band_of(readability: float) -> Band:
-    """strong, fair or weak."""
-    return "strong" if readability >= BAND_STRONG else "fair" if readability >= BAND_FAIR else "weak"
 
 
 def clear_of(measures: Measures, body: BodyReading | None, trust: float) -> float:

@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import fourier_gaussian
 from shapely.geometry import Polygon
 
+from silhouette.geometry import mirror
+from silhouette.geometry.raster import coverage, rings_of
+
 Points = NDArray[np.float64]
 """(n, 2) ring without a repeated last point, the figure on its left hand (x to the right, y as in shapely, up)."""
 
@@ -90,19 +93,11 @@ def raster(polygon: Polygon, rows: int = 192, wide: float = 1.0) -> NDArray[np.f
     """
     x0, _, x1, _ = polygon.bounds
     columns = 2 * int(np.ceil(min(max(wide, (x1 - x0) * 1.02), WIDEST) * rows / 2))
-    rings = [shapely.get_coordinates(ring)[:-1] for ring in (polygon.exterior, *polygon.interiors)]
-    drawn = _draw(rings, rows, columns)
+    size, middle = (columns, rows), (columns / 2, 0)
     # OpenCV rounds differently to the left and to the right: the mean with the mirrored drawing treats both alike.
-    mirrored = _draw([ring * (-1, 1) for ring in rings], rows, columns)[:, ::-1]
-    return (drawn + mirrored) / np.float32(2 * 255)
-
-
-def _draw(rings: list[Points], rows: int, columns: int) -> NDArray[np.float32]:
-    fine, shift = 4, 4
-    canvas = np.zeros((rows * fine, columns * fine), np.uint8)
-    places = [np.round((xy * (rows * fine) + [columns * fine / 2 - 0.5, -0.5]) * 2**shift) for xy in rings]
-    cv2.fillPoly(canvas, [xy.astype(np.int32) for xy in places], 255, lineType=cv2.LINE_8, shift=shift)
-    return cv2.resize(canvas, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
+    drawn, other = (coverage([xy * rows + middle for xy in rings_of(one)], size).astype(np.float32)
+                    for one in (polygon, mirror.polygon(polygon)))
+    return (drawn + other[:, ::-1]) / np.float32(2 * 255)
 
 
 LEANS = np.arange(-12.0, 13.0, 2.0)
