@@ -63,8 +63,8 @@ def told(body: BodyReading) -> float:
         pair.sort()
 
     def worth(legible: float, joints: tuple[str, ...], k: int) -> float:
-        known = [chance[name][k] for name in joints if name in chance]
-        return legible * (1 - w.PLACED_SHARE * (1 - float(np.mean(known)) if known else 1.0))
+        placed = float(np.mean([chance[name][k] if name in chance else 0.0 for name in joints]))
+        return legible * (1 - w.PLACED_SHARE * (1 - placed))
 
     arms, legs = body.limb_legibility.arms, body.limb_legibility.legs
     return weighed(LimbLegibility(

@@ -41,6 +41,24 @@ def test_a_hollow_back_is_hardly_a_gap() -> None:
     assert gaps.negative_space((gap,)) < 0.01
 
 
+@pytest.mark.parametrize(("deep", "seen"), [(0.0039, 0), (0.0041, 1)])
+def test_a_notch_that_nobody_sees_is_no_gap(deep: float, seen: int) -> None:
+    """Two thousandths of the hull: a notch half as wide as the block is high has twice that for its depth."""
+    block = box(0, 0, 1, 1)
+    for hollow in (block.difference(box(0.25, 1 - deep, 0.75, 1)), block.difference(box(0.25, 0.5, 0.75, 0.5 + deep))):
+        assert len(gaps.gaps_of(hollow)) == seen
+
+
+@pytest.mark.parametrize(("deep", "weight"), [(0.9, 1.0), (0.6, 1.0), (0.3, 0.5), (0.06, 0.1)])
+def test_an_open_gap_counts_by_how_deep_it_is_for_its_mouth(deep: float, weight: float) -> None:
+    """A wedge as deep as 0.6 of its mouth counts in full, a shallower one in proportion."""
+    wedge = Polygon([(0, 0), (deep, 0.5), (0, 1)])
+    found = gaps.Gap(wedge, "open", 0.2, 1.0)
+    assert gaps.depth_of(found) == pytest.approx(deep)
+    assert gaps.negative_space((found,)) == pytest.approx(0.2 * weight)
+    assert gaps.negative_space((found, gaps.Gap(wedge, "enclosed", 0.3, 0.0))) == pytest.approx(0.2 * weight + 0.3)
+
+
 def test_no_gap_in_a_block() -> None:
     assert gaps.gaps_of(SQUARE) == ()
     assert gaps.negative_space(()) == 0

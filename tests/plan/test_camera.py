@@ -1,0 +1,70 @@
+"""Numbers of the plan that can be worked out on paper."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from silhouette.plan.camera import make_plan
+
+
+def test_pixels_fall_with_distance() -> None:
+    rows = make_plan(room_m=12).distances
+    assert len({round(row.distance * row.figure_px) for row in rows}) == 1, "twice as far, half as large"
+    # 1.7 m with 26 mm at 4 m: 1.7 x 26 / (36 x 4) of 4032 pixels
+    four = next(row for row in rows if row.distance == 4)
+    assert four.figure_px == pytest.approx(1.7 * 26 / (36 * 4) * 4032)
+    assert four.frame_share == pytest.approx(1.7 * 26 / (36 * 4))
+
+
+def test_the_rows_of_the_table_are_named() -> None:
+    told = {round(row.distance, 2): row.remark for row in make_plan(room_m=5.1, distance_m=3.0).distances}
+    assert told[3.0] == "this plan" and told[3.6] == "most in room"
+
+
+@pytest.mark.parametrize(("pose", "height", "width", "lens"), [
+    ("standing", 1.0, 0.75, 0.62), ("arms raised", 1.259, 0.75, 0.62), ("seated", 0.755, 0.75, 0.3775),
+    ("lying", 0.259, 1.0, 0.1295)])
+def test_what_a_pose_takes_up(pose: str, height: float, width: float, lens: float) -> None:
+    """Shares of stature after Drillis & Contini 1966; the lens at the waist after Huston 2009, or at half the pose."""
+    plan = make_plan(pose=pose, height_m=2.0, stand_m=0.3)
+    assert (plan.pose_height, plan.pose_width) == pytest.approx((2 * height, 2 * width))
+    assert plan.camera_height == pytest.approx(0.3 + 2 * lens)
+
+
+def test_a_long_lens_stands_back_until_the_figure_fits() -> None:
+    """200 mm: 0.35 m for what comes forward, and 2 x 0.62 x 1.7 m (the lens stands under the middle) on 36 mm."""
+    plan = make_plan(lens_mm=200, height_m=1.7)
+    assert plan.distance == pytest.approx(math.ceil((0.35 + 200 * 2 * 0.62 * 1.7 / 36) * 10) / 10)
+    assert make_plan(height_m=1.7).distance == 4.0 and make_plan(pose="lying", height_m=1.7).distance == 4.6
+
+
+@pytest.mark.parametrize(("room", "distance", "gap"), [
+    (None, 4.0, 1.5), (6.0, 4.0, 1.5), (5.8, 4.0, 1.3), (5.5, 4.0, 1.0), (5.0, 3.5, 1.0), (2.0, 0.5, 1.0)])
+def test_how_a_room_is_shared(room: float | None, distance: float, gap: float) -> None:
+    """Half a metre for the person at the camera, a metre at least behind the model."""
+    plan = make_plan(room_m=room)
+    assert (plan.distance, plan.backdrop_gap) == pytest.approx((distance, gap))
+
+
+def test_where_the_lamps_stand() -> None:
+    """Just outside the picture: four degrees beyond its edge, seen from the lens."""
+    plan = make_plan()
+    edge = math.atan(plan.frame[0] / 2 / plan.distance) + math.radians(4)
+    for lamp in plan.lamps:
+        seen = math.atan2(abs(lamp.x), plan.distance - lamp.y)
+        assert seen == pytest.approx(edge, abs=1e-6) or math.hypot(lamp.x, lamp.y) == pytest.approx(
+            2.0 if lamp.name == "key" else 2.4)
+    assert [round(math.degrees(math.atan2(lamp.x, lamp.y))) for lamp in plan.lamps] == [-45, 50]
+    assert plan.lamps[1].share == pytest.approx(1 / plan.ratio)
+
+
+def test_the_backdrop_lies_behind_the_turning_circle() -> None:
+    """2 R (D + g) / sqrt(D^2 - R^2), with R half the model's height."""
+    plan = make_plan(height_m=1.7, lens_mm=15)
+    radius, d, g = 0.85, plan.distance, plan.backdrop_gap
+    assert plan.turning_radius == pytest.approx(radius)
+    assert plan.backdrop_size[0] == pytest.approx(2 * radius * (d + g) / math.sqrt(d * d - radius * radius))
+    lens, top = plan.camera_height, 1.7
+    assert plan.backdrop_size[1] == pytest.approx(lens + (top - lens) * (d + g) / (d - 0.35))
