@@ -6,6 +6,7 @@ import math
 
 import pytest
 
+from silhouette.errors import SettingsError
 from silhouette.plan.camera import make_plan
 
 
@@ -68,3 +69,39 @@ def test_the_backdrop_lies_behind_the_turning_circle() -> None:
     assert plan.backdrop_size[0] == pytest.approx(2 * radius * (d + g) / math.sqrt(d * d - radius * radius))
     lens, top = plan.camera_height, 1.7
     assert plan.backdrop_size[1] == pytest.approx(lens + (top - lens) * (d + g) / (d - 0.35))
+
+
+def test_how_high_the_lamps_stand() -> None:
+    """Over the middle of the pose, 0.85 m: the key by 0.7 of its distance, 2 m, the fill by 0.2 of its, 2.4 m."""
+    key, fill = make_plan(height_m=1.7, lens_mm=50).lamps
+    assert (math.hypot(key.x, key.y), key.height) == pytest.approx((2.0, 0.85 + 0.7 * 2.0))
+    assert (math.hypot(fill.x, fill.y), fill.height) == pytest.approx((2.4, 0.85 + 0.2 * 2.4))
+    key, fill = make_plan(height_m=2.4, stand_m=1.0, lens_mm=50).lamps
+    assert (key.height, fill.height) == (2.4, 2.2), "no stand goes higher"
+
+
+@pytest.mark.parametrize(("flag", "least", "most"), [
+    ("height_m", 0.5, 2.5), ("room_m", 2, 100), ("lens_mm", 10, 600), ("distance_m", 0.5, 100), ("stops", 3, 360),
+    ("stand_m", 0, 2), ("ratio", 1, 16), ("hold_s", 0.5, 600), ("pose_min", 1, 120), ("break_min", 0, 120),
+    ("poses", 1, 50)])
+def test_what_a_plan_takes(flag: str, least: float, most: float) -> None:
+    for value in (least, most):
+        make_plan(**{flag: value})
+    beyond = 1 if isinstance(least, int) and flag in ("stops", "poses") else 0.01
+    for value in (least - beyond, most + beyond):
+        with pytest.raises(SettingsError):
+            make_plan(**{flag: value})
+
+
+def test_pictures_have_sides_that_a_camera_can_have() -> None:
+    assert make_plan(pixels=(64, 100_000)).pixels == (64, 100_000)
+    for pixels in ((63, 4032), (3024, 100_001)):
+        with pytest.raises(SettingsError):
+            make_plan(pixels=pixels)
+
+
+@pytest.mark.parametrize(("given", "says"), [(170, "1.70"), (50, "0.50"), (1000, "10.00"), (49.9, None), (1001, None)])
+def test_centimetres_are_recognised(given: float, says: str | None) -> None:
+    with pytest.raises(SettingsError) as caught:
+        make_plan(height_m=given)
+    assert ("did you mean" in str(caught.value)) == (says is not None) and (says is None or says in str(caught.value))
