@@ -208,6 +208,15 @@ def run_named() -> None:
         print(f"{'SURVIVED' if lived else 'killed':10}{name} ({file})", flush=True)
 
 
+def difference(right: str, wrong: str, around: int = 40) -> str:
+    """Where two sources differ, with some characters on either side."""
+    one, other = ast.unparse(ast.parse(right)), ast.unparse(ast.parse(wrong))
+    start = next((k for k, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), 0)
+    begin = max(one.rfind("\n", 0, start) + 1, start - around)
+    told = (text[begin : start + around].split("\n")[0].strip() for text in (one, other))
+    return "   ->   ".join(told)
+
+
 def run_sample(count: int, rooms: list[str], seed: int, show: bool) -> None:
     rng = random.Random(seed)
     files = [p.relative_to(PACKAGE).as_posix() for room in rooms for p in sorted((PACKAGE / room).glob("*.py"))]
@@ -222,9 +231,7 @@ def run_sample(count: int, rooms: list[str], seed: int, show: bool) -> None:
         met[file] += 1
         killed[file] += not lived
         if lived and show:
-            before, after = (ast.unparse(ast.parse(s)).splitlines() for s in (sources[file], source))
-            told = next(((a, b) for a, b in zip(before, after, strict=False) if a != b), ("", ""))
-            print(f"survived  {file}:{line}\n    {told[0].strip()}\n    {told[1].strip()}", flush=True)
+            print(f"survived  {file}:{line}   {difference(sources[file], source)}", flush=True)
     print(f"\n{len(every)} places in {len(sources)} files; {time.monotonic() - begun:.0f} s")
     for room in rooms:
         told = [f for f in met if f.startswith(f"{room}/")]
