@@ -19,6 +19,14 @@ def test_pixels_fall_with_distance() -> None:
     assert four.frame_share == pytest.approx(1.7 * 26 / (36 * 4))
 
 
+def test_how_much_room_is_wanted() -> None:
+    """4 m to the lens, 1.5 m behind the model, half a metre for who stands at the camera; 0.3 m beside each lamp."""
+    plan = make_plan()
+    assert plan.room_needed == pytest.approx(6.0)
+    key, fill = plan.lamps
+    assert plan.width_needed == pytest.approx(fill.x - key.x + 0.6)
+
+
 def test_the_rows_of_the_table_are_named() -> None:
     told = {round(row.distance, 2): row.remark for row in make_plan(room_m=5.1, distance_m=3.0).distances}
     assert told[3.0] == "this plan" and told[3.6] == "most in room"

@@ -69,3 +69,10 @@ def test_a_row_that_fits_badly_is_known_by_its_error() -> None:
     reach[0] += np.random.default_rng(1).normal(0, 0.03, reach.shape[1])
     found = angle_fit.fit(Reaches(reach, seen.offset, seen.rows, seen.height_px), EVEN)
     assert found.error[0] > 5 * np.median(found.error)
+
+
+def test_twice_the_error_explains_the_outlines_so_much_worse() -> None:
+    """Each reach left free (50 less 2 of 6 numbers) costs ln 2 more; ten rows count as one."""
+    truth = turn(7, 1.5)
+    costs = [angle_fit.fit(reaches(truth, 7, copies=3, noise=noise), EVEN).cost for noise in (0.006, 0.012)]
+    assert costs[1] - costs[0] == pytest.approx(0.1 * 12 * 48 * np.log(2), rel=0.04)
