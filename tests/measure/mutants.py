@@ -48,7 +48,7 @@ TESTS = {
     "turn/estimate": ["tests/turn/test_without_outlines.py", "tests/turn/test_estimate.py"],
     "turn/stance": ["tests/turn/test_stance.py", "tests/turn/test_estimate.py"],
     "turn/support_function": ["tests/turn/test_support_function.py", "tests/turn/test_estimate.py"],
-    "turn/steps": ["tests/turn/test_steps.py"],
+    "turn/steps": ["tests/turn/test_step_width.py"],
     "turn/respread": ["tests/turn/test_respread.py", "tests/test_shoot.py"],
     "turn/rigidity": ["tests/turn/test_rigidity.py", "tests/turn/test_hull_of_spheres.py"],
     "turn/visual_hull": ["tests/turn/test_visual_hull.py", "tests/turn/test_hull_of_spheres.py"],
