@@ -37,3 +37,14 @@ def test_what_reaches_out_of_the_picture_is_cut_off() -> None:
 def test_rings_are_open_and_the_outer_one_comes_first() -> None:
     outer, hole = rings_of(box(0, 0, 4, 4).difference(box(1, 1, 2, 2)))
     assert outer.shape == hole.shape == (4, 2) and np.ptp(outer) == 4 and np.ptp(hole) == 1
+
+
+def test_agrees_with_scikit_image() -> None:
+    """The pixels that are covered by more than half are those whose middle skimage.draw finds inside."""
+    draw = pytest.importorskip("skimage.draw")
+    t = np.linspace(0, 2 * np.pi, 300, endpoint=False)
+    radius = 60 + 20 * np.cos(5 * t)
+    star = np.column_stack([100 + radius * np.cos(t), 90 + radius * np.sin(t)])
+    ours = coverage([star], (200, 180)) > 127
+    theirs = draw.polygon2mask((180, 200), star[:, ::-1] - 0.5)
+    assert (ours ^ theirs).sum() < 0.01 * theirs.sum()
