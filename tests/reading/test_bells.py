@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from shapely.geometry import box
 
 from silhouette.reading import reader
 from silhouette.reading.reader import MAPS, NINE_TENTHS, POINTS, START_WIDTH
+from silhouette.records import Outline
 
 N = len(POINTS)
 WIDTH = START_WIDTH / MAPS
@@ -91,3 +93,20 @@ def test_the_two_looks_agree_on_who_is_who() -> None:
     assert [bells.share[k].argmax() % MAPS for k in (1, 2)] == [3, 15]
     assert bells.share[1].max() == pytest.approx(1, abs=1e-3) and bells.share.sum(1) == pytest.approx(1)
     assert bells.x[1, 10 * MAPS + 3] * MAPS == pytest.approx(3.5) and bells.width[1, 0] == pytest.approx(WIDTH)
+
+
+def test_places_and_radii_are_turned_back_into_the_picture(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A figure twice as wide as high fills 590 of 640 pixels across: a figure height is 295 of them."""
+    where, fine = np.full((2, N, MAPS, MAPS), -40, np.float32), np.zeros((2, 3 * N, MAPS, MAPS), np.float32)
+    where[0, :, 6, 4], where[1, :, 6, MAPS - 5] = 40, 40
+    answers = np.tile(np.log([0.8, 0.5, 0.2, 0.6, 0.9, 0.1]) - np.log([0.2, 0.5, 0.8, 0.4, 0.1, 0.9]), (2, 1))
+    monkeypatch.setattr(reader, "_run", lambda picture: (answers.astype(np.float32), where, fine))
+    body = reader.read_body(Outline(box(-1, 0, 1, 1), 200.0, (300.0, 50.0), (600, 400)))
+    unit = 295 / 640
+    x, y = ((4.5 / MAPS - 0.5) / unit) * 200 + 300, ((6.5 / MAPS - 0.5) / unit + 0.5) * 200 + 50
+    joint = body.joints[0]
+    assert (joint.x, joint.y) == pytest.approx((x / 600, y / 400), abs=1e-6) and joint.also is None
+    assert joint.spread == pytest.approx(NINE_TENTHS * WIDTH / unit, rel=1e-4)
+    assert joint.sure == pytest.approx(1 / (1 + np.exp(-1.702 * (0.05 * unit - WIDTH) / WIDTH)), rel=1e-3)
+    limbs = body.limb_legibility
+    assert (limbs.head, *limbs.arms, *limbs.legs, body.unlike) == pytest.approx((0.8, 0.2, 0.5, 0.6, 0.9, 0.1))
