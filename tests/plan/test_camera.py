@@ -27,9 +27,17 @@ def test_how_much_room_is_wanted() -> None:
     assert plan.width_needed == pytest.approx(fill.x - key.x + 0.6)
 
 
+def test_what_the_frame_shows() -> None:
+    """36 x 27 mm of film behind 26 mm, at 4 m."""
+    plan = make_plan()
+    assert plan.frame == pytest.approx((27 * 4 / 26, 36 * 4 / 26)) and plan.px_per_m == pytest.approx(4032 * 26 / 144)
+    wide = make_plan(orientation="wide")
+    assert wide.frame == pytest.approx((36 * 4 / 26, 27 * 4 / 26)) and wide.pixels == (4032, 3024)
+
+
 def test_the_rows_of_the_table_are_named() -> None:
     told = {round(row.distance, 2): row.remark for row in make_plan(room_m=5.1, distance_m=3.0).distances}
-    assert told[3.0] == "this plan" and told[3.6] == "most in room"
+    assert told == {2: "", 3: "this plan", 3.6: "most in room", 4: "", 6: "", 10: ""}
 
 
 @pytest.mark.parametrize(("pose", "height", "width", "lens"), [

@@ -82,3 +82,10 @@ def test_a_change_is_followed_back_to_where_it_began_at_the_same_height() -> Non
     assert rigidity._drift(loose, strict, 5) == (3, 4, 5, 6, 8), "stop 2 is off elsewhere; stop 7 shows nothing"
     near = carved([0, 0, 0.0007, 0.0009, 0.01, 0.03], [None, None, here, (95, 99), here, here])
     assert rigidity._drift(carved([0] * 5 + [0.02], [None] * 5 + [here]), near, 5) == (3, 4, 5)
+
+
+@pytest.mark.parametrize("begin", [1, 2, 3, 4, 5])
+def test_the_beginning_is_not_passed_over(begin: int) -> None:
+    here = (80, 90)
+    strict = carved([0.0] * begin + [0.01] * (6 - begin), [here] * 6)
+    assert rigidity._drift(carved([0] * 5 + [0.02], [None] * 5 + [here]), strict, 5) == tuple(range(begin, 6))
