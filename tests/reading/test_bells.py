@@ -110,3 +110,9 @@ def test_places_and_radii_are_turned_back_into_the_picture(monkeypatch: pytest.M
     assert joint.sure == pytest.approx(1 / (1 + np.exp(-1.702 * (0.05 * unit - WIDTH) / WIDTH)), rel=1e-3)
     limbs = body.limb_legibility
     assert (limbs.head, *limbs.arms, *limbs.legs, body.unlike) == pytest.approx((0.8, 0.2, 0.5, 0.6, 0.9, 0.1))
+
+
+def test_a_figure_is_drawn_in_the_middle_wherever_it_stands() -> None:
+    framed = [reader.frame(box(x, 0, x + 0.5, 1)) for x in (-0.25, 3.0)]
+    assert framed[1].middle == (3.25, 0.5) and framed[0].scale == framed[1].scale == 590
+    assert np.array_equal(framed[0].picture, framed[1].picture)
