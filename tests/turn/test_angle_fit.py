@@ -76,3 +76,16 @@ def test_twice_the_error_explains_the_outlines_so_much_worse() -> None:
     truth = turn(7, 1.5)
     costs = [angle_fit.fit(reaches(truth, 7, copies=3, noise=noise), EVEN).cost for noise in (0.006, 0.012)]
     assert costs[1] - costs[0] == pytest.approx(0.1 * 12 * 48 * np.log(2), rel=0.04)
+
+
+def test_the_fit_is_the_one_that_its_trust_was_measured_with() -> None:
+    """How far angles may be trusted (``estimate.UNDERSTATED``, ``respread.UNSURE``) was measured on rendered turns with
+    just this fit: whoever changes what comes out here measures those again."""
+    found = angle_fit.fit(reaches(turn(11, 2.0), 11, copies=2, noise=0.004), EVEN)
+    assert found.turned[::4] == pytest.approx([0, 62.14, 121.32, 183.27, 243.18, 305.37, 362.72], abs=0.1)
+    assert found.spread[::4] == pytest.approx([0, 2.379, 2.576, 2.261, 2.4, 2.567, 2.564], rel=0.02)
+    assert found.error[::2] == pytest.approx([0.00436, 0.00503, 0.00469, 0.00457], rel=0.02)
+    assert found.cost == pytest.approx(-209.85, abs=0.5) and found.axis == pytest.approx(0.0005, abs=0.0003)
+    slices = [[0.0201, 0.0087, 0.1465, 0.0160, 0.0567, 0.0185], [-0.0190, 0.0196, 0.1225, -0.0224, 0.2051, 0.0120],
+              [0.0296, -0.0006, 0.0505, 0.0298, 0.2122, 0.0208], [0.0002, -0.0197, 0.2038, 0.0463, 0.0839, 0.0128]]
+    assert found.slices[::2] == pytest.approx(np.array(slices), abs=3e-4)
