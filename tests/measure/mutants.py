@@ -42,7 +42,7 @@ TESTS = {
     "geometry/perspective": ["tests/geometry/test_perspective.py", "tests/plan"],
     "shape": ["tests/shape"],
     "reading": ["tests/reading"],
-    "reading/reader": ["tests/reading/test_reader.py", "tests/geometry/test_raster.py"],
+    "reading/reader": ["tests/reading/test_bells.py", "tests/reading/test_reader.py"],
     "turn": ["tests/turn"],
     "turn/angle_fit": ["tests/turn/test_angle_fit.py", "tests/turn/test_estimate.py"],
     "turn/estimate": ["tests/turn/test_without_outlines.py", "tests/turn/test_estimate.py"],

@@ -12,6 +12,7 @@ from shapely import affinity
 from shapely.geometry import Polygon
 
 from silhouette.shape import contour
+from silhouette.shape.measure import normalised
 from tests.shape.conftest import CIRCLE, DATA, ELL, PLUS, SQUARE, YOU
 
 FORMS = [  # shape, solidity, hull perimeter / perimeter, 4 pi A / P^2, total absolute curvature: by hand
@@ -122,6 +123,13 @@ def test_a_camera_that_hangs_crooked_makes_no_figure_asymmetric(lean: float) -> 
 @pytest.mark.parametrize(("shape", "bays"), [(CIRCLE, 0), (SQUARE, 0), (ELL, 1), (PLUS, 4), (YOU, 1)])
 def test_bays_can_be_counted(shape: Polygon, bays: float) -> None:
     assert contour.contour_complexity(shape) == pytest.approx(bays, abs=0.35)
+
+
+def test_a_hole_counts_as_a_bay_by_its_width() -> None:
+    """In full from a tenth of the size of the hull; half as wide counts half."""
+    for side, bays in ((0.3, 1.0), (0.1, 1.0), (0.05, 0.5)):
+        holed = normalised(SQUARE.difference(affinity.scale(SQUARE, side, side)))
+        assert contour.contour_complexity(holed) == pytest.approx(bays, abs=0.01)
 
 
 def test_complexity_follows_the_parts_people_mark() -> None:

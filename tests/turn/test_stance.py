@@ -22,6 +22,14 @@ def test_a_step_aside_is_told_with_its_side(flip: bool, step: int) -> None:
     assert np.abs(np.delete(found, 9)).max() < 0.003
 
 
+def test_only_the_lower_third_says_where_the_model_stands() -> None:
+    truth = uneven(24, 2)
+    masks = [column(a) for a in truth]
+    masks[9][:290] = np.roll(masks[9][:290], 8, axis=1)  # all down to 0.37 of the height over the ground
+    found = stance.sideways(masks, truth)
+    assert found is not None and np.abs(found).max() < 0.004
+
+
 def test_a_few_stops_tell_nothing() -> None:
     assert stance.sideways([column(a) for a in (0, 30, 60, 90, 120)], np.arange(5) * 30.0) is None
 

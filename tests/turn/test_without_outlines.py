@@ -22,7 +22,9 @@ def test_a_stop_without_outline_lies_half_way_and_is_less_sure() -> None:
 
 def test_stops_before_the_first_and_after_the_last_outline_go_on_as_the_others() -> None:
     share = np.array([1.0, 1, 2, 1, 1]) / 6
-    turned, _ = estimate._between(fit([0, 20, 40], [0, 1, 1]), [1, 3, 4], share)
+    turned, spread = estimate._between(fit([0, 20, 40], [0, 1, 1]), [1, 3, 4], share)
+    # a quarter of what an even step of the six would be: 40 degrees are 4 sixths of 5 steps
+    assert spread[[0, 5]] == pytest.approx([0 + 12 / 4, 1 + 12 / 4])
     # marks of motion at 0, 1, 2, 4, 5, 6 sixths; outlines at 1, 4 and 5; 40 degrees on 4 sixths
     assert turned[0] == 0 and turned[1] == pytest.approx(10)
     assert turned[2] == pytest.approx(10 + 20 / 3) and turned[3:] == pytest.approx([30, 50, 60])
