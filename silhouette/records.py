@@ -23,11 +23,10 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from silhouette.settings import Band
-
 if TYPE_CHECKING:
     import pandas as pd
 
+Band = Literal["strong", "fair", "weak"]
 AngleFrom = Literal["name", "csv", "spread", "clip", "outline"]
 """How an angle was found; outline: a still's, from what the outlines of the whole turn agree on."""
 Pixels = NDArray[np.uint8]

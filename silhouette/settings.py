@@ -12,7 +12,6 @@ from typing import Any, Literal, get_args
 
 from silhouette.errors import SettingsError
 
-Band = Literal["strong", "fair", "weak"]
 Cutter = Literal["auto", "backdrop", "neural"]
 Turn = Literal["left", "right"]
 Intent = Literal["open", "closed", "relief"]
@@ -90,12 +89,12 @@ BAND_FAIR = 45.0
 """Readability from which a view is called fair; below it the view is weak, and does not count as reading."""
 
 
-def band_of(readability: float) -> Band:
+def band_of(readability: float) -> Literal["strong", "fair", "weak"]:
     """strong, fair or weak, for the readability of a view."""
     return "strong" if readability >= BAND_STRONG else "fair" if readability >= BAND_FAIR else "weak"
 
 
-def band_at(readability: float) -> Band | Literal["no view"]:
+def band_at(readability: float) -> Literal["strong", "fair", "weak", "no view"]:
     """The band at some degree of the round; nan is a degree that no stop is near enough to tell of."""
     return "no view" if math.isnan(readability) else band_of(readability)
 

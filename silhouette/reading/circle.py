@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.affinity import scale
 
-from silhouette.geometry import mirror
 from silhouette.geometry.angles import apart, degrees_on, middle, on_arc, runs
+from silhouette.reading import opposite
 from silhouette.reading.reasons import speaks_for
 from silhouette.records import INFERRED, Arc, Outline, Round, View
 from silhouette.settings import BAND_FAIR, BRIDGE
@@ -57,12 +57,12 @@ def mirrored(view: View) -> View:
         view,
         stop=replace(view.stop, angle=(view.angle + 180) % 360, name=f"opposite of {view.name}", given_mask=None),
         flags=(*view.flags, INFERRED),
-        outline=None if outline is None else mirror.outline(outline),
-        measures=None if measures is None else mirror.measures(measures),
+        outline=None if outline is None else opposite.outline(outline),
+        measures=None if measures is None else opposite.measures(measures),
         reading=None if reading is None else replace(reading, why=tuple(_swap_sides(w) for w in reading.why)),
         body=None
         if body is None
-        else replace(body, joints=tuple(mirror.joint(j) for j in body.joints)),
+        else replace(body, joints=tuple(opposite.joint(j) for j in body.joints)),
     )
 
 
@@ -222,7 +222,7 @@ def ends_where_it_began(outlines: Sequence[Outline | None], span: float) -> bool
     first, second, before, last = outlines[0], outlines[1], outlines[-2], outlines[-1]
     if first is None or second is None or before is None or last is None:
         return False
-    closing = mirror.outline(last) if span == 180.0 else last
+    closing = opposite.outline(last) if span == 180.0 else last
     step = min(_unlikeness(first, second), _unlikeness(last, before))
     return _unlikeness(first, closing) < 0.5 * step
 

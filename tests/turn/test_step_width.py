@@ -52,6 +52,3 @@ def test_and_only_if_the_outlines_agree_there(aside: int, twice: bool) -> None:
 def test_what_cannot_be_compared_is_left_to_the_step() -> None:
     masks = [mask(0), mask(6), None, mask(12), mask(18)]
     assert steps.repeated(turned(15, 2, 15, 15), masks) == [1]
-    assert steps._difference(mask(0), np.zeros((40, 80), bool)) is None
-    assert steps._difference(mask(0), np.ones((10, 10), bool)) is None
-    assert steps._difference(mask(0), mask(10)) == pytest.approx(20 / 30)

