@@ -303,8 +303,6 @@ class Measures:
     limb_separation: float
     """How far head, arms and legs stand clear, 0 to 1, the two that do so least counted twice; fitted to true limb
     legibility on rendered bodies."""
-    weakest_limbs: float
-    """How far the two limbs that stand out least do, 0 to 1."""
     gaps: tuple[Gap, ...]
     parts: tuple[Part, ...]
     tangents: tuple[Tangent, ...]

@@ -6,6 +6,7 @@ from here. Numbers that belong to one measure alone (a smoothing length, a curve
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, fields, replace
 from typing import Any, Literal, get_args
 
@@ -86,6 +87,18 @@ BAND_STRONG = 65.0
 """Readability from which a view is called strong (0 to 100)."""
 BAND_FAIR = 45.0
 """Readability from which a view is called fair; below it the view is weak, and does not count as reading."""
+
+
+def band_of(readability: float) -> Literal["strong", "fair", "weak"]:
+    """strong, fair or weak, for the readability of a view."""
+    return "strong" if readability >= BAND_STRONG else "fair" if readability >= BAND_FAIR else "weak"
+
+
+def band_at(readability: float) -> Literal["strong", "fair", "weak", "no view"]:
+    """The band at some degree of the round; nan is a degree that no stop is near enough to tell of."""
+    return "no view" if math.isnan(readability) else band_of(readability)
+
+
 TRUST = 0.90
 """Cut confidence (expected overlap with the true figure, 0 to 1) under which a view is shown but not scored."""
 DISTRUST = 0.975

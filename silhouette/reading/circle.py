@@ -11,23 +11,8 @@ from numpy.typing import NDArray
 from shapely.affinity import scale
 
 from silhouette.geometry.angles import apart, degrees_on, middle, on_arc, runs
-from silhouette.records import (
-    ARM_TROUBLES,
-    INFERRED,
-    Arc,
-    Gap,
-    Joint,
-    Measures,
-    Outline,
-    Part,
-    Reason,
-    ReasonKind,
-    Round,
-    Side,
-    Tangent,
-    View,
-    Zone,
-)
+from silhouette.reading import opposite
+from silhouette.records import ARM_TROUBLES, INFERRED, Arc, Outline, Reason, ReasonKind, Round, Side, View, Zone
 from silhouette.settings import BAND_FAIR, BRIDGE
 
 HALF_TURN_HOLE = 150.0
@@ -67,12 +52,12 @@ def mirrored(view: View) -> View:
         view,
         stop=replace(view.stop, angle=(view.angle + 180) % 360, name=f"opposite of {view.name}", given_mask=None),
         flags=(*view.flags, INFERRED),
-        outline=None if outline is None else _mirror_outline(outline),
-        measures=None if measures is None else _mirror_measures(measures),
+        outline=None if outline is None else opposite.outline(outline),
+        measures=None if measures is None else opposite.measures(measures),
         reading=None if reading is None else replace(reading, reasons=tuple(map(_mirror_reason, reading.reasons))),
         body=None
         if body is None
-        else replace(body, joints=tuple(_mirror_joint(j) for j in body.joints)),
+        else replace(body, joints=tuple(opposite.joint(j) for j in body.joints)),
     )
 
 
@@ -122,17 +107,12 @@ def interpolate(angles: NDArray[np.float64], values: NDArray[np.float64]) -> NDA
 
     ``angles`` (n,) degrees in [0, 360), ascending and distinct; ``values`` (n,).
     """
-    degrees = np.full(360, np.nan)
     if len(angles) < 2:
-        return degrees
+        return np.full(360, np.nan)
     grid = np.arange(360.0)
-    nxt = np.searchsorted(angles, grid, side="right") % len(angles)
-    before = nxt - 1
-    width = (angles[nxt] - angles[before]) % 360
-    t = ((grid - angles[before]) % 360) / np.where(width == 0, 1, width)
-    near = width <= BRIDGE
-    degrees[near] = ((1 - t) * values[before] + t * values[nxt])[near]
-    return degrees
+    after = np.searchsorted(angles, grid, side="right") % len(angles)
+    hole = (angles[after] - angles[after - 1]) % 360 > BRIDGE
+    return np.where(hole, np.nan, np.interp(grid, angles, values, period=360))
 
 
 def resample(
@@ -223,40 +203,6 @@ def _mirror_reason(reason: Reason) -> Reason:
     return replace(reason, side=other.get(reason.side, reason.side))
 
 
-def _mirror_joint(joint: Joint) -> Joint:
-    return replace(joint, x=1 - joint.x, also=None if joint.also is None else (1 - joint.also[0], joint.also[1]))
-
-
-def _mirror_outline(outline: Outline) -> Outline:
-    width = outline.picture_size[0]
-    return replace(
-        outline,
-        polygon=scale(outline.polygon, -1, 1, origin=(0, 0)),
-        origin_px=(width - outline.origin_px[0], outline.origin_px[1]),
-    )
-
-
-def _mirror_measures(measures: Measures) -> Measures:
-    def gap(g: Gap) -> Gap:
-        return replace(g, polygon=scale(g.polygon, -1, 1, origin=(0, 0)))
-
-    def part(p: Part) -> Part:
-        (ax, ay), (bx, by) = p.base
-        return replace(
-            p, polygon=scale(p.polygon, -1, 1, origin=(0, 0)), base=((-ax, ay), (-bx, by)), tip=(-p.tip[0], p.tip[1])
-        )
-
-    def tangent(t: Tangent) -> Tangent:
-        return replace(t, point=(-t.point[0], t.point[1]))
-
-    return replace(
-        measures,
-        gaps=tuple(map(gap, measures.gaps)),
-        parts=tuple(map(part, measures.parts)),
-        tangents=tuple(map(tangent, measures.tangents)),
-    )
-
-
 def ends_where_it_began(outlines: Sequence[Outline | None], span: float) -> bool:
     """True if the last outline repeats the first, as a closed turn does: a full turn with the same outline, a half turn
     with its mirror image.
@@ -269,7 +215,7 @@ def ends_where_it_began(outlines: Sequence[Outline | None], span: float) -> bool
     first, second, before, last = outlines[0], outlines[1], outlines[-2], outlines[-1]
     if first is None or second is None or before is None or last is None:
         return False
-    closing = _mirror_outline(last) if span == 180.0 else last
+    closing = opposite.outline(last) if span == 180.0 else last
     step = min(_unlikeness(first, second), _unlikeness(last, before))
     return _unlikeness(first, closing) < 0.5 * step
 

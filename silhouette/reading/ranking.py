@@ -49,6 +49,6 @@ def too_close(one: Pose, other: Pose) -> bool:
 
 def _key(pose: Pose) -> tuple[bool, float, float]:
     reads, counted = pose.round.reads_degrees, pose.round.counted_degrees
-    if reads is None or counted == 0:
+    if reads is None:  # no degree counts then either
         return (False, 0.0, pose.round.mean or 0.0)
     return (True, reads / counted, pose.round.mean or 0.0)

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from silhouette.errors import CutterError
+from silhouette.geometry.raster import coverage, rings_of
 from silhouette.reading.weights import UNLIKE_CURVE
 from silhouette.records import BodyReading, Joint, LimbLegibility, Outline
 
@@ -110,13 +111,9 @@ def frame(polygon: Polygon) -> Framed:
     x0, y0, x1, y1 = polygon.bounds
     middle = ((x0 + x1) / 2, (y0 + y1) / 2)
     scale = FIGURE / max(x1 - x0, y1 - y0)
-    rings = []
-    for ring in (polygon.exterior, *polygon.interiors):
-        points = (np.asarray(ring.coords)[:, :2] - middle) * scale + CANVAS / 2 - 0.5
-        rings.append(np.round(points * 16).astype(np.int32))
-    mask = np.zeros((CANVAS, CANVAS), np.uint8)
-    cv2.fillPoly(mask, rings, 255, shift=4)
-    grey = cv2.resize(mask, (SIDE, SIDE), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    per_pixel = scale * SIDE / CANVAS
+    rings = [(xy - middle) * per_pixel + SIDE / 2 for xy in rings_of(polygon)]
+    grey = coverage(rings, (SIDE, SIDE)).astype(np.float32) / 255
     cells = SIDE // FOLD
     both = np.stack([grey, grey[:, ::-1]])
     folded = both.reshape(2, cells, FOLD, cells, FOLD).transpose(0, 2, 4, 1, 3).reshape(2, FOLD * FOLD, cells, cells)

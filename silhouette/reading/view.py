@@ -6,8 +6,8 @@ import numpy as np
 
 from silhouette.reading import weights as w
 from silhouette.reading.reasons import reasons
-from silhouette.records import Band, BodyReading, LimbLegibility, Measures, Outline, Reading
-from silhouette.settings import BAND_FAIR, BAND_STRONG, WEAKEST_SHARE, Intent
+from silhouette.records import BodyReading, LimbLegibility, Measures, Outline, Reading
+from silhouette.settings import WEAKEST_SHARE, Intent, band_of
 
 
 def read_view(
@@ -42,11 +42,6 @@ def read_view(
     return Reading(clear, interesting, readability, band_of(readability), found)
 
 
-def band_of(readability: float) -> Band:
-    """strong, fair or weak."""
-    return "strong" if readability >= BAND_STRONG else "fair" if readability >= BAND_FAIR else "weak"
-
-
 def clear_of(measures: Measures, body: BodyReading | None, trust: float) -> float:
     """`clear`, 0 to 100: how far one can tell the limbs; the reader says it as far as it is trusted, else the shape."""
     shape = w.rise(measures.limb_separation, w.SHAPE_CURVE)
@@ -68,8 +63,8 @@ def told(body: BodyReading) -> float:
         pair.sort()
 
     def worth(legible: float, joints: tuple[str, ...], k: int) -> float:
-        known = [chance[name][k] for name in joints if name in chance]
-        return legible * (1 - w.PLACED_SHARE * (1 - float(np.mean(known)) if known else 1.0))
+        placed = float(np.mean([chance[name][k] if name in chance else 0.0 for name in joints]))
+        return legible * (1 - w.PLACED_SHARE * (1 - placed))
 
     arms, legs = body.limb_legibility.arms, body.limb_legibility.legs
     return weighed(LimbLegibility(

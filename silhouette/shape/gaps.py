@@ -94,24 +94,12 @@ def tangents_of(polygon: Polygon) -> tuple[Tangent, ...]:
 
 
 def _close_pairs(points: Points, distance: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Indices (first < second) of all pairs of points nearer than ``distance``, found on a grid of that mesh."""
-    cell = np.floor((points - points.min(axis=0)) / distance).astype(np.int64)
-    wide = int(cell[:, 1].max()) + 3
-    key = cell[:, 0] * wide + cell[:, 1]
-    order = np.argsort(key, kind="stable")
-    ordered = key[order]
-    first, second = [], []
-    for shift in (0, 1, wide - 1, wide, wide + 1):
-        lo = np.searchsorted(ordered, key + shift, side="left")
-        count = np.searchsorted(ordered, key + shift, side="right") - lo
-        i = np.repeat(np.arange(len(points)), count)
-        j = order[np.repeat(lo - np.cumsum(count) + count, count) + np.arange(count.sum())]
-        first.append(i)
-        second.append(j)
-    a, b = np.concatenate(first), np.concatenate(second)
-    near = (np.hypot(*(points[a] - points[b]).T) < distance) & (a != b)
-    pairs = np.unique(np.minimum(a, b)[near] * len(points) + np.maximum(a, b)[near])
-    return pairs // len(points), pairs % len(points)
+    """Indices (first < second) of all pairs of points within ``distance``, ascending by the first, then the second."""
+    from scipy.spatial import cKDTree  # 70 ms to load
+
+    pairs = cKDTree(points).query_pairs(distance, output_type="ndarray")
+    first, second = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))].T
+    return first, second
 
 
 def _narrowest(points: Points, first: NDArray[np.intp], second: NDArray[np.intp]) -> tuple[Tangent, ...]:

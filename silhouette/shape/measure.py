@@ -49,7 +49,6 @@ def measure_outline(polygon: Polygon, *, y_up: bool = False) -> Measures:
         negative_space=gaps.negative_space(negative),
         contour_complexity=bays,
         limb_separation=legibility.separation(guessed),
-        weakest_limbs=guessed.weakest,
         gaps=negative,
         parts=part_cuts.standing(cuts, guessed.standing),
         tangents=gaps.tangents_of(figure),

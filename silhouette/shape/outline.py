@@ -10,14 +10,12 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from silhouette.records import Mask, Outline
-
-Points = NDArray[np.float64]
+from silhouette.shape.contour import Points, smooth
 
 SMOOTH_PX = 1.2
 """Smoothing along the border, standard deviation in pixels: takes the stairs out, moves a finger's tip by under a
@@ -88,10 +86,7 @@ def _smooth_border(ring: Points, sigma: float) -> Points:
     on one hand, holes with it on the same hand, so that one normal points out of the figure for both. Traced points are
     pixel centres; what comes back counts from the picture's corner, so that pixel i covers i to i + 1.
     """
-    n = len(ring)
-    frequency = np.fft.rfftfreq(n)
-    damping = np.exp(-2 * (np.pi * frequency * sigma) ** 2)
-    z = np.fft.irfft(np.fft.rfft(ring, axis=0) * damping[:, None], n, axis=0)
+    z = smooth(ring, sigma)
     tangent = np.roll(z, -1, axis=0) - np.roll(z, 1, axis=0)
     length = np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)
     normal = np.column_stack([-tangent[:, 1], tangent[:, 0]]) / length[:, None]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from silhouette.settings import BAND_FAIR, BAND_STRONG
+from silhouette.settings import band_at as band_at
 from silhouette.show import ink
 
 if TYPE_CHECKING:
@@ -30,13 +30,6 @@ def sector(centre: np.ndarray, start: float, end: float, inner: float, outer: fl
     sweep = np.linspace(start, end, max(2, int(end - start) + 1))
     edge = np.concatenate([ring_points(centre, sweep, outer), ring_points(centre, sweep[::-1], inner)])
     return DrawnPath(np.concatenate([edge, edge[:1]]), closed=True)
-
-
-def band_at(value: float) -> str:
-    """strong, fair or weak for a readability; ``no view`` for nan."""
-    if np.isnan(value):
-        return "no view"
-    return "strong" if value >= BAND_STRONG else "fair" if value >= BAND_FAIR else "weak"
 
 
 def counts(angle: float, arc: tuple[float, float] | None) -> bool:

@@ -14,7 +14,6 @@ import numpy as np
 import torch
 
 from silhouette.studio.bodies import Body
-from silhouette.studio.poses import SEATED, WITH_POLE
 
 _SIDES = 14
 """Corners of a tube's ends."""
@@ -81,12 +80,6 @@ def sample(rng: np.random.Generator) -> Outfit:
         out = replace(out, pole=some(0.45) * float(rng.choice([-1, 1])), pole_lean=float(abs(rng.normal(0, 22))),
                       pole_turn=float(rng.uniform(0, 360)), blade=some(0.25), bag=some(0.25), load=some(0.2))
     return out
-
-
-def suited(name: str) -> Outfit:
-    """The prop that a named pose asks for, nothing else."""
-    return Outfit(block=0.8 if name in SEATED else 0.0, pole=0.5 if name in WITH_POLE else 0.0,
-                  pole_lean=24.0 if name == "poling a boat" else 4.0, pole_turn=180.0)
 
 
 def worn(outfit: Outfit) -> tuple[str, ...]:

@@ -134,8 +134,6 @@ KEPT_OUT = ("brow shaded", "hauling a rope", "kneeling on one knee", "sitting, k
             "arms crossed overhead", "load on the shoulder")
 """Named poses that training never comes near: the reader is tested on them and on what lies round them."""
 TAUGHT = tuple(name for name in NAMED if name not in KEPT_OUT)
-SEATED = ("sitting on a block", "sitting, knee held", "sitting and thinking")
-WITH_POLE = ("holding a pole", "poling a boat")
 
 
 def limit(pose: Pose) -> Pose:

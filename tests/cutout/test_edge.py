@@ -9,11 +9,15 @@ from silhouette.cutout import edge
 SIZE = 200
 
 
-def disc(radius: float, figure: float, wall: float, noise: float = 1.0) -> np.ndarray:
-    """A disc drawn 8 times larger and averaged down: every edge pixel holds its true mixture."""
-    large = np.full((SIZE * 8, SIZE * 8), wall, np.float32)
-    cv2.circle(large, (SIZE * 4, SIZE * 4), round(radius * 8), figure, -1)
-    small = cv2.resize(large, (SIZE, SIZE), interpolation=cv2.INTER_AREA)[..., None].repeat(3, 2)
+def disc(radius: float, figure: float, wall: float, noise: float = 1.0, power: float = 1.0) -> np.ndarray:
+    """A disc drawn 8 times larger and averaged down: every edge pixel holds its true mixture.
+
+    What is averaged are levels, as a plain renderer does, or their ``power``: light, as in a camera, with 2.2.
+    """
+    large = np.full((SIZE * 8, SIZE * 8), (wall / 255) ** power, np.float32)
+    cv2.circle(large, (SIZE * 4, SIZE * 4), round(radius * 8), (figure / 255) ** power, -1)
+    small = 255 * cv2.resize(large, (SIZE, SIZE), interpolation=cv2.INTER_AREA) ** (1 / power)
+    small = small[..., None].repeat(3, 2)
     return np.clip(small + np.random.default_rng(0).normal(0, noise, small.shape), 0, 255).astype(np.uint8)
 
 
@@ -29,6 +33,16 @@ def test_area_is_right_to_a_quarter_of_a_pixel_round_the_edge(figure: float, wal
     mask, _ = edge.refine(picture, cv2.resize(picture, (SIZE // 2, SIZE // 2)), coarse_odds(60), 1.0)
     radius = np.sqrt(mask.sum() / np.pi)
     assert abs(radius - 60) < 0.25
+
+
+@pytest.mark.parametrize("power", [1.0, 2.2], ids=["levels", "light"])
+@pytest.mark.parametrize(("figure", "wall"), [(60, 190), (190, 60), (30, 220), (220, 30)])
+def test_whatever_is_mixed_at_the_edge_it_is_off_by_less_than_a_tenth_of_a_pixel(
+    figure: float, wall: float, power: float
+) -> None:
+    picture = disc(60, figure, wall, power=power)
+    mask, _ = edge.refine(picture, cv2.resize(picture, (SIZE // 2, SIZE // 2)), coarse_odds(60), 1.0)
+    assert abs(np.sqrt(mask.sum() / np.pi) - 60) < 0.1
 
 
 def test_a_coarse_mask_three_pixels_off_is_brought_back() -> None:

@@ -40,8 +40,8 @@ def standing(polygon: Polygon) -> Polygon:
 
 def measures_of(m: Measures) -> dict[str, Any]:
     """Scalars, gaps, parts and tangents."""
-    scalars = ("negative_space", "contour_complexity", "limb_separation", "weakest_limbs", "solidity", "circularity",
-               "convexity", "symmetry")
+    scalars = ("negative_space", "contour_complexity", "limb_separation", "solidity", "circularity", "convexity",
+               "symmetry")
     return {
         **{name: round(getattr(m, name), 4) for name in scalars},
         "gaps": [[rings(g.polygon), g.kind, round(g.share, 4), round(g.mouth, 4)] for g in m.gaps],

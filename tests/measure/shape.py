@@ -21,7 +21,7 @@ from scipy.stats import kendalltau, spearmanr
 from shapely.geometry import Polygon
 
 from silhouette.reading.view import read_view
-from silhouette.shape.contour import contour_complexity, ring_points, solidity, total_absolute_curvature
+from silhouette.shape.contour import contour_complexity, ring_points, solidity, turns
 from silhouette.shape.measure import measure_outline
 from silhouette.shape.outline import largest_polygon, outline_of
 
@@ -54,7 +54,6 @@ def limb_table(title: str, rows: list[Row]) -> None:
     columns = {
         "outline / root of area": [o.polygon.length / np.sqrt(o.polygon.area) for o in found if o is not None],
         "limb separation": [m.limb_separation for m in measures],
-        "weakest limbs": [m.weakest_limbs for m in measures],
         "parts": [len(m.parts) for m in measures],
     }
     print(f"\n{title}: {len(rows)} views of {len(set(pose))} poses; Spearman with limb legibility")
@@ -75,7 +74,7 @@ def parts_table(path: Path) -> None:
     print(f"\n{f'{len(rows)} outlines; tau with the parts that people mark':53s}"
           f"{'all':>10s}{'1st half':>10s}{'2nd half':>10s}")
     for name, measure in (("solidity", solidity), ("contour complexity", contour_complexity),
-                          ("total absolute curvature", lambda s: total_absolute_curvature(ring_points(s.exterior)))):
+                          ("total absolute curvature", lambda s: np.abs(turns(ring_points(s.exterior))).sum())):
         v = np.array([measure(s) for s in shapes])
         print(f"{name:53s}" + "".join(f"{kendalltau(v[m], people[m])[0]:10.3f}" for m in (first | True, first, ~first)))
 

@@ -47,3 +47,34 @@ def test_a_closed_pose_is_ranked_among_its_own_kind() -> None:
 def test_an_incomplete_turn_is_compared_by_what_was_seen() -> None:
     first, _ = ranking.rank([pose("half seen", 150, counted=180), pose("whole", 250)])
     assert first.name == "half seen"
+
+
+def sampled(name: str, shares: list[float], means: list[float] | None = None) -> Pose:
+    """A pose whose resamplings are these."""
+    samples = np.column_stack([shares, means or [50.0] * len(shares)])
+    return replace(pose(name, 100), samples=samples)
+
+
+def test_the_order_is_called_from_nine_in_ten() -> None:
+    one = sampled("one", [0.5] * 10)
+    eight, nine = (sampled("other", [0.6] * (10 - k) + [0.4] * k) for k in (8, 9))
+    assert ranking.too_close(one, eight) and ranking.too_close(eight, one)
+    assert not ranking.too_close(one, sampled("other", [0.4] * 19 + [0.6]))
+    assert ranking.too_close(one, nine) is (1 - ranking.SURE < 0.9 < ranking.SURE)
+
+
+def test_shares_less_than_a_degree_apart_are_told_apart_by_how_well_they_read() -> None:
+    near = 0.5 + 0.9 / 360
+    assert not ranking.too_close(sampled("a", [0.5] * 5, [60] * 5), sampled("b", [near] * 5, [50] * 5))
+    assert ranking.too_close(sampled("a", [0.5] * 5), sampled("b", [near] * 5)), "and are even where that is too"
+    assert not ranking.too_close(sampled("a", [0.5] * 5, [60] * 5), sampled("b", [0.51] * 5, [50] * 5))
+
+
+def test_a_pose_without_resamplings_is_tied_with_none() -> None:
+    bare = replace(pose("bare", 100), samples=None)
+    assert not ranking.too_close(bare, sampled("a", [0.5])) and not ranking.too_close(sampled("a", [0.5]), bare)
+
+
+def test_of_poses_that_were_not_seen_round_the_better_mean_comes_first() -> None:
+    ranked = ranking.rank([pose("less", None, mean=30), pose("more", None, mean=60), pose("none", 0, mean=0)])
+    assert [(p.name, p.rank) for p in ranked] == [("none", 1), ("more", None), ("less", None)]

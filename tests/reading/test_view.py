@@ -27,7 +27,7 @@ from silhouette.records import (
     ReasonKind,
     Tangent,
 )
-from silhouette.settings import BAND_FAIR, BAND_STRONG, Intent
+from silhouette.settings import BAND_FAIR, BAND_STRONG, Intent, band_at, band_of
 from silhouette.shape.measure import measure_outline, normalised
 from silhouette.shape.outline import outline_of
 
@@ -70,8 +70,9 @@ def test_an_arm_toward_the_lens_reads_worse_than_in_profile() -> None:
 
 
 def test_bands_follow_the_limits() -> None:
-    assert [view.band_of(r) for r in (BAND_STRONG, BAND_STRONG - 0.1, BAND_FAIR, BAND_FAIR - 0.1)] == [
+    assert [band_of(r) for r in (BAND_STRONG, BAND_STRONG - 0.1, BAND_FAIR, BAND_FAIR - 0.1)] == [
         "strong", "fair", "fair", "weak"]
+    assert [band_at(r) for r in (BAND_FAIR, float("nan"))] == ["fair", "no view"]
     assert read("lunge_030").band == "strong"
     assert read("akimbo_090").band == "weak"
 

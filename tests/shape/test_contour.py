@@ -12,6 +12,7 @@ from shapely import affinity
 from shapely.geometry import Polygon
 
 from silhouette.shape import contour
+from silhouette.shape.measure import normalised
 from tests.shape.conftest import CIRCLE, DATA, ELL, PLUS, SQUARE, YOU
 
 FORMS = [  # shape, solidity, hull perimeter / perimeter, 4 pi A / P^2, total absolute curvature: by hand
@@ -28,7 +29,8 @@ def test_closed_forms(shape: Polygon, solidity: float, convexity: float, circula
     assert contour.solidity(shape) == pytest.approx(solidity, abs=1e-4)
     assert contour.convexity(shape) == pytest.approx(convexity, abs=1e-4)
     assert contour.circularity(shape) == pytest.approx(circularity, abs=1e-4)
-    assert contour.total_absolute_curvature(contour.ring_points(shape.exterior)) == pytest.approx(turning, abs=1e-9)
+    turns = contour.turns(contour.ring_points(shape.exterior))
+    assert np.abs(turns).sum() / (2 * np.pi) == pytest.approx(turning, abs=1e-9)
 
 
 def koch(level: int) -> Polygon:
@@ -64,10 +66,13 @@ def test_slit_and_spike() -> None:
         assert contour.solidity(spike) == pytest.approx(2 / (2 + t), abs=1e-5)
 
 
-def test_surprisal() -> None:
-    """Feldman & Singh (2005): -ln of a von Mises density about the turn of a regular 12-gon; a bend in says more."""
-    values = contour.surprisal(np.deg2rad([30, 0, -30]), 12)
-    assert values == pytest.approx([1.0738, 1.2078, 1.5738], abs=1e-4)
+def test_smoothing_is_gaussian() -> None:
+    """A wave round a ring keeps exp(-2 (pi f sigma)^2) of its height, f waves a point: the Gaussian's own spectrum."""
+    n, waves, sigma = 240, 24, 2.5
+    t = 2 * np.pi * np.arange(n) / n
+    wave = np.column_stack([np.cos(waves * t), np.sin(waves * t)])
+    kept = math.exp(-2 * (math.pi * waves / n * sigma) ** 2)
+    assert contour.smooth(wave + 3.0, sigma) == pytest.approx(wave * kept + 3.0, abs=1e-12)
 
 
 def test_agrees_with_scikit_image() -> None:
@@ -118,6 +123,13 @@ def test_a_camera_that_hangs_crooked_makes_no_figure_asymmetric(lean: float) -> 
 @pytest.mark.parametrize(("shape", "bays"), [(CIRCLE, 0), (SQUARE, 0), (ELL, 1), (PLUS, 4), (YOU, 1)])
 def test_bays_can_be_counted(shape: Polygon, bays: float) -> None:
     assert contour.contour_complexity(shape) == pytest.approx(bays, abs=0.35)
+
+
+def test_a_hole_counts_as_a_bay_by_its_width() -> None:
+    """In full from a tenth of the size of the hull; half as wide counts half."""
+    for side, bays in ((0.3, 1.0), (0.1, 1.0), (0.05, 0.5)):
+        holed = normalised(SQUARE.difference(affinity.scale(SQUARE, side, side)))
+        assert contour.contour_complexity(holed) == pytest.approx(bays, abs=0.01)
 
 
 def test_complexity_follows_the_parts_people_mark() -> None:

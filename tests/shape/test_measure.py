@@ -17,8 +17,8 @@ from silhouette.shape.measure import measure_outline, normalised
 from silhouette.shape.outline import outline_of
 from tests.shape.conftest import SQUARE, figure_mask
 
-NUMBERS = ("negative_space", "contour_complexity", "limb_separation", "weakest_limbs", "solidity", "circularity",
-           "convexity", "symmetry")
+NUMBERS = ("negative_space", "contour_complexity", "limb_separation", "solidity", "circularity", "convexity",
+           "symmetry")
 
 
 def numbers(measures: Measures) -> np.ndarray:

@@ -48,6 +48,20 @@ def test_pixels_come_back_from_the_outline() -> None:
     assert (mask & drawn).sum() / (mask | drawn).sum() > 0.99
 
 
+def test_agrees_with_scikit_image() -> None:
+    """Area, holes and middle of a figure's pixels by skimage.measure."""
+    measure = pytest.importorskip("skimage.measure")
+    mask = figure_mask("akimbo_000")
+    found = outline_of(mask)
+    assert found is not None
+    (theirs,) = measure.regionprops(mask.astype(np.uint8))
+    unit, (x, y) = found.height_px, found.origin_px
+    assert found.polygon.area * unit**2 == pytest.approx(theirs.area, rel=0.01)
+    assert len(found.polygon.interiors) == 1 - theirs.euler_number
+    middle = found.polygon.centroid
+    assert (middle.y * unit + y - 0.5, middle.x * unit + x - 0.5) == pytest.approx(theirs.centroid, abs=0.5)
+
+
 def test_every_gap_that_matters_is_kept() -> None:
     mask = disc(100)
     mask[140:150, 140:150] = False  # 0.3 % of the hull
