@@ -223,6 +223,7 @@ def _mirror_outline(outline: Outline) -> Outline:
     return replace(
         outline,
         polygon=scale(outline.polygon, -1, 1, origin=(0, 0)),
+        contour=None if outline.contour is None else scale(outline.contour, -1, 1, origin=(0, 0)),
         origin_px=(width - outline.origin_px[0], outline.origin_px[1]),
     )
 

@@ -271,8 +271,9 @@ def test_svg_is_true_in_millimetres(layout, tmp_path, scale):
     text = (out / "outlines" / "Ferry_keeper_000.svg").read_text()
     width, high = (float(re.search(rf' {side}="([\d.]+)mm"', text).group(1)) for side in ("width", "height"))
     assert re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', text).groups() == (f"{width:.2f}", f"{high:.2f}")
-    numbers = [float(v) for v in re.findall(r"-?[\d.]+", re.search(r'id="figure".*? d="([^"]+)"', text).group(1))]
-    x, y = numbers[::2], numbers[1::2]
+    rings = re.search(r'id="figure".*? d="([^"]+)"', text).group(1).split("z")[:-1]
+    steps = [np.array(re.findall(r"-?(?:\d+\.?\d*|\.\d+)", ring), float).reshape(-1, 2) for ring in rings]
+    x, y = np.concatenate([ring.cumsum(axis=0) for ring in steps]).T
     assert max(y) - min(y) == pytest.approx(1720 / scale, abs=0.05)
     assert max(x) - min(x) == pytest.approx(0.5 * 1720 / scale, abs=0.05)  # 0.1 of the post and 0.4 of the arm
     plumb = float(re.search(r'id="plumb".*? d="M([\d.]+),', text).group(1))

@@ -89,7 +89,7 @@ def test_extremes_are_spread_and_never_the_same(pose_at: Callable[..., Pose]) ->
 def test_few_views_make_a_page(pose_at: Callable[..., Pose], check_type: Any, stops: int) -> None:
     pose = pose_at("akimbo", stops)
     weak, strong = extremes(pose)
-    assert len(weak) + len(strong) == min(stops, 6)
+    assert 1 <= len(weak) + len(strong) <= min(stops, 6)
     check_type(critique_pages(Ranking((pose,)))[0])
 
 

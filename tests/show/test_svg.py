@@ -15,6 +15,14 @@ from silhouette.reading.circle import walk_round
 from silhouette.records import Pose, Ranking
 from silhouette.show import svg
 from silhouette.show.report import report_html
+from silhouette.show.wheel_svg import SIZE, wheel_for_page, wheel_svg
+
+NUMBER = r"-?(?:\d+\.?\d*|\.\d+)"
+"""A number as SVG reads one: ``5``, ``-.5``."""
+
+
+def drawn_wheel(pose: Pose, arc: tuple[float, float] | None = None) -> str:
+    return wheel_svg(pose, "p0", wheel_for_page(pose, arc))
 
 
 def read_path(d: str) -> Polygon:
@@ -22,9 +30,8 @@ def read_path(d: str) -> Polygon:
     rings = []
     for piece in d.split("z")[:-1]:
         start, steps = piece[1:].split("l")
-        numbers = [int(n) for n in re.findall(r"-?\d+", steps)]
-        moves = np.array(numbers).reshape(-1, 2)
-        first = np.array([int(n) for n in re.findall(r"-?\d+", start)])
+        moves = np.array([float(n) for n in re.findall(NUMBER, steps)]).reshape(-1, 2)
+        first = np.array([float(n) for n in re.findall(NUMBER, start)])
         rings.append(np.vstack([first, first + np.cumsum(moves, axis=0)]) / svg.UNIT)
     return Polygon(rings[0], rings[1:])
 
@@ -47,7 +54,7 @@ def test_a_hole_goes_the_other_way_round() -> None:
 
 
 def test_wheel_is_sound_and_complete(odd_pose: Pose) -> None:
-    drawn = svg.wheel_svg(odd_pose, "p0").replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ')
+    drawn = drawn_wheel(odd_pose).replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ')
     tree = ElementTree.fromstring(drawn)
     space = "{http://www.w3.org/2000/svg}"
     figures = tree.findall(f".//{space}use")
@@ -62,21 +69,21 @@ def test_wheel_is_sound_and_complete(odd_pose: Pose) -> None:
 
 @pytest.mark.parametrize("stops", [8, 24, 36])
 def test_nothing_on_the_wheel_leaves_its_box(pose_at: Callable[..., Pose], stops: int) -> None:
-    text = svg.wheel_svg(pose_at("reach_up", stops), "p0")
-    width, height = svg.WHEEL
+    text = drawn_wheel(pose_at("reach_up", stops))
+    width, height = SIZE
     for x, y in re.findall(r'<text data-i="\d+" x="([-\d.]+)" y="([-\d.]+)"', text):
         assert abs(float(x)) < width / 2 - 8 and abs(float(y)) <= height / 2
 
 
 def test_names_are_escaped(pose_at: Callable[..., Pose]) -> None:
-    assert '"<&' not in svg.wheel_svg(pose_at("akimbo", 8, called='"<&'), "p0")
+    assert '"<&' not in drawn_wheel(pose_at("akimbo", 8, called='"<&'))
 
 
 def test_an_arc_is_bracketed_and_the_ring_is_pale_outside(pose_at: Callable[..., Pose]) -> None:
     pose = pose_at("akimbo", 24)
-    assert "bracket" not in svg.wheel_svg(pose, "p0") and "aside" not in svg.wheel_svg(pose, "p0")
+    assert "bracket" not in drawn_wheel(pose) and "aside" not in drawn_wheel(pose)
     pose = replace(pose, round=walk_round(pose.views, (300, 60)))
-    ring = svg.wheel_svg(pose, "p0", (300, 60)).split('<g class="ring">')[1].split("</g>")[0]
+    ring = drawn_wheel(pose, (300, 60)).split('<g class="ring">')[1].split("</g>")[0]
     assert ring.count('class="bracket"') == 1 and ring.count('class="aside"') == 1
 
 
