@@ -12,7 +12,7 @@ from silhouette.show.ink import kind_of
 
 UNIT = 1000
 """Path units in a figure height."""
-OFF = 0.0004
+OFF = 0.00035
 """How far a path may lie off the outline, figure heights: a third of a pixel on a figure 800 pixels tall, the largest
 that the page shows, with the rounding to a tenth of a unit."""
 

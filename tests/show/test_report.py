@@ -185,7 +185,13 @@ class Page:
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, Ranking], Path]:
     folder = tmp_path_factory.mktemp("pages")
-    return lambda name, ranking: write_report(ranking, folder / f"{name}.html")
+
+    def build(name: str, ranking: Ranking) -> Path:
+        path = folder / f"{name}.html"
+        path.unlink(missing_ok=True)  # no page is written over a file that may be somebody's
+        return write_report(ranking, path)
+
+    return build
 
 
 @pytest.fixture

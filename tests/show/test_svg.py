@@ -94,3 +94,13 @@ def test_the_page_speaks_of_the_arc_and_of_what_was_not_read(pose_at: Callable[.
     assert "no stretch of the arc is weak" in page and "of the round is weak" not in page
     assert "Only 300 to 60 counts" in page
     assert "Nothing can be said: not read: two people stand in it." in page
+
+
+def test_paths_are_as_fine_as_the_page_can_show(pose_at: Callable[..., Pose]) -> None:
+    """Off by less than a third of a pixel on a figure 800 pixels tall, rounding and all."""
+    turn = np.linspace(0, 2 * np.pi, 2000, endpoint=False)
+    wavy = np.column_stack([0.2 * np.sin(turn), 0.5 - (0.5 + 0.01 * np.cos(9 * turn)) * np.cos(turn)])
+    for polygon in (Polygon(wavy), *(v.outline.drawn for v in pose_at("akimbo", 8).views if v.outline)):
+        back = read_path(svg.path_d(polygon))
+        assert back.hausdorff_distance(polygon) * 800 < 1 / 3 + 0.01
+    assert svg.path_d(Polygon(wavy)).count(" ") + svg.path_d(Polygon(wavy)).count("-") < 800, "and no finer"
