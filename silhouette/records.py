@@ -248,6 +248,13 @@ class Outline:
     """Working-pixel position of the polygon's (0, 0)."""
     picture_size: tuple[int, int]
     """(width, height) of the working picture, pixels."""
+    contour: Polygon | None = field(default=None, repr=False, compare=False)
+    """The same with every bend of the contour, for drawings; measures are taken from ``polygon``."""
+
+    @property
+    def drawn(self) -> Polygon:
+        """The finest contour there is."""
+        return self.contour or self.polygon
 
 
 @dataclass(frozen=True)

@@ -170,7 +170,7 @@ def _figure(view: SetView, p: _Placed, stem: str, unit: float, axis: float, grou
     grow = p.height / unit
     top = p.ground - view.outline.polygon.bounds[3] * p.height
     shift = [(p.origin_x - axis) / unit, (top - ground) / unit]
-    polygon = affinity.affine_transform(view.outline.polygon, [grow, 0, 0, grow, *shift])
+    polygon = affinity.affine_transform(view.outline.drawn, [grow, 0, 0, grow, *shift])
     return SetFigure(angle=view.angle % 360, stem=stem, polygon=polygon, to_px=(unit, axis, ground), view=view)
 
 

@@ -4,24 +4,15 @@ from __future__ import annotations
 
 from xml.sax.saxutils import escape
 
-import numpy as np
-from shapely.geometry import Polygon
-
+from silhouette.geometry.drawn import path_data, thinned
 from silhouette.records_shoot import SetFigure, SetLayout
 from silhouette.texts import printable
 
 POSE_MM = 200.0
 """Printed height of the pose, mm, where no print scale is asked for."""
 MARGIN_MM = 10.0
-
-
-def path_data(polygon: Polygon, per_unit: float, x: float, y: float) -> str:
-    """SVG path of a polygon with holes (fill rule evenodd); ``per_unit`` user units a unit, its (0, 0) at ``x, y``."""
-    rings = []
-    for ring in (polygon.exterior, *polygon.interiors):
-        points = np.asarray(ring.coords)[:-1, :2] * per_unit + (x, y)
-        rings.append("M" + "L".join(f"{px:.2f},{py:.2f}" for px, py in points) + "Z")
-    return "".join(rings)
+OFF_MM = 0.05
+"""How far a line may lie off the figure's own contour, mm: under any pen's width."""
 
 
 def outline_svg(figure: SetFigure, layout: SetLayout, *, pose_mm: float = POSE_MM) -> str:
@@ -36,12 +27,13 @@ def outline_svg(figure: SetFigure, layout: SetLayout, *, pose_mm: float = POSE_M
     guides = [_line("ground", 0, y, width, y), _line("plumb", x, 0, x, height)]
     for number, over in layout.head_lines:
         guides.append(_line(f"head {number}", 0, y - over * pose_mm, width, y - over * pose_mm, faint=True))
+    drawn = path_data(thinned(figure.polygon, OFF_MM / pose_mm), pose_mm, x, y, digits=2)
     return "\n".join([
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:.2f}mm" height="{height:.2f}mm" '
         f'viewBox="0 0 {width:.2f} {height:.2f}">',
         f"<title>{title}</title>",
-        f'<path id="figure" fill="#000" fill-rule="evenodd" d="{path_data(figure.polygon, pose_mm, x, y)}"/>',
+        f'<path id="figure" fill="#000" fill-rule="evenodd" d="{drawn}"/>',
         '<g id="guides" fill="none" stroke="#777">', *guides, "</g>", "</svg>", "",
     ])
 

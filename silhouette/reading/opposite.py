@@ -11,7 +11,12 @@ from silhouette.records import Joint, Measures, Outline
 def outline(line: Outline) -> Outline:
     """An outline and its place in the picture."""
     width = line.picture_size[0]
-    return replace(line, polygon=polygon(line.polygon), origin_px=(width - line.origin_px[0], line.origin_px[1]))
+    return replace(
+        line,
+        polygon=polygon(line.polygon),
+        contour=None if line.contour is None else polygon(line.contour),
+        origin_px=(width - line.origin_px[0], line.origin_px[1]),
+    )
 
 
 def measures(found: Measures) -> Measures:

@@ -25,6 +25,8 @@ SMOOTH_SHARE = 0.0015
 finely than a small one."""
 SIMPLIFY_SHARE = 0.0006
 """Tolerance of the simplification, figure heights (half a pixel for a figure 800 pixels high)."""
+CONTOUR_SHARE = 0.0001
+"""The same for the contour that is drawn: a tenth of a millimetre on a print a metre high."""
 SMALLEST_HOLE = 1.2e-4
 """Holes below this area, in squared figure heights, are noise: about 1 % x 1 % of the height, well under 0.2 % of a
 hull."""
@@ -51,16 +53,19 @@ def outline_of(mask: Mask) -> Outline | None:
         return None
     rings, height_px = found
     sigma = max(SMOOTH_PX, SMOOTH_SHARE * height_px)
-    polygon = _polygon_from_rings([_smooth_border(ring, sigma) for ring in rings], height_px)
+    smooth = [_smooth_border(ring, sigma) for ring in rings]
+    polygon, contour = (_polygon_from_rings(smooth, share * height_px) for share in (SIMPLIFY_SHARE, CONTOUR_SHARE))
     if polygon is None:
         return None
     x0, y0, x1, y1 = polygon.bounds
     origin = ((x0 + x1) / 2, y0)
     height = y1 - y0
     scale = 1 / height
-    polygon = affinity.affine_transform(polygon, [scale, 0, 0, scale, -origin[0] * scale, -origin[1] * scale])
+    move = [scale, 0, 0, scale, -origin[0] * scale, -origin[1] * scale]
+    polygon = affinity.affine_transform(polygon, move)
     return Outline(polygon=shapely.orient_polygons(polygon), height_px=float(height),
-                   origin_px=(float(origin[0]), float(origin[1])), picture_size=(mask.shape[1], mask.shape[0]))
+                   origin_px=(float(origin[0]), float(origin[1])), picture_size=(mask.shape[1], mask.shape[0]),
+                   contour=None if contour is None else affinity.affine_transform(contour, move))
 
 
 def _largest_region(mask: Mask) -> tuple[list[Points], float] | None:
@@ -93,9 +98,8 @@ def _smooth_border(ring: Points, sigma: float) -> Points:
     return z + 0.5 * normal + 0.5
 
 
-def _polygon_from_rings(rings: list[Points], height_px: float) -> Polygon | None:
+def _polygon_from_rings(rings: list[Points], tolerance: float) -> Polygon | None:
     """Simplified, valid polygon of rings in pixels; the largest piece where smoothing made it fall apart."""
-    tolerance = SIMPLIFY_SHARE * height_px
     traced = [cv2.approxPolyDP(r.astype(np.float32), tolerance, True)[:, 0, :].astype(float) for r in rings]
     if len(traced[0]) < 3:
         return None

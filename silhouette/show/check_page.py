@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from silhouette.geometry.angles import apart, difference
 from silhouette.records import Outline, Stop, View
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.settings import Paper
 from silhouette.show import ink, words, words_check
 from silhouette.show.paper import page_points
-from silhouette.show.rings import draw_body, ring_points, sector
 from silhouette.show.table import counted
+from silhouette.show.wheel import body_of, on_ring, sector, way_of
+from silhouette.show.wheel_axes import area, paint_body, paint_lines, paint_ways
 from silhouette.show.wheel_layout import Layout, Room, largest_scale, lay_out
 
 if TYPE_CHECKING:
@@ -97,26 +99,28 @@ def draw_stops(report: CheckReport, looks: Sequence[Outline | None], ax: Any = N
 
     ``ax`` may be any matplotlib Axes; they are returned, one data unit to a point.
     """
-    with ink.style():
-        ax = ink.page_axes(ink.new_figure(600, 480), 20, 20, 560, 440) if ax is None else ink.bare(ax)
-        width, height = ink.size_of(ax)
-        views = tuple(View(stop, 1.0, "", outline=look) for stop, look in zip(report.stops, looks, strict=True))
-        verdicts = {stop.index: verdict_of(report, stop.index) for stop in report.stops}
-        if len(views) > 2 and abs(_step(views[0].angle, views[-1].angle)) <= CLOSES and verdicts[
-                report.stops[-1].index] == "pass":
-            views = views[:-1]  # the onion skins show the closing stop; here it would stand on the first
+    ax = ink.page_axes(ink.new_figure(600, 480), 20, 20, 560, 440) if ax is None else ax
+    return ink.fitted(ax, lambda ax: _paint_stops(report, looks, ax))
 
-        def label(view: View) -> str:
-            return words.degrees(view.angle) + MARKS[verdicts[view.stop.index]]
 
-        room = Room(width / 2, height / 2 - 2, label,
-                    lambda text: ink.text_width(text, 8, True) + 2, 1.18 * ink.SMALLEST + 3.6)
-        layout = lay_out(views, room, largest_scale([views], room))
-        centre = np.array([width / 2, height / 2])
-        draw_body(ax, centre, 0.42 * layout.ring, ink.SMALLEST)
-        _draw_turn(report, ax, centre, layout.ring)
-        _draw_figures(layout, verdicts, ax, centre)
-    return ax
+def _paint_stops(report: CheckReport, looks: Sequence[Outline | None], ax: Any) -> None:
+    width, height = ink.size_of(ax)
+    views = tuple(View(stop, 1.0, "", outline=look) for stop, look in zip(report.stops, looks, strict=True))
+    verdicts = {stop.index: verdict_of(report, stop.index) for stop in report.stops}
+    if len(views) > 2 and apart(views[0].angle, views[-1].angle) <= CLOSES and verdicts[
+            report.stops[-1].index] == "pass":
+        views = views[:-1]  # the onion skins show the closing stop; here it would stand on the first
+
+    def label(view: View) -> str:
+        return words.degrees(view.angle) + MARKS[verdicts[view.stop.index]]
+
+    room = Room(width / 2, height / 2 - 2, label,
+                lambda text: ink.text_width(text, 8, True) + 2, 1.18 * ink.SMALLEST + 3.6)
+    layout = lay_out(views, room, largest_scale([views], room))
+    centre = np.array([width / 2, height / 2])
+    paint_body(body_of(0.42 * layout.ring, ink.SMALLEST), ax, centre, ink.SMALLEST)
+    _draw_turn(report, ax, centre, layout.ring)
+    _draw_figures(layout, verdicts, ax, centre)
 
 
 def _draw_turn(report: CheckReport, ax: Any, centre: np.ndarray, ring: float) -> None:
@@ -124,7 +128,7 @@ def _draw_turn(report: CheckReport, ax: Any, centre: np.ndarray, ring: float) ->
     stops = report.stops
     missing = {i for f in report.findings for i in f.after_stop}
     angles = [stop.angle for stop in stops]
-    way = 1 if sum(np.sign(_step(a, b)) for a, b in pairwise(angles)) >= 0 else -1
+    way = 1 if sum(np.sign(difference(b, a)) for a, b in pairwise(angles)) >= 0 else -1
     gaps: list[tuple[float, float]] = []
     lines: list[tuple[float, float]] = []
     for i, (a, b) in enumerate(pairwise(angles)):
@@ -134,34 +138,30 @@ def _draw_turn(report: CheckReport, ax: Any, centre: np.ndarray, ring: float) ->
     if stops and stops[-1].index in missing:
         step = (angles[0] - angles[-1]) * way % 360
         gaps.append((angles[-1], angles[-1] + step) if way > 0 else (angles[0], angles[0] + step))
-    ink.tone(ax, [sector(centre, a, b, 0.86 * ring, ring) for a, b in gaps], "weak")
-    for a, b in lines:
-        points = ring_points(centre, np.linspace(a, b, max(2, int(b - a) + 1)), 0.93 * ring)
-        ax.plot(*points.T, color=ink.INK, linewidth=1.4, scalex=False, scaley=False)
+    ink.tone(ax, area(centre, [sector(a, b, 0.86 * ring, ring) for a, b in gaps]), "weak")
+    paint_lines(ax, centre, [on_ring(np.linspace(a, b, max(2, int(b - a) + 1)), 0.93 * ring) for a, b in lines],
+                color=ink.INK, linewidth=1.4)
     if angles:
-        dots = ring_points(centre, np.array(angles), 0.93 * ring)
+        dots = on_ring(angles, 0.93 * ring) + centre
         ax.plot(*dots.T, "o", color=ink.INK, markersize=3.4, scalex=False, scaley=False)
         ax.plot(*dots[0], "o", color=ink.PAPER, markeredgecolor=ink.INK, markersize=6, scalex=False, scaley=False)
     for a, b in gaps:
-        x, y = ring_points(centre, np.array([(a + b) / 2]), 0.66 * ring)[0]
+        x, y = on_ring([(a + b) / 2], 0.66 * ring)[0] + centre
         ax.text(x, y, "stop missing", size=8, weight="bold", ha="center", va="center",
                 bbox={"facecolor": ink.PAPER, "edgecolor": "none", "pad": 1})
-
-
-def _step(a: float, b: float) -> float:
-    """How far b lies from a, -180 to 180 degrees."""
-    return (b - a + 180) % 360 - 180
 
 
 def _draw_figures(layout: Layout, verdicts: dict[int, str], ax: Any, centre: np.ndarray) -> None:
     solid: dict[str, list[Any]] = {"pass": [], "look": [], "retake": []}
     bars: dict[str, list[Any]] = {"look": [], "retake": []}
+    paint_ways(ax, centre, [way_of(p.view.angle, (0.94 * layout.ring, p.way[1])) for p in layout.places
+                            if p.way[1] > p.way[0]])
     for place in layout.places:
         x, feet = centre[0] + place.x, centre[1] + place.feet
         worst = verdicts[place.view.stop.index]
         outline = place.view.outline
         if outline is not None:
-            solid[worst].append(ink.outline_path(outline.polygon, place.height, x, feet))
+            solid[worst].append(ink.outline_path(outline.drawn, place.height, x, feet))
         if worst != "pass":
             half = min(place.half_width - 1, max(0.16 * layout.tall, 8))
             bars[worst].append(ink.rectangle(x - half, feet - 3, 2 * half, 2.6))
@@ -180,25 +180,27 @@ def draw_onion(stops: Sequence[Stop], looks: Sequence[Outline | None], ax: Any =
 
     ``ax`` may be any matplotlib Axes; they are returned, one data unit to a point.
     """
-    with ink.style():
-        ax = ink.page_axes(ink.new_figure(240, 340), 20, 20, 200, 300) if ax is None else ink.bare(ax)
-        width, height = ink.size_of(ax)
-        ax.text(0, height, "First and last stop", size=10, weight="bold", va="top")
-        held = [(stop, look) for stop, look in zip(stops, looks, strict=True) if look is not None]
-        if len(held) < 2:
-            ax.text(0, height - 18, "Too few figures to compare.", size=8, va="top", color=ink.SOFT)
-            return ax
-        (first, a), (last, b) = held[0], held[-1]
-        apart = abs(_step(first.angle, last.angle))
-        note = [f"Filled: {words.degrees(first.angle)}, the first.", f"Line: {words.degrees(last.angle)}, the last."]
-        note.append("They should cover each other." if apart <= CLOSES else
-                    f"{apart:.0f} degrees apart: they need not cover each other.")
-        rows = [row for text in note for row in ink.wrap(text, width, 8)]
-        below = 10.6 * len(rows) + 4
-        for i, row in enumerate(rows):
-            ax.text(0, below - 6 - 10.6 * i, row, size=8, va="top", color=ink.SOFT)
-        _draw_pair(a, b, ax, (0, below, width, height - 20 - below))
-    return ax
+    ax = ink.page_axes(ink.new_figure(240, 340), 20, 20, 200, 300) if ax is None else ax
+    return ink.fitted(ax, lambda ax: _paint_onion(stops, looks, ax))
+
+
+def _paint_onion(stops: Sequence[Stop], looks: Sequence[Outline | None], ax: Any) -> None:
+    width, height = ink.size_of(ax)
+    ax.text(0, height, "First and last stop", size=10, weight="bold", va="top")
+    held = [(stop, look) for stop, look in zip(stops, looks, strict=True) if look is not None]
+    if len(held) < 2:
+        ax.text(0, height - 18, "Too few figures to compare.", size=8, va="top", color=ink.SOFT)
+        return
+    (first, a), (last, b) = held[0], held[-1]
+    off = apart(first.angle, last.angle)
+    note = [f"Filled: {words.degrees(first.angle)}, the first.", f"Line: {words.degrees(last.angle)}, the last."]
+    note.append("They should cover each other." if off <= CLOSES else
+                f"{off:.0f} degrees apart: they need not cover each other.")
+    rows = [row for text in note for row in ink.wrap(text, width, 8)]
+    below = 10.6 * len(rows) + 4
+    for i, row in enumerate(rows):
+        ax.text(0, below - 6 - 10.6 * i, row, size=8, va="top", color=ink.SOFT)
+    _draw_pair(a, b, ax, (0, below, width, height - 20 - below))
 
 
 def _draw_pair(first: Outline, last: Outline, ax: Any, box: tuple[float, float, float, float]) -> None:
@@ -213,7 +215,7 @@ def _draw_pair(first: Outline, last: Outline, ax: Any, box: tuple[float, float, 
     left, bottom, width, height = box
     scale = min((width - 8) / (x1 - x0), (height - 6) / (y1 - y0))
     middle = left + width / 2 - scale * (x0 + x1) / 2
-    paths = [ink.outline_path(o.polygon, scale * o.height_px, middle + scale * o.origin_px[0],
+    paths = [ink.outline_path(o.drawn, scale * o.height_px, middle + scale * o.origin_px[0],
                               bottom + 2 + scale * (y1 - o.origin_px[1] - o.height_px)) for o in (first, last)]
     ink.add_paths(ax, paths[:1], facecolor=ink.FAIR, linewidth=0)
     ink.add_paths(ax, paths[1:], facecolor="none", edgecolor=ink.PAPER, linewidth=3)
@@ -225,10 +227,8 @@ def _draw_pair(first: Outline, last: Outline, ax: Any, box: tuple[float, float, 
 def _draw_findings(report: CheckReport, ax: Any) -> None:
     """What to retake and what to look at, in full while there is room; the rest in a line each."""
     width, y = ink.size_of(ax)
-    passed = ", ".join(f.check for f in report.findings if f.verdict == "pass")
-    untold = [row for why in words_check.untold(report.findings, report.stops) for row in ink.wrap(why, width, 8)]
-    closing = [(HEADS["unknown"], untold), (HEADS["pass"], ink.wrap(passed, width, 8) if passed else [])]
-    floor = sum(15 + 10.6 * len(rows) for _, rows in closing if rows)
+    closing = _closing(report, width, y / 2)
+    floor = sum(15 + 10.6 * len(rows) for _, rows in closing)
     blocks = [(kind, f) for kind in ("retake", "look") for f in report.findings if f.verdict == kind]
     shown = 0
     for i, (kind, found) in enumerate(blocks):
@@ -249,14 +249,22 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
         ax.text(0, y, ink.fit_line(f"And also: {more}", width, 8), size=8, va="top")
         y -= 14
     for title, lines in closing:
-        if not lines:
-            continue
         ax.text(0, y, title, size=10, weight="bold", va="top")
         y -= 14
         for row in lines:
             ax.text(0, y, row, size=8, va="top", color=ink.SOFT)
             y -= 10.6
         y -= 1
+
+
+def _closing(report: CheckReport, width: float, most: float) -> list[tuple[str, list[str]]]:
+    """What could not be checked, with the reasons where they take at most ``most`` points, and what is in order."""
+    unknown, passed = ([f for f in report.findings if f.verdict == kind] for kind in ("unknown", "pass"))
+    named = ink.wrap(", ".join(f.check for f in unknown), width, 8)
+    why = [row for line in words_check.untold(unknown, report.stops) for row in ink.wrap(line, width, 8)]
+    blocks = [(HEADS["unknown"], why if 10.6 * len(why) <= most else named if unknown else []),
+              (HEADS["pass"], ink.wrap(", ".join(f.check for f in passed), width, 8) if passed else [])]
+    return [(title, rows) for title, rows in blocks if rows]
 
 
 def _finding_rows(found: Finding, report: CheckReport, width: float) -> list[tuple[str, str]]:

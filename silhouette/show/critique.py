@@ -7,13 +7,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from silhouette.records import Arc, Pose, Ranking, View
+from silhouette.geometry.angles import apart, on_arc
+from silhouette.records import Pose, Ranking, View
 from silhouette.settings import Paper
 from silhouette.show import ink, words
 from silhouette.show.advice import advice_line, advise
+from silhouette.show.groups import in_a_row
 from silhouette.show.overlay import draw_lines
 from silhouette.show.paper import page_points, pages_pdf
-from silhouette.show.polar import draw_wheel, shared_scale
+from silhouette.show.polar import draw_wheel, draw_wheels, height_of_wheels
 from silhouette.show.trouble import neighbours_of
 from silhouette.show.view_panel import draw_view, panel_scale
 from silhouette.writing import whole_file
@@ -30,6 +32,8 @@ ALIKE = 5.0
 """Points of readability that a view farther off may be behind to be shown in the place of a near one."""
 RULED = 20.0
 """Between two lines to write on, points: 7 mm."""
+NONE_READS = "No view reads well; the least weak:"
+"""Over the strongest views where all are weak."""
 WHEELS = 6
 """Wheels on one comparison page."""
 
@@ -61,12 +65,13 @@ def critique_pages(ranking: Ranking, paper: Paper = "a4") -> list[Figure]:
     size = page_points(paper)
     with ink.style():
         alone = len(ranking.poses) == 1
-        pages = [_pose_page(replace(pose, rank=None) if alone else pose, size, ranking.arc) for pose in ranking.poses]
-        asked = [words.asked(replace(ranking, poses=(pose,), intent=pose.intent)) for pose in ranking.poses]
-        if len(ranking.poses) > 1:
-            groups = [ranking.poses[i:i + WHEELS] for i in range(0, len(ranking.poses), WHEELS)]
-            pages += [_comparison_page(group, size, ranking) for group in groups]
-        pages += _number_pages(ranking.poses, size)
+        placed = in_a_row(ranking)
+        poses = [replace(pose, rank=None) if alone else pose for _, pose in placed]
+        pages = [_pose_page(pose, size, ranking.arc) for pose in poses]
+        asked = [words.asked(replace(ranking, poses=(pose,), intent=pose.intent)) for pose in poses]
+        if not alone:
+            pages += [_comparison_page(placed[i:i + WHEELS], size, ranking) for i in range(0, len(placed), WHEELS)]
+        pages += _number_pages(poses, size)
         for i, page in enumerate(pages):
             _draw_foot(page, size, asked[i] if i < len(asked) else "", f"{i + 1} of {len(pages)}")
     return pages
@@ -99,10 +104,11 @@ def _pose_page(pose: Pose, size: tuple[float, float], arc: tuple[float, float] |
     type_size = max(8.0, 8.0 * size[0] / 595)
     ax = ink.page_axes(page, MARGIN, MARGIN + FOOT, left, rest)
     weakest, strongest = extremes(pose, arc=arc)
-    rows = [row for row in (("Weakest", weakest), ("Strongest", strongest)) if row[1]]
+    best = "Strongest view" if any(_band(view) != "weak" for view in strongest) else NONE_READS
+    rows = [row for row in (("Weakest view", weakest), (best, strongest)) if row[1]]
     if not rows:
         weakest = [view for view in pose.views if view.outline is not None][::max(1, len(pose.views) // 3)][:3]
-        rows = [("Unread", weakest)] if weakest else []
+        rows = [("Unread view", weakest)] if weakest else []
     cell, high = left / 3, rest / 2 - type_size - 10
     drawn = [*weakest, *strongest]
     scale = panel_scale(drawn, cell - 8, high, type_size)
@@ -110,12 +116,12 @@ def _pose_page(pose: Pose, size: tuple[float, float], arc: tuple[float, float] |
     tall = {id(view): scale * shares.get(i, 1.0) for i, view in enumerate(drawn)}
     for i, (title, views) in enumerate(rows):
         top = rest - i * rest / 2
-        ax.text(0, top, f"{title} views" if len(views) > 1 else f"{title} view", size=type_size + 2, weight="bold",
-                va="top")
+        ax.text(0, top, f"{title}s" if len(views) > 1 and title != NONE_READS else title, size=type_size + 2,
+                weight="bold", va="top")
         for k, view in enumerate(views):
             draw_view(view, ax, (k * cell, top - rest / 2 + 4, cell - 8, high), tall[id(view)], size=type_size,
                       neighbours=neighbours_of(view, pose.views), angle=words.stop_angle(view, pose.views),
-                      faults=title == "Weakest")
+                      faults=title == "Weakest view")
     _draw_tries(pose, ink.page_axes(page, MARGIN + left + 12, MARGIN + FOOT, width - left - 12, rest), type_size, arc)
     return page
 
@@ -125,15 +131,20 @@ def extremes(pose: Pose, most: int = 3, arc: tuple[float, float] | None = None) 
 
     Measured views go before inferred ones, those of the arc that counts before others, and a stop taken twice counts
     once. A view that shows all but the same outline as one already taken gives way to another of its band at most
-    ``ALIKE`` points behind, if there is one.
+    ``ALIKE`` points behind, if there is one. A weak view is among the strongest only where all of these are weak.
     """
     scored = [v for v in pose.views if v.scored and v.reading is not None and not words.is_again(v, pose.views)]
     seen = [v for v in scored if not v.inferred] or scored
     if arc is not None:
-        seen = [v for v in seen if (v.angle - arc[0]) % 360 <= Arc(*arc).width] or seen
+        seen = [v for v in seen if on_arc(v.angle, arc)] or seen
     ordered = sorted(seen, key=_readability)
     half = len(ordered) // 2
-    return _first(ordered[:half], most), _first(ordered[half:][::-1], most)
+    upper = ordered[half:][::-1]
+    return _first(ordered[:half], most), _first([v for v in upper if _band(v) != "weak"] or upper, most)
+
+
+def _band(view: View) -> str:
+    return view.reading.band if view.reading is not None else ""
 
 
 def _readability(view: View) -> float:
@@ -146,7 +157,7 @@ def _first(views: Sequence[View], most: int) -> list[View]:
     taken: list[View] = []
 
     def repeats(view: View) -> bool:
-        return any(abs((view.angle - t.angle + 90) % 180 - 90) <= NEAR for t in taken)
+        return any(apart(2 * view.angle, 2 * t.angle) <= 2 * NEAR for t in taken)
 
     def stands_in(view: View, first: View) -> bool:
         same = words.standing(view) == words.standing(first)
@@ -210,8 +221,8 @@ def _draw_notes(ax: Any, y: float, size: float) -> None:
 
 # ---------------------------------------------------------------------------------------------------- the comparison
 
-def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], ranking: Ranking) -> Figure:
-    """Small wheels in rank order at one scale, their lines over one another."""
+def _comparison_page(placed: Sequence[tuple[str, Pose]], size: tuple[float, float], ranking: Ranking) -> Figure:
+    """Small wheels in rank order at one scale, each group under its heading, their lines over one another."""
     page = ink.new_figure(*size)
     width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN - FOOT
     head = ink.page_axes(page, MARGIN, MARGIN + FOOT + height - 40, width, 40)
@@ -221,25 +232,21 @@ def _comparison_page(poses: Sequence[Pose], size: tuple[float, float], ranking: 
     block = 0.75 * height - 58
 
     def cell(columns: int) -> tuple[float, float]:
-        rows = -(-len(poses) // columns)
+        rows = -(-len(placed) // columns)
         wide = (width - 16 * (columns - 1)) / columns
-        return wide, min(block / rows - 10, wide + 20)
+        return wide, min((block - height_of_wheels(placed, columns, 0, 0)) / rows - 16, wide + 40)
 
     columns = max((1, 2, 3), key=lambda columns: min(cell(columns)[0], cell(columns)[1] - 30))
     wide, high = cell(columns)
-    rest = height - 56 - (high + 10) * -(-len(poses) // columns)
+    rest = height - 50 - height_of_wheels(placed, columns, high, 16)
     lines = min(rest, 0.34 * height)
     if rest - lines > 4 * RULED:
         _draw_notes(ink.page_axes(page, MARGIN, MARGIN + FOOT, width, rest - lines - 14), rest - lines - 14, 8)
     else:
         lines = rest
-    scale = shared_scale(poses, wide, high)
-    for i, pose in enumerate(poses):
-        row, column = divmod(i, columns)
-        bottom = MARGIN + FOOT + height - 36 - (row + 1) * (high + 10)
-        draw_wheel(pose, ink.page_axes(page, MARGIN + column * (wide + 16), bottom, wide, high), scale=scale,
-                   arc=ranking.arc)
-    draw_lines(tuple(poses), ink.page_axes(page, MARGIN, MARGIN + FOOT + rest - lines + 2, width, lines), ranking.arc)
+    draw_wheels(placed, page, (MARGIN, MARGIN + FOOT + height - 36), columns, (wide, high), 16, ranking.arc)
+    draw_lines(tuple(pose for _, pose in placed),
+               ink.page_axes(page, MARGIN, MARGIN + FOOT + rest - lines + 2, width, lines), ranking.arc)
     return page
 
 

@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from silhouette.geometry.angles import on_arc
 from silhouette.records import Pose
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import ink, words
-from silhouette.show.rings import counts
 
 # Each line has its own dash as well as its own tone: six can be told apart in a grey print.
 LOOKS: tuple[tuple[str, float, tuple[float, ...]], ...] = (
@@ -33,33 +33,33 @@ def draw_lines(poses: tuple[Pose, ...], ax: Any = None, arc: tuple[float, float]
     matplotlib Axes
         One data unit is one point; the origin is the lower left corner.
     """
-    with ink.style():
-        if ax is None:
-            ax = ink.page_axes(ink.new_figure(792, 300), 18, 14, 756, 272)
-        else:
-            ink.bare(ax)
-        width, height = ink.size_of(ax)
-        poses = tuple(p for p in poses if not np.isnan(p.round.degrees).all()) or poses
-        names = [ink.fit_line(words.place_of(p), 0.2 * width, 8) for p in poses[:len(LOOKS)]]
-        left, right = 38.0, width - 34.0 - max(ink.text_width(name, 8) for name in names)
-        low, high = 28.0, height - 22.0
-        title = "Round the figure, one line a pose"
-        if len(poses) > len(LOOKS):
-            title += f" (the first {len(LOOKS)} of {len(poses)})"
-        if arc is not None:
-            title += f"; only {words.from_to(*arc)} counts"
-        ax.text(0, height, ink.fit_line(title, width, 9, True), size=9, weight="bold", va="top")
-        _draw_frame(ax, left, right, low, high)
-        if arc is not None:
-            x = left + (right - left) * np.arange(361) / 360
-            foot = np.where([counts(angle % 360, arc) for angle in range(361)], low, np.nan)
-            ax.plot(x, foot, color=ink.INK, linewidth=3.5, solid_capstyle="butt", gid="arc", scalex=False, scaley=False)
-        for (colour, thick, dash), pose in zip(LOOKS, poses, strict=False):
-            x = left + (right - left) * np.arange(361) / 360
-            y = low + (high - low) * pose.round.degrees[np.arange(361) % 360] / 100
-            ax.plot(x, y, color=colour, linewidth=thick, dashes=dash or (None, None), scalex=False, scaley=False)
-        _draw_names(ax, poses, names, right, low, high)
-    return ax
+    if ax is None:
+        ax = ink.page_axes(ink.new_figure(792, 300), 18, 14, 756, 272)
+    return ink.fitted(ax, lambda ax: _paint(poses, ax, arc))
+
+
+def _paint(poses: tuple[Pose, ...], ax: Any, arc: tuple[float, float] | None) -> None:
+    width, height = ink.size_of(ax)
+    poses = tuple(p for p in poses if not np.isnan(p.round.degrees).all()) or poses
+    names = [ink.fit_line(words.place_of(p), 0.2 * width, 8) for p in poses[:len(LOOKS)]]
+    left, right = 38.0, width - 34.0 - max(ink.text_width(name, 8) for name in names)
+    low, high = 28.0, height - 22.0
+    title = "Round the figure, one line a pose"
+    if len(poses) > len(LOOKS):
+        title += f" (the first {len(LOOKS)} of {len(poses)})"
+    if arc is not None:
+        title += f"; only {words.from_to(*arc)} counts"
+    ax.text(0, height, ink.fit_line(title, width, 9, True), size=9, weight="bold", va="top")
+    _draw_frame(ax, left, right, low, high)
+    if arc is not None:
+        x = left + (right - left) * np.arange(361) / 360
+        foot = np.where([on_arc(angle, arc) for angle in range(361)], low, np.nan)
+        ax.plot(x, foot, color=ink.INK, linewidth=3.5, solid_capstyle="butt", gid="arc", scalex=False, scaley=False)
+    for (colour, thick, dash), pose in zip(LOOKS, poses, strict=False):
+        x = left + (right - left) * np.arange(361) / 360
+        y = low + (high - low) * pose.round.degrees[np.arange(361) % 360] / 100
+        ax.plot(x, y, color=colour, linewidth=thick, dashes=dash or (None, None), scalex=False, scaley=False)
+    _draw_names(ax, poses, names, right, low, high)
 
 
 def _draw_frame(ax: Any, left: float, right: float, low: float, high: float) -> None:

@@ -1,9 +1,4 @@
-"""The wheel: where the camera stood, seen from above, and how the black shape reads from there.
-
-The page is the floor. The figure stands in the middle and looks down the page, so the camera at 0 is at the bottom and
-angles run clockwise, as one walks round it. From the middle outwards: the figure from above; a line that is near the
-middle where the outline is lost and near the ring where it is clear; the ring, whose tone is the band; the figures.
-"""
+"""The chart: a pose's wheel with its verdict, its key and the causes of its weak stretches; several side by side."""
 
 from __future__ import annotations
 
@@ -17,17 +12,16 @@ import numpy as np
 from silhouette.records import CANNOT_TELL, INFERRED, Arc, Pose, Ranking, View
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 from silhouette.show import ink, words
-from silhouette.show.rings import band_at, counts, draw_body, ring_points, sector
-from silhouette.show.wheel_layout import Layout, Room, Scale, direction, largest_scale, lay_out, letters_on, runs_of
+from silhouette.show.groups import in_a_row
+from silhouette.show.wheel import wheel_of
+from silhouette.show.wheel_axes import paint_wheel
+from silhouette.show.wheel_layout import Room, Scale, direction, largest_scale
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-    from matplotlib.path import Path as DrawnPath
 
 CHART = (792.0, 640.0)
 """Size of the chart of one pose, points."""
-NOTCH = 2.5
-"""How far the mark of a stop stands out of the ring, points."""
 NARROW = 270.0
 """A wheel narrower than this, points, has its verdict on two lines and room for its remarks on a third."""
 SMALL = 400.0
@@ -35,6 +29,8 @@ SMALL = 400.0
 
 BRACKET = 1.1
 """Thickness of the bracket round the views that count, points."""
+HEADING = 40.0
+"""Height of the line over a group of wheels, points."""
 UNDER = 10.5
 """Height of a line of causes under a small wheel, points."""
 MOST_UNDER = 8
@@ -56,7 +52,8 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None,
     ----------
     pose : Pose
     ax : matplotlib Axes, optional
-        Where to draw; its size on the page decides how much is written. A page of its own by default.
+        Where to draw; its size on the page, whenever it is drawn, decides how much is written. A page of its own by
+        default.
     scale : Scale, optional
         From :func:`shared_scale`, so that several wheels can be compared; by default the largest that fits.
     arc : (float, float), optional
@@ -67,32 +64,34 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None,
     matplotlib Axes
         One data unit is one point; the origin is the lower left corner.
     """
-    with ink.style():
-        if ax is None:
-            ax = ink.page_axes(ink.new_figure(*CHART), 18, 14, CHART[0] - 36, CHART[1] - 28)
-        else:
-            ink.bare(ax)
-        scale = scale or shared_scale([pose], *ink.size_of(ax))
-        frame = _Frame.of(*ink.size_of(ax), scale.foot)
-        layout = lay_out(pose.views, frame.room, scale)
-        hub, rim = _radii(layout.ring, frame.type)
-        _draw_head(pose, ax, frame)
-        draw_body(ax, frame.centre, hub, frame.type)
-        _draw_line(pose, ax, frame.centre, hub, rim)
-        _draw_ring(pose, ax, frame.centre, rim, layout.ring, arc)
-        if arc is not None:
-            _draw_bracket(ax, frame.centre, rim, layout.ring, arc)
-        _draw_places(layout, ax, frame, arc)
-        # A wheel too narrow for causes under it has no letters either: they would have no key.
-        lettered = _draw_letters(pose, ax, frame, hub, rim) if frame.width >= NARROW else []
-        if not frame.small:
-            _draw_causes(lettered, ax, frame)
-            draw_key([pose], ax, 0.0, 2 * frame.type + 6, frame.type, arc)
-            ax.text(0, 0.5 * frame.type, ink.fit_line(SEEN, frame.width, frame.type), size=frame.type, va="center",
-                    color=ink.SOFT)
-        elif lettered:
-            _draw_causes_under(lettered, ax, frame)
-    return ax
+    if ax is None:
+        ax = ink.page_axes(ink.new_figure(*CHART), 18, 14, CHART[0] - 36, CHART[1] - 28)
+    meant: list[tuple[float, float]] = []
+
+    def paint(ax: Any) -> None:
+        size = ink.size_of(ax)
+        meant.append(size)
+        smaller = min(size[0] / meant[0][0], size[1] / meant[0][1])
+        shared = replace(scale, ring=smaller * scale.ring, tall=smaller * scale.tall) if scale is not None else None
+        _paint(pose, ax, shared or shared_scale([pose], *size), arc)
+
+    return ink.fitted(ax, paint)
+
+
+def _paint(pose: Pose, ax: Any, scale: Scale, arc: tuple[float, float] | None) -> None:
+    frame = _Frame.of(*ink.size_of(ax), scale.foot)
+    # A wheel too narrow for causes under it has no letters either: they would have no key.
+    wheel = wheel_of(pose, frame.room, frame.type, scale=scale, arc=arc, lettered=frame.width >= NARROW)
+    _draw_head(pose, ax, frame)
+    paint_wheel(wheel, ax, frame.centre, frame.type)
+    lettered = [(letter.letter, letter.arc) for letter in wheel.letters]
+    if not frame.small:
+        _draw_causes(lettered, ax, frame)
+        draw_key([pose], ax, 0.0, 2 * frame.type + 6, frame.type, arc)
+        ax.text(0, 0.5 * frame.type, ink.fit_line(SEEN, frame.width, frame.type), size=frame.type, va="center",
+                color=ink.SOFT)
+    elif lettered:
+        _draw_causes_under(lettered, ax, frame)
 
 
 def shared_scale(poses: Sequence[Pose], width: float, height: float) -> Scale:
@@ -160,12 +159,6 @@ class _Frame:
                     lambda text: ink.text_width(text, self.type) + 2 if text else 0.0, 1.18 * self.type + 3.6)
 
 
-def _radii(ring: float, type_size: float) -> tuple[float, float]:
-    """Radius of readability 0 and of readability 100, points; the ring's tone lies between the latter and ``ring``."""
-    rim = ring * 0.9
-    return max(0.3 * rim, min(3.4 * type_size, 0.45 * rim)), rim
-
-
 # ----------------------------------------------------------------------------------------------------- head and key
 
 def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
@@ -218,112 +211,7 @@ def draw_key(poses: Sequence[Pose], ax: Any, x: float, y: float, size: float, ar
         ax.text(x + 20, y, ink.fit_line(f"only {words.from_to(*arc)} counts", room, size), size=size, va="center")
 
 
-# ------------------------------------------------------------------------------------------------------------ rings
-
-def _draw_ring(pose: Pose, ax: Any, centre: np.ndarray, inner: float, outer: float,
-               arc: tuple[float, float] | None) -> None:
-    """The ring: tone by band; half as wide where inferred; dotted where there is no view; pale where it does not
-    count. A notch at every stop."""
-    from matplotlib.collections import LineCollection
-
-    bands = [band_at(value) if counts(angle, arc) else "aside" for angle, value in enumerate(pose.round.degrees)]
-    kinds = [b + ("/" if i else "") for b, i in zip(bands, pose.round.inferred, strict=True)]
-    by_band: dict[str, list[DrawnPath]] = {}
-    for first, after, kind in runs_of(kinds):
-        low = (inner + outer) / 2 if kind.endswith("/") else inner
-        by_band.setdefault(kind.rstrip("/"), []).append(sector(centre, first - 0.5, after - 0.5, low + 1, outer))
-    for kind, paths in by_band.items():
-        if kind == "aside":
-            ink.add_paths(ax, paths, facecolor=ink.PALE, linewidth=0)
-        else:
-            ink.tone(ax, paths, kind)
-    angles = np.array([v.angle for v in pose.views if not v.inferred])
-    if len(angles):
-        ends = np.stack([ring_points(centre, angles, outer - 0.5), ring_points(centre, angles, outer + NOTCH)], axis=1)
-        ax.add_collection(LineCollection(list(ends), colors=ink.INK, linewidths=0.8), autolim=False)
-
-
-def _draw_bracket(ax: Any, centre: np.ndarray, inner: float, outer: float, arc: tuple[float, float]) -> None:
-    """A thin line round the stretch that counts, closed at both ends by a stroke across the ring."""
-    sweep = np.linspace(arc[0], arc[0] + Arc(*arc).width, 181)
-    edge = ring_points(centre, sweep, outer + NOTCH + 0.4)
-    ends = [ring_points(centre, sweep[[i]], inner - 2) for i in (0, -1)]
-    line = np.concatenate([ends[0], edge, ends[1]])
-    ax.plot(line[:, 0], line[:, 1], color=ink.INK, linewidth=BRACKET, scalex=False, scaley=False)
-
-
-def _draw_line(pose: Pose, ax: Any, centre: np.ndarray, hub: float, rim: float) -> None:
-    """Readability as a line between hub (0) and rim (100), weak arcs hatched, the two band limits as circles."""
-    from matplotlib.collections import LineCollection
-    from matplotlib.path import Path as DrawnPath
-
-    values = pose.round.degrees
-    radius = hub + (rim - hub) * values / 100
-    fills: list[DrawnPath] = []
-    lines: list[np.ndarray] = []
-    dashed: list[np.ndarray] = []
-    for first, after, kind in runs_of(["no" if np.isnan(v) else "inferred" if i else "seen"
-                                     for v, i in zip(values, pose.round.inferred, strict=True)]):
-        if kind == "no":
-            continue
-        sweep = np.arange(first, after + 1)
-        sweep = sweep[~np.isnan(values[sweep % 360])]
-        edge = ring_points(centre, sweep, radius[sweep % 360])
-        inside = ring_points(centre, sweep[::-1], hub)
-        fills.append(DrawnPath(np.concatenate([edge, inside, edge[:1]]), closed=True))
-        (dashed if kind == "inferred" else lines).append(edge)
-    ink.add_paths(ax, fills, facecolor=ink.PALE, linewidth=0)
-    ink.add_paths(ax, [_above(centre, arc, radius, rim) for arc in pose.round.weak_arcs], facecolor="none",
-                  edgecolor=ink.ACCENT, hatch="///", linewidth=0)
-    whole = np.arange(0, 361, 2)
-    circles = [ring_points(centre, whole, hub + (rim - hub) * limit / 100) for limit in (BAND_FAIR, BAND_STRONG)]
-    for edges, colour, thick, dash in ((circles, ink.SOFT, 0.5, (1, 1.6)), (lines, ink.INK, 1.5, ()),
-                                       (dashed, ink.INK, 1.2, (3, 2))):
-        ax.add_collection(LineCollection(edges, colors=colour, linewidths=thick, linestyles=[(0, dash or None)]),
-                          autolim=False)
-
-
-def _above(centre: np.ndarray, arc: Arc, radius: np.ndarray, rim: float) -> DrawnPath:
-    """The space between the line and the rim on a weak arc: what is missing there."""
-    from matplotlib.path import Path as DrawnPath
-
-    sweep = np.arange(int(np.ceil(arc.start)), int(np.floor(arc.start + arc.width)) + 1)
-    sweep = sweep[~np.isnan(radius[sweep % 360])]
-    edge = np.concatenate([ring_points(centre, sweep, radius[sweep % 360]), ring_points(centre, sweep[::-1], rim)])
-    return DrawnPath(np.concatenate([edge, edge[:1]]), closed=True)
-
-
-# ---------------------------------------------------------------------------------------------- figures and causes
-
-def _draw_places(layout: Layout, ax: Any, frame: _Frame, arc: tuple[float, float] | None) -> None:
-    """The figures with the angle under each; a bar under a weak one that counts."""
-    from matplotlib.collections import LineCollection
-
-    figures, bars = [], []
-    for place in layout.places:
-        x, feet = frame.centre[0] + place.x, frame.centre[1] + place.feet
-        view, outline = place.view, place.view.outline
-        if outline is not None:
-            figures.append((view, ink.outline_path(outline.polygon, place.height, x, feet)))
-        else:
-            ink.tone(ax, [ink.rectangle(x - 0.12 * place.height, feet, 0.24 * place.height, place.height)], "no view")
-        if view.scored and view.reading is not None and view.reading.band == "weak" and counts(view.angle, arc):
-            half = min(max(0.12 * layout.tall, 4.0), place.half_width - 1)
-            bars.append([(x - half, feet - 1.6), (x + half, feet - 1.6)])
-        if place.label:
-            ax.text(x, feet - 3.4, place.label, size=frame.type, ha="center", va="top")
-    ink.draw_figures(ax, figures)
-    ax.add_collection(LineCollection(bars, colors=ink.ACCENT, linewidths=2.2, capstyle="butt"), autolim=False)
-
-
-def _draw_letters(pose: Pose, ax: Any, frame: _Frame, hub: float, rim: float) -> list[tuple[str, Arc]]:
-    """A letter on every weak arc that has room for one; returned with their arcs."""
-    lettered = letters_on(pose.round.weak_arcs, hub, rim, 0.75 * frame.type)
-    for letter, _, spot in lettered:
-        ax.text(*(frame.centre + spot), letter, size=frame.type, weight="bold", ha="center", va="center",
-                bbox={"boxstyle": "circle,pad=0.18", "facecolor": ink.PAPER, "edgecolor": ink.ACCENT, "linewidth": 0.9})
-    return [(letter, arc) for letter, arc, _ in lettered]
-
+# ----------------------------------------------------------------------------------------------------------- causes
 
 def _draw_causes(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) -> None:
     """What is wrong on each lettered arc, in the margin on its own side of the wheel."""
@@ -403,22 +291,54 @@ def write_chart(ranking: Ranking, out_dir: Path) -> list[Path]:
         return [ink.save_figure(figure, Path(out_dir) / f"chart.{kind}") for kind in ("png", "pdf")]
 
 
+def height_of_wheels(placed: Sequence[tuple[str, Pose]], columns: int, high: float, gap: float) -> float:
+    """What :func:`draw_wheels` needs, points."""
+    rows = -(-len(placed) // columns)
+    return rows * (high + gap) + HEADING * len({i // columns for i, (heading, _) in enumerate(placed) if heading})
+
+
+def draw_wheels(placed: Sequence[tuple[str, Pose]], figure: Figure, corner: tuple[float, float], columns: int,
+                cell: tuple[float, float], gap: float, arc: tuple[float, float] | None) -> None:
+    """Wheels in rows at one scale, from the upper left ``corner`` of the page on, each group under its heading.
+
+    ``placed`` as of :func:`silhouette.show.groups.in_a_row`; ``cell`` is the size of one wheel, points.
+    """
+    (left, top), (wide, high) = corner, cell
+    scale = shared_scale([pose for _, pose in placed], wide, high)
+    for start in range(0, len(placed), columns):
+        row = placed[start:start + columns]
+        if any(heading for heading, _ in row):
+            top -= HEADING
+        for column, (heading, pose) in enumerate(row):
+            x = left + column * (wide + gap)
+            draw_wheel(pose, ink.page_axes(figure, x, top - high - gap, wide, high), scale=scale, arc=arc)
+            if heading:
+                alike = next((i for i in range(column + 1, len(row)) if row[i][0]), len(row)) - column
+                _draw_heading(heading, ink.page_axes(figure, x, top, alike * (wide + gap) - gap, HEADING))
+        top -= high + gap
+
+
+def _draw_heading(heading: str, ax: Any) -> None:
+    """The line over a group of poses, as wide as they stand."""
+    width, height = ink.size_of(ax)
+    with ink.style():
+        ax.plot([0, width], [height - 12, height - 12], color=ink.INK, linewidth=0.8, scalex=False, scaley=False)
+        for i, row in enumerate(ink.wrap_to(heading, width, 9, 2, True)):
+            ax.text(0, height - 17 - 11 * i, row, size=9, weight="bold", va="top")
+
+
 def _compared(ranking: Ranking) -> Figure:
     """Wheels of several poses in rank order with their causes, one key for all, and their lines over one another."""
     from silhouette.show.overlay import draw_lines
 
-    poses = ranking.poses
+    placed = in_a_row(ranking)
+    poses = tuple(pose for _, pose in placed)
     columns = 2 if len(poses) <= 4 else 3
-    rows = -(-len(poses) // columns)
     wide, gap, lines, key = 384.0, 24.0, 250.0, 52.0
     high = 372.0 + _foot(poses, wide)
-    page = (columns * (wide + gap) + gap, rows * (high + gap) + key + gap + lines + 2 * gap)
+    page = (columns * (wide + gap) + gap, height_of_wheels(placed, columns, high, gap) + key + gap + lines + 2 * gap)
     figure = ink.new_figure(*page)
-    scale = shared_scale(poses, wide, high)
-    for i, pose in enumerate(poses):
-        row, column = divmod(i, columns)
-        draw_wheel(pose, ink.page_axes(figure, gap + column * (wide + gap), page[1] - (row + 1) * (high + gap),
-                                       wide, high), scale=scale, arc=ranking.arc)
+    draw_wheels(placed, figure, (gap, page[1]), columns, (wide, high), gap, ranking.arc)
     told = ink.page_axes(figure, gap, 2 * gap + lines, page[0] - 2 * gap, key)
     draw_key(poses, told, 0.0, key - 8, 9, ranking.arc)
     for i, line in enumerate(ink.wrap(SEEN_SMALL, page[0] - 2 * gap, 9)):

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from silhouette.records import Pose, Ranking, View
 from silhouette.show import html, ink, svg, words
 from silhouette.show.advice import advice_line, advise
+from silhouette.show.groups import by_intent
 from silhouette.show.trouble import neighbours_of, numbered, troubles
-from silhouette.show.wheel_layout import letters_on
+from silhouette.show.wheel_svg import wheel_for_page, wheel_svg
 from silhouette.writing import whole_file
 
 
@@ -34,13 +36,17 @@ def write_report(ranking: Ranking, path: Path) -> Path:
 
 def report_html(ranking: Ranking) -> str:
     """The page as text; under 1 MB for one pose of 24 views, with nothing fetched from anywhere."""
+    groups = by_intent(ranking)
+    ranking = replace(ranking, poses=tuple(pose for _, group in groups for pose in group))
     keys = [f"p{i}" for i in range(len(ranking.poses))]
     px = ink.common_px([pose.views for pose in ranking.poses])
     poses = [_pose_context(pose, key, px, ranking.arc) for pose, key in zip(ranking.poses, keys, strict=True)]
+    rest = iter(poses)
+    choices = [(heading, [next(rest) for _ in group]) for heading, group in groups]
     title = poses[0]["name"] if len(poses) == 1 else f"{len(poses)} candidate poses"
     data = html.script_json([_pose_data(pose, px) for pose in ranking.poses])
-    return html.render("report.html.j2", title=title, poses=poses, patterns=_patterns(), asked=words.asked(ranking),
-                       data=data, cannot_see=words.CANNOT_SEE)
+    return html.render("report.html.j2", title=title, poses=poses, choices=choices, patterns=_patterns(),
+                       asked=words.asked(ranking), data=data, cannot_see=words.CANNOT_SEE)
 
 
 def fragment(result: Pose | Ranking) -> str:
@@ -67,14 +73,16 @@ def _pose_context(pose: Pose, key: str, px: float | None = None,
     """Words and drawings of one pose. Drawings are markup made here from numbers; words are escaped by the template."""
     from markupsafe import Markup
 
-    letters = {id(weak): letter for letter, weak, _ in letters_on(pose.round.weak_arcs, 40, 160, 8)}
+    wheel = wheel_for_page(pose, arc)
+    letters = {id(letter.arc): letter.letter for letter in wheel.letters}
     heights = ink.relative_heights(pose.views, px)
     half, tall = svg.extent(pose.views, heights)
     return {
-        "key": key, "name": pose.name, "headline": words.headline(pose), "sure": words.give_or_take(pose),
+        "key": key, "number": key[1:], "name": pose.name, "headline": words.headline(pose),
+        "sure": words.give_or_take(pose),
         "rank": pose.rank, "placed": words.place_of(pose), "hint": words.closed_hint(pose),
         "remarks": words.remarks(pose), "notes": [words.note(note) for note in pose.notes],
-        "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(svg.wheel_svg(pose, key, arc)),
+        "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(wheel_svg(pose, key, wheel)),
         "half": half, "tall": tall, "box": svg.view_box(half, tall),
         "arcs": [{"letter": letters.get(id(weak), ""), "where": words.stretch(weak.start, weak.end),
                   "why": words.reasons(weak.causes), "to": round(weak.start + weak.width / 2) % 360}
@@ -126,5 +134,5 @@ def _view_data(view: View, pose: Pose, height: float) -> dict[str, Any]:
     if view.measures is not None and view.outline is not None:
         told["gaps"] = [[svg.path_d(g.polygon), g.kind] for g in view.measures.gaps]
         told["parts"] = [svg.path_d(p.polygon) for p in view.measures.parts]
-        told["wrap"] = svg.path_d(view.outline.polygon.convex_hull)  # type: ignore[arg-type]
+        told["wrap"] = svg.path_d(view.outline.drawn.convex_hull)  # type: ignore[arg-type]
     return told

@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING, Any
 import shapely
 from shapely import affinity
 
+from silhouette.geometry.angles import apart
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetFigure, SetLayout
 from silhouette.show.ink import (
     FAIR,
     INK,
+    OFF,
     PALE,
     SMALLEST,
     SOFT,
@@ -47,6 +49,8 @@ TICK_MM = 8.0
 AIR_MM = 4.0
 """Paper round a figure on its scale sheets, mm."""
 RULER_MM = 100
+TRUE_OFF = 0.02
+"""How far a contour drawn to scale may lie off, points: under a hundredth of a millimetre."""
 
 
 def contact_sheet(
@@ -119,9 +123,9 @@ def _shape(page: Any, one: SetFigure, layout: SetLayout, x: float, ground: float
     add_paths(page, [placed_path(one, unit, x, ground)], facecolor=INK, linewidth=0, zorder=3)
 
 
-def placed_path(one: SetFigure, unit: float, x: float, ground: float) -> Any:
+def placed_path(one: SetFigure, unit: float, x: float, ground: float, off: float = OFF) -> Any:
     """The figure's path, ``unit`` points a pose height, its plumb line at ``x``, the ground line at ``ground``."""
-    return outline_path(affinity.translate(one.polygon, 0, 1), unit, x, ground)
+    return outline_path(affinity.translate(one.polygon, 0, 1), unit, x, ground, off)
 
 
 def _photo(page: Any, pixels: Pixels, x: float, ground: float, unit: float, window: Sequence[float]) -> None:
@@ -162,9 +166,6 @@ def scale_sheets(
 
 
 def _nearest(layout: SetLayout, angles: Sequence[float]) -> set[str]:
-    def apart(a: float, b: float) -> float:
-        return abs((a - b + 180) % 360 - 180)
-
     return {min(layout.figures, key=lambda f: apart(f.angle, a)).stem for a in angles}
 
 
@@ -235,7 +236,7 @@ def _draw_tile(
     x, ground = left - tile.x * MM, low + tall + tile.y * MM
     frame = Rectangle((left, low), wide, tall, facecolor="none", edgecolor=FAIR, lw=0.4)
     page.add_patch(frame)
-    path = placed_path(one, pose_mm * MM, x, ground)
+    path = placed_path(one, pose_mm * MM, x, ground, TRUE_OFF)
     shape = PathPatch(path, facecolor=PALE, edgecolor=INK, lw=0.5, zorder=2)
     page.add_patch(shape)
     shape.set_clip_path(frame)  # only now: adding a patch to axes clips it to the axes

@@ -8,6 +8,7 @@ from typing import Any
 
 from silhouette.records import Pixels, Pose, Ranking, View
 from silhouette.show import ink, words
+from silhouette.show.groups import in_a_row
 from silhouette.show.view_panel import draw_gaps
 
 Photos = Callable[[View], Pixels | None]
@@ -15,6 +16,11 @@ Photos = Callable[[View], Pixels | None]
 
 WIDTH = 1000.0
 """Width of the sheet, points."""
+HEADING = 28.0
+"""Height of the line over a group of poses, points."""
+KEY = 46.0
+"""Height of the title and key of the sheet of spaces, points."""
+SPACES = "The shapes between the limbs. The figure is left white; each view stands where sheet.png has it."
 HEAD, BELOW, ABOVE, BETWEEN = 26.0, 34.0, 8.0, 12.0
 """Points: a pose's title; angle and band under the ground line; air over the tallest; air between two figures."""
 
@@ -40,20 +46,20 @@ def draw_sheet(pose: Pose, ax: Any = None, *, photos: Photos | None = None, tall
     matplotlib Axes
         One data unit is one point; the origin is the lower left corner.
     """
-    with ink.style():
-        if ax is None:
-            tall = tall or _tallest(pose, WIDTH)
-            height = _block_height(pose, WIDTH, tall)
-            ax = ink.page_axes(ink.new_figure(WIDTH + 48, height + 48), 24, 24, WIDTH, height)
-        else:
-            ink.bare(ax)
+    if ax is None:
+        tall = tall or _tallest(pose, WIDTH)
+        height = _block_height(pose, WIDTH, tall)
+        ax = ink.page_axes(ink.new_figure(WIDTH + 48, height + 48), 24, 24, WIDTH, height)
+
+    def paint(ax: Any) -> None:
         width, height = ink.size_of(ax)
-        columns, tall = (_columns(pose, width, tall), tall) if tall else fit_grid(
+        columns, high = (_columns(pose, width, tall), tall) if tall else fit_grid(
             len(pose.views), _widest(pose), width, height - HEAD)
         title = f"{pose.name}   {words.headline(pose)}" + (f"   meant {pose.intent}" if pose.intent != "open" else "")
         ax.text(0, height, ink.fit_line(title, width, 12, True), size=12, weight="bold", va="top")
-        _draw_rows(pose, ax, columns, tall, photos, spaces)
-    return ax
+        _draw_rows(pose, ax, columns, high, photos, spaces)
+
+    return ink.fitted(ax, paint)
 
 
 def write_sheet(ranking: Ranking, out_dir: Path, photos: Photos | None = None) -> Path:
@@ -79,16 +85,40 @@ def write_spaces(ranking: Ranking, out_dir: Path) -> Path:
 
 
 def _write(ranking: Ranking, path: Path, **what: Any) -> Path:
+    placed = in_a_row(ranking)
+    poses = [pose for _, pose in placed]
+    talls = one_scale(poses)
+    heights = [_block_height(pose, WIDTH, tall) for pose, tall in zip(poses, talls, strict=True)]
+    key = KEY if what.get("spaces") else 0.0
+    page = sum(heights) + 24 * (len(heights) + 1) + HEADING * sum(bool(heading) for heading, _ in placed) + key
+    figure = ink.new_figure(WIDTH + 48, page)
+    top = page - 24 - key
+    if key:
+        with ink.style():
+            _draw_key(ink.page_axes(figure, 24, top + 8, WIDTH, key - 8))
+    for (heading, pose), height, tall in zip(placed, heights, talls, strict=True):
+        if heading:
+            top -= HEADING
+            with ink.style():
+                ink.page_axes(figure, 24, top, WIDTH, HEADING).text(0, HEADING, heading, size=15, weight="bold",
+                                                                    va="top")
+        draw_sheet(pose, ink.page_axes(figure, 24, top - height, WIDTH, height), tall=tall, **what)
+        top -= height + 24
     with ink.style():
-        talls = one_scale(ranking.poses)
-        heights = [_block_height(pose, WIDTH, tall) for pose, tall in zip(ranking.poses, talls, strict=True)]
-        page = sum(heights) + 24 * (len(heights) + 1)
-        figure = ink.new_figure(WIDTH + 48, page)
-        top = page - 24
-        for pose, height, tall in zip(ranking.poses, heights, talls, strict=True):
-            draw_sheet(pose, ink.page_axes(figure, 24, top - height, WIDTH, height), tall=tall, **what)
-            top -= height + 24
         return ink.save_figure(figure, path)
+
+
+def _draw_key(ax: Any) -> None:
+    """What the sheet of spaces shows, and which tone is which gap."""
+    _, height = ink.size_of(ax)
+    title = "The spaces alone"
+    ax.text(0, height, title, size=15, weight="bold", va="top")
+    x, y = ink.text_width(title, 15, True) + 24, height - 8.0
+    for word, colour, line in (("enclosed gap", ink.INK, 0.5), ("open gap", ink.FAIR, 0.0)):
+        ink.add_paths(ax, [ink.rectangle(x, y - 5, 16, 10)], facecolor=colour, edgecolor=ink.INK, linewidth=line)
+        ax.text(x + 21, y, word, size=10, va="center")
+        x += 21 + ink.text_width(word, 10) + 18
+    ax.text(0, height - 21, SPACES, size=10, va="top", color=ink.SOFT)
 
 
 def one_scale(poses: Sequence[Pose]) -> list[float]:
@@ -158,7 +188,7 @@ def _draw_rows(pose: Pose, ax: Any, columns: int, tall: float, photos: Photos | 
         elif spaces:
             draw_gaps(view, ax, sizes.get(i, 1.0) * tall, x, ground, ink.FAIR, ink.INK)
         elif view.outline is not None:
-            figures.append((view, ink.outline_path(view.outline.polygon, sizes[i] * tall, x, ground)))
+            figures.append((view, ink.outline_path(view.outline.drawn, sizes[i] * tall, x, ground)))
         bars.append((words.standing(view), x, ground))
         _draw_label(ax, view, words.stop_angle(view, pose.views), x, ground - 7, cell - 4)
     ax.add_collection(LineCollection(lines, colors=ink.INK, linewidths=0.6), autolim=False)

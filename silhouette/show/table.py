@@ -6,7 +6,7 @@ import textwrap
 
 from silhouette.records import CANNOT_TELL, NO_FIGURE, Pose, Ranking, View
 from silhouette.records_shoot import CheckReport, Finding
-from silhouette.show import words, words_check
+from silhouette.show import groups, words, words_check
 from silhouette.texts import printable
 
 COLUMNS = 80
@@ -79,7 +79,8 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
     """
     wide = min(max([len(pose.name) for pose in ranking.poses] + [4]), 24)
     lines = _row(f"rank  {'pose':<{wide}}", "reads from    range       worst view", width)
-    for pose in ranking.poses:
+    for heading, pose in groups.in_a_row(ranking):
+        lines += ["", *_hang("", f"{heading}:", width)] if heading else []
         rank = "-" if pose.rank is None else pose.rank
         round_ = pose.round
         worst = "-" if round_.worst is None or round_.worst_angle is None else (

@@ -45,7 +45,7 @@ def draw_view(view: View, ax: Any, box: tuple[float, float, float, float], tall:
     x, ground = left + width / 2, bottom + _below(size)
     if view.outline is not None:
         draw_gaps(view, ax, tall, x, ground)
-        ink.draw_figures(ax, [(view, ink.outline_path(view.outline.polygon, tall, x, ground))])
+        ink.draw_figures(ax, [(view, ink.outline_path(view.outline.drawn, tall, x, ground))])
         _draw_marks(ax, marks, tall, x, ground, size)
     ax.plot([left + 4, left + width - 4], [ground, ground], color=ink.INK, linewidth=0.6, scalex=False, scaley=False)
     ax.text(left + 4, ground - 3, f"{angle or words.degrees(view.angle)}  {words.standing(view)}", size=size + 1.5,

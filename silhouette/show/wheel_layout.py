@@ -1,15 +1,20 @@
 """Where the figures stand round the wheel: upright, outside the ring, each on the ray of its own angle.
 
 Upright figures were tried against figures turned with their feet to the rim: turned ones are no larger, and half of
-them have to be read upside down. Upright ones are stepped outward along their ray until none touches another.
+them have to be read upside down. Upright ones are stepped outward along their ray until none touches another. A large
+ring and small figures keep every figure, and the angle under it, near its place: a figure farther off than ``NEAR`` of
+a height, or whose straight way to the ring is barred, costs more than the size it would gain.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from silhouette.geometry.angles import apart, difference
 from silhouette.records import Arc, View
 from silhouette.show.ink import common_px, relative_heights
 from silhouette.show.words import is_again
@@ -21,6 +26,19 @@ FACING = 40.0
 """Views nearer than this to front or back, degrees, stand side by side on the page."""
 AIR = 2.5
 """Least clear space between two figures, points."""
+BAR = 3.0
+"""Room under the feet for the bar of a weak view where no angle is written, points."""
+NEAR = 0.6
+"""Heights of the tallest figure that one may be pushed outward and still stand at its place: about a figure's width."""
+RINGS = (0.5, 0.57, 0.64, 0.71, 0.78)
+"""Radii of the ring that are tried, over half of the shorter side."""
+COLUMNS = (1, 2, 3)
+"""Columns for the figures at the sides that are tried."""
+STEP = 1.12
+"""Each height that is tried over the next smaller one."""
+
+Box = tuple[float, float, float, float]
+"""Middle x and y, half width and half height, points."""
 
 
 @dataclass(frozen=True)
@@ -33,10 +51,14 @@ class Place:
     height: float
     half_width: float
     label: str
+    way: tuple[float, float] = (0.0, 0.0)
+    """Distances from the middle between which its ray is clear from the ring to its box; equal where it is not."""
+    pushed: float = 0.0
+    """How far it stands farther out than it would alone, points."""
 
     @property
     def box(self) -> tuple[float, float, float, float]:
-        """Left, bottom, right, top with the label under the feet."""
+        """Left, bottom, right, top of the figure, without its label."""
         return self.x - self.half_width, self.feet, self.x + self.half_width, self.feet + self.height
 
 
@@ -80,8 +102,8 @@ def shown(views: tuple[View, ...]) -> tuple[View, ...]:
     views = tuple(view for view in views if not is_again(view, views))
     if len(views) <= MOST_FIGURES:
         return views
-    wanted = [i * 360 / MOST_FIGURES for i in range(MOST_FIGURES)]
-    kept = {min(range(len(views)), key=lambda i: abs((views[i].angle - w + 180) % 360 - 180)) for w in wanted}
+    angles = np.array([view.angle for view in views])
+    kept = {int(np.argmin(apart(angles, i * 360 / MOST_FIGURES))) for i in range(MOST_FIGURES)}
     return tuple(views[i] for i in sorted(kept))
 
 
@@ -98,75 +120,149 @@ class Room:
 
 def lay_out(views: tuple[View, ...], room: Room, scale: Scale) -> Layout:
     """Every figure's place round a ring of that scale."""
-    return Layout(scale.ring, scale.tall, _pack(shown(views), room, scale))
+    pieces = _pieces(shown(views), room, scale.px)
+    return Layout(scale.ring, scale.tall, _places(pieces, _pack(pieces, scale, None) or [], scale))
 
 
 def largest_scale(poses: list[tuple[View, ...]], room: Room) -> Scale:
-    """The largest figures, and the ring, with which every one of these poses fits."""
-    reach = min(room.half_width, room.half_height)
+    """The largest figures, and the ring, with which every one of these poses fits and stands where it belongs."""
+    reach = max(min(room.half_width, room.half_height), 1.0)
     px = common_px(poses)
-    drawn = [shown(views) for views in poses]
+    drawn = [_pieces(shown(views), room, px) for views in poses]
 
-    def fits(scale: Scale) -> bool:
-        places = [p for views in drawn for p in _pack(views, room, scale)]
-        return all(abs(p.x) + p.half_width <= room.half_width and p.feet - room.label_height >= -room.half_height
-                   and p.feet + p.height <= room.half_height for p in places)
+    def worth(scale: Scale) -> float:
+        """The height of the figures, less for each that stands far off or behind others; 0 where they do not fit."""
+        least = scale.tall
+        for pieces in drawn:
+            spots = _pack(pieces, scale, room)
+            if spots is None:
+                return 0.0
+            far = max([NEAR * scale.tall, *(2.6 * spot.box[2] for spot in spots)])
+            astray = sum(min(max(spot.pushed / far - 1, 0), 1) + _barred(i, pieces, spots, scale.ring)
+                         for i, spot in enumerate(spots) if spot.pushed > 0)
+            least = min(least, scale.tall * (1 - astray / max(2 * len(spots), 1)) ** 4)
+        return least
 
-    best = Scale(0.7 * reach, 4.0, px)
-    for every in (2, 3, 4):
-        for ring in (0.50 * reach, 0.57 * reach, 0.64 * reach, 0.71 * reach):
-            low, high = max(4.0, 1.04 * best.tall), 0.55 * reach
-            # Nothing is gained by looking closer where even a little more than the best so far does not fit.
-            if not fits(Scale(ring, low, px, every)):
-                continue
-            for _ in range(5):
-                middle = (low + high) / 2
-                low, high = (middle, high) if fits(Scale(ring, middle, px, every)) else (low, middle)
-            best = Scale(ring, low, px, every)
+    best, most = Scale(RINGS[0] * reach, 0.05 * reach, px), 0.0
+    for every in COLUMNS:
+        for ring in RINGS:
+            tall = 0.95 * (1 - ring) * reach
+            while tall > max(most, 0.05 * reach):
+                if (found := worth(scale := Scale(ring * reach, tall, px, every))) > most:
+                    best, most = scale, found
+                    break
+                tall /= STEP
+    low, high = best.tall, best.tall * STEP
+    for _ in range(3):
+        middle = (low + high) / 2
+        if (found := worth(scale := Scale(best.ring, middle, px, best.every))) > most:
+            low, best, most = middle, scale, found
+        else:
+            high = middle
     return best
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """What is known of a figure before the scale is."""
+
+    view: View
+    ray: tuple[float, float]
+    share: float
+    """Its height over the tallest one's."""
+    wide: float
+    """Its width over its own height."""
+    label: str
+    label_width: float
+    below: float
+    """Room under the feet, points."""
+
+
+@dataclass(frozen=True)
+class _Spot:
+    box: Box
+    pushed: float
+
+
+def _pieces(views: tuple[View, ...], room: Room, px: float | None) -> list[_Piece]:
+    sizes = relative_heights(views, px)
+    pieces = []
+    for i, view in enumerate(views):
+        left, _, right, _ = view.outline.polygon.bounds if view.outline is not None else (-0.12, 0, 0.12, 1)
+        label = room.label(view)
+        pieces.append(_Piece(view, direction(view.angle), sizes.get(i, 0.5), right - left, label,
+                             room.label_width(label), room.label_height if label else BAR))
+    return pieces
 
 
 def _turn(i: int, angle: float, every: int) -> tuple[int, float]:
     """When a figure is set. Those before and behind, which stand side by side, first and from the middle outwards; then
-    those at the sides, which stand over one another and so in ``every`` columns, the far apart before those between."""
+    those at the sides, which stand over one another and so in ``every`` columns."""
     beside = abs((angle + 90) % 180 - 90)
     if beside < FACING:
         return 0, beside
-    return 1 + {2: (0, 1), 3: (0, 1, 2), 4: (0, 2, 1, 3)}[every][i % every], abs((angle + 180) % 360 - 180)
+    return 1 + i % every, abs(difference(angle, 0))
 
 
-def _pack(views: tuple[View, ...], room: Room, scale: Scale) -> tuple[Place, ...]:
-    """One figure after the other, each as near to the ring on its ray as those before it leave room."""
-    sizes = relative_heights(views, scale.px)
-    boxes: list[tuple[float, float, float, float]] = []
-    places: dict[int, Place] = {}
+def _along(ray: tuple[float, float], box: Box, wide: float = 0.0, high: float = 0.0) -> tuple[float, float]:
+    """Distances along a ray from the middle between which something of that half size would touch a box."""
+    low, high_end = -math.inf, math.inf
+    for step, at, room in ((ray[0], box[0], box[2] + wide), (ray[1], box[1], box[3] + high)):
+        if abs(step) < 1e-9:
+            if abs(at) >= room:
+                return math.inf, -math.inf
+            continue
+        ends = sorted(((at - room) / step, (at + room) / step))
+        low, high_end = max(low, ends[0]), min(high_end, ends[1])
+    return low, high_end
+
+
+def _clear_from(start: float, taken: Iterable[tuple[float, float]]) -> float:
+    """The first distance from ``start`` on that lies in none of these stretches."""
+    for low, high in sorted(taken):
+        if low < start < high:
+            start = high
+    return start
+
+
+def _pack(pieces: list[_Piece], scale: Scale, room: Room | None) -> list[_Spot] | None:
+    """One figure after the other, each as near to the ring on its ray as those before it leave room.
+
+    None where one would leave the room.
+    """
+    spots: dict[int, _Spot] = {}
     # On both sides at once, so that a symmetric turn gives a symmetric page.
-    for i in sorted(range(len(views)), key=lambda i: _turn(i, views[i].angle, scale.every)):
-        view, outline = views[i], views[i].outline
-        label = room.label(view)
-        below = room.label_height if label else 0.0
-        height = scale.tall * (sizes[i] if outline is not None else 0.5)
-        left, _, right, _ = outline.polygon.bounds if outline is not None else (-0.12, 0, 0.12, 1)
-        half_w = max((right - left) * height, room.label_width(label)) / 2 + AIR / 2
-        half_h = (height + below + AIR) / 2
-        dx, dy = direction(view.angle)
-        far = scale.ring + half_w * abs(dx) + half_h * abs(dy) + 1.6 * AIR
-        while any(abs(dx * far - x) < half_w + w and abs(dy * far - y) < half_h + h for x, y, w, h in boxes):
-            far += 0.02 * scale.ring
-        boxes.append((dx * far, dy * far, half_w, half_h))
-        feet = dy * far - half_h + AIR / 2 + below
-        places[i] = Place(view, dx * far, feet, height, half_w, label)
-    return tuple(places[i] for i in range(len(views)))
+    for i in sorted(range(len(pieces)), key=lambda i: _turn(i, pieces[i].view.angle, scale.every)):
+        piece = pieces[i]
+        height = scale.tall * piece.share
+        half_w = max(piece.wide * height, piece.label_width) / 2 + AIR / 2
+        half_h = (height + piece.below + AIR) / 2
+        dx, dy = piece.ray
+        alone = scale.ring + half_w * abs(dx) + half_h * abs(dy) + 1.6 * AIR
+        far = _clear_from(alone, (_along(piece.ray, spot.box, half_w, half_h) for spot in spots.values()))
+        if room is not None and (abs(dx * far) + half_w > room.half_width or abs(dy * far) + half_h > room.half_height):
+            return None
+        spots[i] = _Spot((dx * far, dy * far, half_w, half_h), far - alone)
+    return [spots[i] for i in range(len(pieces))]
 
 
-def runs_of(kinds: Sequence[str]) -> Iterator[tuple[int, int, str]]:
-    """Stretches of equal kind among 360 whole degrees: first degree, degree after the last (may pass 360), kind."""
-    turns = [d for d in range(360) if kinds[d] != kinds[d - 1]]
-    if not turns:
-        yield 0, 360, kinds[0]
-        return
-    for first, after in zip(turns, [*turns[1:], turns[0] + 360], strict=True):
-        yield first, after, kinds[first]
+def _barred(i: int, pieces: list[_Piece], spots: list[_Spot], ring: float) -> bool:
+    """Whether another figure stands between one and the ring."""
+    near = _along(pieces[i].ray, spots[i].box)[0]
+    ways = (_along(pieces[i].ray, spot.box) for j, spot in enumerate(spots) if j != i)
+    return any(low < min(near, high) and high > ring for low, high in ways)
+
+
+def _places(pieces: list[_Piece], spots: list[_Spot], scale: Scale) -> tuple[Place, ...]:
+    places = []
+    for i, (piece, spot) in enumerate(zip(pieces, spots, strict=True)):
+        x, y, half_w, half_h = spot.box
+        barred = spot.pushed > 0 and _barred(i, pieces, spots, scale.ring)
+        way = (scale.ring, scale.ring if barred else _along(piece.ray, spot.box)[0])
+        # An outline's x = 0 is the middle of its box.
+        places.append(Place(piece.view, x, y - half_h + AIR / 2 + piece.below, scale.tall * piece.share, half_w,
+                            piece.label, way, spot.pushed))
+    return tuple(places)
 
 
 def letters_on(

@@ -10,6 +10,7 @@ import re
 import shutil
 import stat
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -275,8 +276,9 @@ def test_svg_is_true_in_millimetres(layout, tmp_path, scale):
     text = (out / "outlines" / "Ferry_keeper_000.svg").read_text()
     width, high = (float(re.search(rf' {side}="([\d.]+)mm"', text).group(1)) for side in ("width", "height"))
     assert re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', text).groups() == (f"{width:.2f}", f"{high:.2f}")
-    numbers = [float(v) for v in re.findall(r"-?[\d.]+", re.search(r'id="figure".*? d="([^"]+)"', text).group(1))]
-    x, y = numbers[::2], numbers[1::2]
+    rings = re.search(r'id="figure".*? d="([^"]+)"', text).group(1).split("z")[:-1]
+    steps = [np.array(re.findall(r"-?(?:\d+\.?\d*|\.\d+)", ring), float).reshape(-1, 2) for ring in rings]
+    x, y = np.concatenate([ring.cumsum(axis=0) for ring in steps]).T
     assert max(y) - min(y) == pytest.approx(1720 / scale, abs=0.05)
     assert max(x) - min(x) == pytest.approx(0.5 * 1720 / scale, abs=0.05)  # 0.1 of the post and 0.4 of the arm
     plumb = float(re.search(r'id="plumb".*? d="M([\d.]+),', text).group(1))
@@ -383,3 +385,22 @@ def test_swap_that_fails_brings_the_old_set_back(layout, tmp_path, monkeypatch):
 def test_place_that_cannot_be_written_is_one_sentence(layout):
     with pytest.raises(OutputError, match="cannot be written"):
         write_set.export(layout, Path("/proc/none/set"))
+
+
+def test_the_set_is_drawn_with_every_bend_of_the_contour():
+    """Within 0.2 mm on the sheet to scale and in the outline file, where the measured outline is off by more."""
+    turn = np.linspace(0, 2 * np.pi, 1500, endpoint=False)
+    fine = shapely.Polygon(np.column_stack([0.25 * np.sin(turn), 0.5 - 0.5 * np.cos(turn)]))
+    coarse = fine.simplify(0.0006)
+    view = replace(view_at(0), outline=replace(view_at(0).outline, polygon=coarse, contour=fine))
+    layout = reference_set.lay_out("k", [view], model_height_m=1.72)
+    (figure,) = layout.figures
+    mm = write_set.print_height(layout, 2)
+    truth = affinity.scale(affinity.translate(fine, 0, -1), mm, mm, origin=(0, 0)).boundary
+    assert truth.hausdorff_distance(affinity.scale(figure.polygon, mm, mm, origin=(0, 0)).boundary) < 0.2
+    text = outline_svg(figure, layout, pose_mm=mm)
+    ring = re.search(r'id="figure".*? d="M([^z]+)z', text).group(1)
+    drawn = np.array(re.findall(r"-?(?:\d+\.?\d*|\.\d+)", ring), float).reshape(-1, 2).cumsum(axis=0)
+    plumb = float(re.search(r'id="plumb".*? d="M([\d.]+),', text).group(1))
+    ground = float(re.search(r'id="ground".*? d="M0.00,([\d.]+)', text).group(1))
+    assert shapely.Polygon(drawn - (plumb, ground)).boundary.hausdorff_distance(truth) < 0.2

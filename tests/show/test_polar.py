@@ -14,7 +14,7 @@ from PIL import Image
 from silhouette.reading.circle import walk_round
 from silhouette.records import Pose, Ranking
 from silhouette.show import ink, polar
-from silhouette.show.wheel_layout import direction
+from silhouette.show.wheel_layout import direction, lay_out
 
 SIZES = {"chart": polar.CHART, "A4 page": (523.0, 385.0), "A3 page": (770.0, 560.0)}
 
@@ -40,7 +40,7 @@ def test_type_keeps_apart(pose_at: Callable[..., Pose], check_type: Any, check_c
 def test_figures_keep_apart_and_stand_on_their_rays(pose_at: Callable[..., Pose]) -> None:
     pose = pose_at("reach_up", 24)
     frame = polar._Frame.of(523, 385)
-    layout = polar.lay_out(pose.views, frame.room, polar.shared_scale([pose], 523, 385))
+    layout = lay_out(pose.views, frame.room, polar.shared_scale([pose], 523, 385))
     boxes = np.array([p.box for p in layout.places])
     for i, a in enumerate(boxes):
         rest = boxes[i + 1:]

@@ -117,3 +117,17 @@ def test_negative_spaces_alone(pose_at: Callable[..., Pose], tmp_path: Path) -> 
 def test_a_stop_taken_twice_is_told_apart(twice_pose: Pose) -> None:
     told = [t.get_text() for t in sheet.draw_sheet(twice_pose).texts]
     assert told.count("0") == 1 and told.count("0 again") == 1
+
+
+def test_the_sheet_of_spaces_says_what_it_shows(pose_at: Callable[..., Pose], tmp_path: Path, check_type: Any,
+                                                monkeypatch: pytest.MonkeyPatch) -> None:
+    pages: list[Any] = []
+    monkeypatch.setattr(ink, "save_figure", lambda figure, path, **how: pages.append(figure) or path)
+    sheet.write_spaces(Ranking((pose_at("akimbo", 8),)), tmp_path)
+    sheet.write_sheet(Ranking((pose_at("akimbo", 8),)), tmp_path)
+    spaces, plain = ([t.get_text() for ax in page.axes for t in ax.texts] for page in pages)
+    assert {"The spaces alone", "enclosed gap", "open gap", sheet.SPACES} <= set(spaces)
+    assert not {"The spaces alone", "enclosed gap"} & set(plain)
+    key = pages[0].axes[0].collections
+    assert [tuple(round(255 * c) for c in k.get_facecolor()[0][:3]) for k in key] == [(31, 26, 23), (157, 148, 139)]
+    check_type(pages[0])

@@ -39,7 +39,7 @@ def measured(polygon: Polygon) -> Measures:
     """Only its holes are told; nothing stands out."""
     holes = [Polygon(ring) for ring in polygon.interiors]
     gaps = tuple(Gap(hole, "enclosed", hole.area / polygon.convex_hull.area, 0.0) for hole in holes)
-    return Measures(0.1, 3, 0.5, 0.4, gaps, (), (), 0.8, 0.3, 0.7, 0.7)
+    return Measures(0.1, 3, 0.5, gaps, (), (), 0.8, 0.3, 0.7, 0.7)
 
 
 def drawn(polygon: Polygon, *why: Reason, angle: float = 0.0) -> View:
