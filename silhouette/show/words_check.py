@@ -114,8 +114,9 @@ def _pose_held(f: Finding, _: Sequence[Stop]) -> str:
 
 
 def _moved_how(f: Finding) -> str:
-    way = "elsewhere" if f["way"] == "elsewhere" else f"{f['way']} than before"
-    return f"the figure at {f.where} is {way} by {how_far(f)}"
+    if f["way"] == "elsewhere":
+        return f"the figure has moved at {f.where} by {how_far(f)}"
+    return f"the figure at {f.where} is {f['way']} than before by {how_far(f)}"
 
 
 def _pose_changed(f: Finding, stops: Sequence[Stop]) -> str:

@@ -109,7 +109,7 @@ def test_a_moved_stop_is_retaken_and_a_doubtful_one_looked_at() -> None:
     assert do(moved("pose moved", (9,)), TURN) == "Retake 135."
     assert do(moved("pose moved", (1, 9), "look"), TURN).startswith("Look at 15 and 135")
     change = moved("pose changed", tuple(range(12, 25)), way="elsewhere")
-    assert evidence(change, TURN).startswith("From 180 on the figure at arm height is elsewhere by")
+    assert evidence(change, TURN).startswith("From 180 on the figure has moved at arm height by")
     assert do(change, TURN).endswith("retake from 180 on.")
 
 
