@@ -14,7 +14,7 @@ from silhouette.known import Memory
 from silhouette.records import Pixels, Pose, Ranking, View
 from silhouette.results import placed
 from silhouette.settings import Paper
-from silhouette.writing import whole_folder
+from silhouette.writing import PHOTOGRAPHS, whole_folder
 
 SHEET_PX = 600
 """Longer side of a photograph on the contact sheet, pixels."""
@@ -48,8 +48,8 @@ def write(
         critique.write_critique(shown, folder / "critique.pdf", paper=paper)
         report.write_report(shown, folder / "report.html")
         if photos:
-            (folder / "photos").mkdir()
-            sheet.write_sheet(shown, folder / "photos", photos=photograph)
+            (folder / PHOTOGRAPHS).mkdir()
+            sheet.write_sheet(shown, folder / PHOTOGRAPHS, photos=photograph)
         if masks:
             for pose in ranking.poses:
                 write_masks(pose, folder / "masks" / pose.name)

@@ -78,7 +78,7 @@ def add_results(parser: argparse.ArgumentParser, default: Path | None = None) ->
     says = "folder for the results" if default is None else "folder for the results (%(default)s)"
     add("-o", "--out", type=Path, default=default, metavar="OUT", help=says)
     add("--masks", action="store_true", help="also save the cut-outs: masks/POSE/STILL.png")
-    add("--photos", action="store_true", help="also a sheet of the photographs, in photos/; it may show a body")
+    add("--photos", action="store_true", help="also a sheet of the photographs, in photographs/; it may show a body")
     add_paper(parser)
 
 

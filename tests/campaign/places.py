@@ -244,11 +244,11 @@ def _set_in_a_set(s: Scene) -> None:
 
 def _masks_home(s: Scene) -> None:
     """Masks and sheets have folders of their own in the results; pictures may lie in folders of these names."""
-    name = s.case.dice.choice(("masks", "photos"))
+    name = s.case.dice.choice(("masks", "photographs"))
     home = s.home / "home"
     samples.pose(home / name / "hauling", (0, 90))
     source = home / name / "hauling" if name == "masks" else home / name
-    if name == "photos":
+    if name == "photographs":
         shutil.copy2(home / name / "hauling" / "000.jpg", source / "000.jpg")
     s.run(source, home, {2}, ("score", *READ, f"--{name}"))
 
