@@ -250,7 +250,7 @@ def _masks_home(s: Scene) -> None:
     source = home / name / "hauling" if name == "masks" else home / name
     if name == "photographs":
         shutil.copy2(home / name / "hauling" / "000.jpg", source / "000.jpg")
-    s.run(source, home, {2}, ("score", *READ, f"--{name}"))
+    s.run(source, home, {2}, ("score", *READ, "--masks" if name == "masks" else "--photos"))
 
 
 def _mount(s: Scene) -> None:
