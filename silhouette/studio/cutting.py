@@ -3,12 +3,14 @@
 Four steps, each a command (``python -m silhouette.studio.cutting STEP ...``), each the same every time from its seed:
 
 - ``bodies FILE --count 1800 --seed 7``: bodies seen from somewhere, where anny and pyvista are installed;
-- ``stock FOLDER --bodies FILE --pictures 60000 --seed 1``: pictures composed of them (``cutting_pictures.py``) and
+- ``stock FOLDER --bodies FILE --pictures 68000 --seed 1``: pictures composed of them (``cutting_pictures.py``) and
   their backdrops as the cutter estimates them; as many processes as there are cores, which change nothing;
-- ``learn FOLDER --stock FOLDER --kept-out FOLDER --steps 30000 --seed 5``: the training, so many steps; on a GPU;
+- ``learn FOLDER --stock FOLDER --kept-out FOLDER --steps 26000 --seed 5``: the training, so many steps; on a GPU;
+  ``--start FOLDER`` goes on from an earlier one;
 - ``export FOLDER FILE.onnx``: what ``learn`` wrote, as ONNX, and the record of all four steps beside it, as JSON.
 
-``cutout/FIGURE_NET.md`` is the card of the network: what it was trained on and how well it does.
+``cutout/FIGURE_NET.md`` is the card of the network: where the shipped weights come from (an earlier form of this
+script), what this one makes, and how well both do.
 """
 
 from __future__ import annotations
@@ -54,10 +56,9 @@ TOGETHER = 250
 ALONE, CLOSE, GLANCE = 0.6, 0.35, 0.15
 """Shares of pictures whose backdrop is estimated from them alone; of which only the surroundings of the figure are
 seen; which are seen as small as at the first glance."""
-MARKED = 12
-"""Times that the network is marked on kept-out pictures while it learns."""
-EARLY = 500
-"""Step at which the weights' digest is noted, so that a repeated training can be compared before its end."""
+NOTED, EARLY = 12, 500
+"""Times that loss and the weights' digest are noted while the network learns, beside once early on, at this step: so
+that a repeated training can be compared before its end."""
 Group = tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]
 """Pictures (n, h, w, 3), backdrops (n, h, w, 3), the figure's share of each pixel (n, h, w), all uint8; noise (n,)."""
 
@@ -149,17 +150,18 @@ def _render(points: NDArray[np.float64], faces: NDArray[np.int64], place: NDArra
     return Seen(jpeg[0], jpeg[1], png)
 
 
-def make_stock(folder: Path, bodies: Path, pictures: int, seed: int, workers: int | None = None) -> dict[str, Any]:
+def make_stock(folder: Path, bodies: Path, pictures: int, seed: int, workers: int | None = None,
+               together: int = TOGETHER) -> dict[str, Any]:
     """Compose pictures and estimate their backdrops; returns the record, which is written to ``stock.json`` too.
 
     Each picture is drawn from the seed and its own number, so neither the number of processes nor that of the pictures
-    changes any of them. Files ``0000.npz ...`` hold TOGETHER of them, those of one size side by side.
+    changes any of them. Files ``0000.npz ...`` hold ``together`` of them, those of one size side by side.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    firsts = range(0, pictures, TOGETHER)
-    job = partial(_one_file, folder, bodies, seed, pictures)
+    numbers = [range(at, min(at + together, pictures)) for at in range(0, pictures, together)]
+    job = partial(_one_file, folder, bodies, seed)
     with multiprocessing.get_context("spawn").Pool(workers or multiprocessing.cpu_count()) as pool:
-        digests = pool.map(job, firsts, chunksize=1)
+        digests = pool.starmap(job, enumerate(numbers), chunksize=1)
     record = {"pictures": pictures, "seed": seed, "sha256": hashlib.sha256("".join(digests).encode()).hexdigest(),
               "sha256_of_first_file": digests[0], "bodies_sha256": _digest_of_bodies(_load_bodies(bodies)),
               "bodies": len(_load_bodies(bodies)), "versions": versions()}
@@ -173,17 +175,17 @@ def _load_bodies(path: Path) -> list[Seen]:
     return bodies
 
 
-def _one_file(folder: Path, bodies: Path, seed: int, pictures: int, first: int) -> str:
-    """Write the pictures from number ``first`` on; gives the SHA-256 of what the file holds."""
+def _one_file(folder: Path, bodies: Path, seed: int, at: int, numbers: range) -> str:
+    """Write file number ``at`` with the pictures of these numbers; gives the SHA-256 of what it holds."""
     cv2.setNumThreads(1)
     seen = _load_bodies(bodies)
     groups: dict[str, list[tuple[Any, ...]]] = {}
-    for number in range(first, min(first + TOGETHER, pictures)):
+    for number in numbers:
         sample = one_sample(np.random.default_rng([seed, number]), seen)
         groups.setdefault("{}x{}".format(*sample[2].shape), []).append(sample)
     arrays = {f"{kind} {size}": np.stack([s[i] for s in group]) for size, group in sorted(groups.items())
               for i, kind in enumerate(("picture", "backdrop", "share", "noise"))}
-    np.savez(folder / f"{first // TOGETHER:04d}.npz", **arrays)  # type: ignore[arg-type]
+    np.savez(folder / f"{at:04d}.npz", **arrays)  # type: ignore[arg-type]
     digest = hashlib.sha256()
     for name, array in arrays.items():
         digest.update(name.encode() + array.tobytes())
@@ -206,7 +208,7 @@ def one_sample(rng: np.random.Generator, bodies: list[Seen]) -> tuple[Any, ...]:
         window = figure_net.widened(box, alpha.shape)  # type: ignore[arg-type]
         picture, behind, alpha = picture[window], behind[window], alpha[window]
     longer = figure_net.FIRST_LONG if rng.random() < GLANCE else figure_net.LONG
-    size = figure_net.seen_size(*picture.shape[:2], longer)[::-1]
+    size = figure_net.seen_size(picture.shape[0], picture.shape[1], longer)[::-1]
     seen = (cv2.resize(a, size, interpolation=cv2.INTER_AREA) for a in (picture, behind, alpha * 255))
     return *(np.clip(np.round(a), 0, 255).astype(np.uint8) for a in seen), sigma
 
@@ -331,28 +333,36 @@ def _same_every_time(seed: int) -> None:
     torch.backends.cudnn.benchmark = False
 
 
-def learn(folder: Path, stock: Path, kept_out: Path, steps: int, seed: int) -> dict[str, Any]:
-    """Train from nothing for so many steps; writes ``net.pt`` (averaged weights) and ``report.json`` to ``folder``."""
+def learn(folder: Path, stock: Path, kept_out: Path, steps: int, seed: int, rate: float = RATE,
+          start: Path | None = None) -> dict[str, Any]:
+    """Train for so many steps, from nothing or from the folder of an earlier training.
+
+    Writes ``net.pt`` (averaged weights) and ``report.json`` to ``folder``.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     _same_every_time(seed)
     device = "cuda" if torch.cuda.is_available() else "cpu"
     groups, check = load_stock(stock, device), load_stock(kept_out, device)
-    net = Net().to(device).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+    net = Net()
+    if start is not None:
+        net.load_state_dict(torch.load(start / "net.pt", map_location="cpu", weights_only=True))
+    net = net.to(device).to(memory_format=torch.channels_last)  # type: ignore[call-overload]
     state = net.state_dict()
     mean = {k: v.clone() for k, v in state.items()}
     now, kept = ([v for v in held.values() if v.dtype.is_floating_point] for held in (state, mean))
-    optimiser = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3, fused=device == "cuda")
+    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-3, fused=device == "cuda")
     order = batches([len(g[3]) for g in groups], seed)
     report: dict[str, Any] = {
-        "seed": seed, "steps": steps, "batch": BATCH, "rate": RATE, "precision": "float32, products in TF32 on a GPU",
+        "seed": seed, "steps": steps, "batch": BATCH, "rate": rate, "precision": "float32, products in TF32 on a GPU",
         "device": torch.cuda.get_device_name() if device == "cuda" else "cpu", "versions": versions(),
         "stock": json.loads((stock / "stock.json").read_text()),
-        "kept_out": json.loads((kept_out / "stock.json").read_text()), "curve": []}
+        "kept_out": json.loads((kept_out / "stock.json").read_text()), "curve": [],
+        "start": None if start is None else json.loads((start / "report.json").read_text())}
     losses = torch.zeros((), device=device)
     shown = 0
     for step in range(1, steps + 1):
         for part in optimiser.param_groups:
-            part["lr"] = RATE * min(1, step / WARM) * (0.5 * (1 + np.cos(np.pi * step / steps)) + 1e-3)
+            part["lr"] = rate * min(1, step / WARM) * (0.5 * (1 + np.cos(np.pi * step / steps)) + 1e-3)
         at, rows = next(order)
         picture, backdrop, alpha, sigma = _varied(*_batch(groups[at], torch.from_numpy(rows).to(device)))
         loss = loss_of(net(planes(picture, backdrop, sigma).contiguous(memory_format=torch.channels_last)), alpha)
@@ -361,7 +371,7 @@ def learn(folder: Path, stock: Path, kept_out: Path, steps: int, seed: int) -> d
         optimiser.step()
         losses += loss.detach()
         torch._foreach_lerp_(kept, now, 1 - min(KEEP, (1 + step) / (10 + step)))
-        if step in (EARLY, steps) or step % max(1, steps // MARKED) == 0:
+        if step in (EARLY, steps) or step % max(1, steps // NOTED) == 0:
             row = {"step": step, "loss": round(float(losses) / (step - shown), 5), "sha256": digest_of(state)}
             report["curve"].append(row)
             losses.zero_()
@@ -397,14 +407,16 @@ def main() -> None:
     bodies.add_argument("--seed", type=int, default=7)
     stock.add_argument("folder", type=Path)
     stock.add_argument("--bodies", type=Path, required=True)
-    stock.add_argument("--pictures", type=int, default=60000)
+    stock.add_argument("--pictures", type=int, default=68000)
     stock.add_argument("--seed", type=int, default=1)
     stock.add_argument("--workers", type=int)
     learning.add_argument("folder", type=Path)
     learning.add_argument("--stock", type=Path, required=True)
     learning.add_argument("--kept-out", type=Path, required=True)
-    learning.add_argument("--steps", type=int, default=30000)
+    learning.add_argument("--steps", type=int, default=26000)
     learning.add_argument("--seed", type=int, default=5)
+    learning.add_argument("--rate", type=float, default=RATE)
+    learning.add_argument("--start", type=Path)
     exporting.add_argument("folder", type=Path)
     exporting.add_argument("file", type=Path)
     options = parser.parse_args()
@@ -413,7 +425,7 @@ def main() -> None:
     elif options.step == "stock":
         make_stock(options.folder, options.bodies, options.pictures, options.seed, options.workers)
     elif options.step == "learn":
-        learn(options.folder, options.stock, options.kept_out, options.steps, options.seed)
+        learn(options.folder, options.stock, options.kept_out, options.steps, options.seed, options.rate, options.start)
     else:
         export(options.folder, options.file)
 
