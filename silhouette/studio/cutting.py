@@ -354,7 +354,8 @@ def learn(folder: Path, stock: Path, kept_out: Path, steps: int, seed: int, rate
     order = batches([len(g[3]) for g in groups], seed)
     report: dict[str, Any] = {
         "seed": seed, "steps": steps, "batch": BATCH, "rate": rate, "precision": "float32, products in TF32 on a GPU",
-        "device": torch.cuda.get_device_name() if device == "cuda" else "cpu", "versions": versions(),
+        "device": "cuda {}.{}".format(*torch.cuda.get_device_capability()) if device == "cuda" else "cpu",
+        "versions": versions(),
         "stock": json.loads((stock / "stock.json").read_text()),
         "kept_out": json.loads((kept_out / "stock.json").read_text()), "curve": [],
         "start": None if start is None else json.loads((start / "report.json").read_text())}
