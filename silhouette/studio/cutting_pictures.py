@@ -122,7 +122,7 @@ class Painter:
 
     def wall(self) -> tuple[Floats, Floats, Floats]:
         """The empty studio: albedo (h, w, 3), light on it (h, w), and the wall's colour."""
-        wall = self.one_of(0.35, 0.25, 0.10, 0.15, 0.10, 0.05)
+        wall = self.one_of(0.30, 0.22, 0.10, 0.15, 0.18, 0.05)
         albedo = np.ones((self.h, self.w, 3), np.float32) * wall
         x, y = (self.x / self.w - 0.5) * 2, (self.y / self.h - 0.5) * 2
         if self.chance(0.5):
@@ -156,7 +156,7 @@ class Painter:
         if self.chance(0.3):
             ground = ground * np.exp(self.between(0.02, 0.15) * self.rough())[..., None]
         albedo = albedo * (1 - share) + ground * share
-        if self.chance(0.35):
+        if self.chance(0.5):
             lean = self.between(-0.02, 0.02) * (self.x - self.w / 2)
             top = horizon * self.h - self.h * self.between(0.008, 0.05)
             band = ((self.y - lean > top) & (self.y - lean < horizon * self.h))[..., None]
@@ -349,7 +349,7 @@ def compose(rng: np.random.Generator, bodies: list[Seen]) -> tuple[NDArray[np.ui
         ground += paint.between(0.05, 0.3)
     nobody = paint.chance(0.06)
     body = paint.place(bodies[int(rng.integers(len(bodies)))], tall, middle, ground)
-    if paint.chance(0.6 if nobody else 0.2):
+    if paint.chance(0.6 if nobody else 0.25):
         albedo = paint.furniture(albedo, middle)
     empty = albedo * light[..., None]
     if nobody:
@@ -361,7 +361,8 @@ def compose(rng: np.random.Generator, bodies: list[Seen]) -> tuple[NDArray[np.ui
         theirs = paint.dressed(other, wall) * paint.light_on(other)[..., None] * 0.8
         figure = figure * alpha[..., None] + theirs * (1 - alpha[..., None])
         alpha = np.maximum(alpha, other.alpha)
-    tint = 1 + rng.normal(0, 0.03, 3).astype(np.float32)
+    # Light that coloured walls throw back fills their shadows.
+    tint = 1 + rng.normal(0, 0.03 if paint.chance(0.75) else 0.1, 3).astype(np.float32)
     lit = empty * paint.shadows(alpha, body.box)[..., None] ** tint
     return _photograph(paint, lit * (1 - alpha[..., None]) + figure * alpha[..., None], empty, alpha)
 
