@@ -1,9 +1,9 @@
 """How surely each pixel is figure: a small network that sees the picture and its backdrop side by side.
 
-The network (a U-Net of 280,000 weights, ``figure_net.onnx``; its card is ``FIGURE_NET.md``) was trained by an earlier form
-of ``studio/cutting.py`` on rendered bodies before random backdrops. It is given not the picture alone but how the picture
-differs from the estimated backdrop, so what it has to know is what shadows, furniture and figures do to a backdrop, not
-what backdrops look like.
+The network (a U-Net of 280,000 weights, ``figure_net.onnx``; its card is ``FIGURE_NET.md``) was trained by an earlier
+form of ``studio/cutting.py`` on rendered bodies before random backdrops. It is given not the picture alone but how the
+picture differs from the estimated backdrop, so what it has to know is what shadows, furniture and figures do to a
+backdrop, not what backdrops look like.
 """
 
 from __future__ import annotations
