@@ -41,7 +41,7 @@ def needs_strace() -> None:
 
 @dataclass(frozen=True)
 class Run:
-    """One watched run, in a folder of its own with ``home``, ``tmp`` and ``work`` (where it starts)."""
+    """One watched run, in a folder of its own with ``home``, ``tmp`` and ``here`` (where it starts)."""
 
     place: Path
     code: int
@@ -68,10 +68,10 @@ class Run:
 def _watched(place: Path, *python: str | Path, start: Path | None = None, watch: bool = True) -> Run:
     """Run Python with these arguments in an empty home, watched by both watchers.
 
-    It starts in ``work`` of its folder, or in ``start``. Without ``watch`` the watcher inside Python is left out, so
+    It starts in ``here`` of its folder, or in ``start``. Without ``watch`` the watcher inside Python is left out, so
     that the one outside sees what would happen.
     """
-    for folder in ("home", "tmp", "work"):
+    for folder in ("home", "tmp", "here"):
         (place / folder).mkdir(parents=True)
     home, tmp = str(place / "home"), str(place / "tmp")
     kept = {k: v for k, v in os.environ.items() if k in ("PATH", "SYSTEMROOT", "LANG", "LC_ALL", "PYTHONPATH")}
@@ -82,7 +82,7 @@ def _watched(place: Path, *python: str | Path, start: Path | None = None, watch:
     tool = strace()
     outside = [] if tool is None else [tool, "-f", "-qq", "-yy", "--seccomp-bpf", "-e", f"trace={WATCHED}",
                                        "-o", str(place / "calls")]
-    told = subprocess.run([*outside, sys.executable, *map(str, python)], cwd=start or place / "work", env=given,
+    told = subprocess.run([*outside, sys.executable, *map(str, python)], cwd=start or place / "here", env=given,
                           capture_output=True, text=True, timeout=300)
     return Run(place, told.returncode, told.stdout + told.stderr)
 

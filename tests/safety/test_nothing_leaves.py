@@ -111,7 +111,7 @@ def test_the_watcher_outside_sees_a_connection_and_a_look_up(needs_strace: None,
     calls = watched(tmp_path / "run", "-c", TRIES, watch=False).calls
     for tried in ("connect(", "socket(AF_INET"):
         assert any(tried in call for call in leaving(calls))
-    assert "true" in started(calls) and str(tmp_path / "run/work/../beside") in written(calls)
+    assert "true" in started(calls) and str(tmp_path / "run/here/../beside") in written(calls)
 
 
 @pytest.mark.parametrize("name", RUNS)
@@ -178,7 +178,7 @@ def test_a_link_in_a_page_would_be_seen(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", COMMANDS)
 def test_what_is_written_asks_for_nothing(runs: dict[str, Any], name: str) -> None:
     """No page links out, and each tells the browser to fetch nothing, whatever a name may smuggle in."""
-    files = [p for p in (runs[name].place / "work").rglob("*") if p.suffix in (".html", ".svg", ".pdf")]
+    files = [p for p in (runs[name].place / "here").rglob("*") if p.suffix in (".html", ".svg", ".pdf")]
     assert files
     for file in files:
         assert links(file) <= {b"http://www.w3.org/2000/svg"}, file.name
@@ -187,8 +187,8 @@ def test_what_is_written_asks_for_nothing(runs: dict[str, Any], name: str) -> No
 
 
 def test_the_pages_of_this_program_are_among_them(runs: dict[str, Any]) -> None:
-    assert (runs["score"].place / "work/out/report.html").exists()
-    assert (runs["export"].place / "work/out/turnaround.html").exists()
+    assert (runs["score"].place / "here/out/report.html").exists()
+    assert (runs["export"].place / "here/out/turnaround.html").exists()
 
 
 def test_what_may_be_left_or_started_is_told() -> None:
