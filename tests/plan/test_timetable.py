@@ -1,4 +1,4 @@
-"""The session line by line."""
+"""The session line by line. Lengths of posing and of breaks are common practice, no source; the sums are plain."""
 
 from __future__ import annotations
 
