@@ -1,5 +1,5 @@
-"""Perspective by closed forms, worked out by hand (plain geometry), and the bands in which people are told of it (common
-practice, no source)."""
+"""Perspective by closed forms, worked out by hand (plain geometry), and the bands in which people are told of it
+(common practice, no source)."""
 
 from __future__ import annotations
 

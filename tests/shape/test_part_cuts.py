@@ -1,7 +1,7 @@
 """Parts: what a person would cut off, and where.
 
-The dolls are drawn so that the answer follows from what is known of people's cuts: they end at concave points (Hoffman &
-Richards 1984), the shorter of two cuts wins (Singh, Seyranian & Hoffman 1999), and a part stands out by its area, its
+The dolls are drawn so that the answer follows from what is known of people's cuts: they end at concave points (Hoffman
+& Richards 1984), the shorter of two cuts wins (Singh, Seyranian & Hoffman 1999), and a part stands out by its area, its
 protrusion and the sharpness at its base (Hoffman & Singh 1997).
 """
 

@@ -1,7 +1,7 @@
 """The visual hull of a body of spheres, seen by a pinhole: how near it stands, and who moved.
 
-The hull of all other outlines holds a body that stood still (Laurentini 1994), so what sticks out of it moved, or is seen
-from another distance than was taken (silhouette coherence: Hernandez, Schmitt & Cipolla 2007).
+The hull of all other outlines holds a body that stood still (Laurentini 1994), so what sticks out of it moved, or is
+seen from another distance than was taken (silhouette coherence: Hernandez, Schmitt & Cipolla 2007).
 """
 
 from __future__ import annotations
