@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 import silhouette
-from silhouette import known, outputs, scoring, shoot, tables
+from silhouette import known, outputs, scoring, shoot, tables, turnaround
 from silhouette.errors import CutterError, PoseError, SettingsError
 from silhouette.records import CUT_BY_FRAME, INFERRED, ONE_PICTURE, SAME_ANGLE, UNREADABLE
 from silhouette.show import table
@@ -191,6 +191,42 @@ def test_what_was_cut_before_is_reused_until_a_picture_changes(drawn_turn: Calla
     assert any("cutting" in t for t in told)
     for file in (out / known.KNOWN).iterdir():
         assert str(tmp_path).encode() not in file.read_bytes(), "no place is kept"
+
+
+def test_cuts_of_other_weights_are_not_reused(
+    drawn_turn: Callable[..., Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, out = drawn_turn("keeper", [0, 90]), tmp_path / "out"
+    weights = tmp_path / "net.onnx"
+    weights.write_bytes(b"one")
+    monkeypatch.setattr(turnaround, "WEIGHTS", [*turnaround.WEIGHTS, weights])
+    assert any(path.name == "figure_net.onnx" for path in turnaround.WEIGHTS)
+
+    def cut_anew() -> bool:
+        told: list[str] = []
+        memory = known.Memory(out)
+        turnaround.ingest(folder, known=memory, tell=lambda what, done, total: told.append(what))
+        shutil.rmtree(out, ignore_errors=True)
+        out.mkdir()
+        memory.write(out)
+        return any("cutting" in t for t in told)
+
+    assert [cut_anew(), cut_anew()] == [True, False]
+    weights.write_bytes(b"two!")
+    assert [cut_anew(), cut_anew()] == [True, False]
+
+
+def test_a_remembered_pose_can_be_checked_too(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder, out = drawn_turn("keeper", EIGHT), tmp_path / "out"
+    memory = known.Memory(out)
+    first = turnaround.ingest(folder, known=memory, looks=True)
+    out.mkdir()
+    memory.write(out)
+    again = turnaround.ingest(folder, known=known.Memory(out), looks=True)
+    assert again.stops == first.stops and again.looks is not None and first.looks is not None
+    for one, other in zip(first.looks, again.looks, strict=True):
+        assert one is not None and other is not None
+        assert (one.thumb == other.thumb).all() and one.edge_width == other.edge_width
 
 
 def test_two_processes_give_the_same_answer(drawn_turn: Callable[..., Path]) -> None:

@@ -46,7 +46,12 @@ OFF_SPOT, FAR_OFF = 0.03, 0.06
 
 
 def check_turnaround(
-    name: str, stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float | None = None
+    name: str,
+    stops: Sequence[Stop],
+    looks: Sequence[StopLook],
+    *,
+    height_m: float | None = None,
+    turned: Floats | None = None,
 ) -> CheckReport:
     """Answer every question of the shoot check.
 
@@ -56,6 +61,7 @@ def check_turnaround(
     stops : n stops in the order shot
     looks : n looks, one a stop, by :func:`silhouette.check.look.look_at`
     height_m : the figure's height in the room as it stands in the pose, metres, if known: turns shares into centimetres
+    turned : (n,) degrees turned since the first stop, where more is known of them than the stops' angles say
 
     Raises
     ------
@@ -64,10 +70,10 @@ def check_turnaround(
     """
     if not any(look.mask.any() for look in looks):
         raise PoseError("No figure was found in any of the pictures.", do="Film the model before a plain backdrop.")
-    turned = turned_through(stops)
+    turned = turned_through(stops) if turned is None else turned
     sure = [k for k, look in enumerate(looks) if look.mask.any() and look.confidence >= TRUST]
     same_size = len({looks[k].mask.shape for k in sure}) == 1
-    known = any(s.angle_from != "spread" for s in stops)
+    known = _told(stops)
     pose, moved = None, None
     if len(sure) >= 2 and same_size:
         moved = spot.jump([looks[k].mask for k in sure])
@@ -95,6 +101,11 @@ def _turn_lost() -> list[Finding]:
     return [Finding(check, "unknown", (), text, "") for check in ("full turn", "missing stops", "doubled stops")]
 
 
+def _told(stops: Sequence[Stop]) -> bool:
+    """Whether anything but an even spread says how far the model turned."""
+    return any(s.angle_from != "spread" or s.angle_sure is not None for s in stops)
+
+
 def turned_through(stops: Sequence[Stop]) -> Floats:
     """(n,) degrees turned since the first stop, past 360 if need be; negative where the model turned to its right."""
     angles = np.asarray([s.angle for s in stops], dtype=np.float64)
@@ -110,7 +121,7 @@ def full_turn(stops: Sequence[Stop], turned: Floats) -> Finding:
     """Did the model come back to where it started, and how far past it?"""
     if len(stops) < LEAST_STOPS:
         return Finding("full turn", "unknown", (), "Too few stops to speak of a turn.", NEEDED)
-    if all(s.angle_from == "spread" for s in stops):
+    if not _told(stops):
         text = "The stops have no angles of their own: they were spread evenly."
         return Finding("full turn", "unknown", (), text, NEEDED)
     total, step = abs(float(turned[-1])), steps.usual_step(turned)
@@ -133,7 +144,7 @@ def full_turn(stops: Sequence[Stop], turned: Floats) -> Finding:
 
 def missing_stops(stops: Sequence[Stop], turned: Floats) -> Finding:
     """Is a step so much larger than the others that a stop was skipped?"""
-    if len(stops) < 5 or all(s.angle_from == "spread" for s in stops):
+    if len(stops) < 5 or not _told(stops):
         return Finding("missing stops", "unknown", (), "The steps between the stops are not known.", "")
     usual, wide = steps.usual_step(turned), steps.skipped(turned)
     if not wide:
@@ -153,7 +164,7 @@ def missing_stops(stops: Sequence[Stop], turned: Floats) -> Finding:
 
 def doubled_stops(stops: Sequence[Stop], turned: Floats, looks: Sequence[StopLook]) -> Finding:
     """Were two stops shot at one angle?"""
-    if len(stops) < 5 or all(s.angle_from == "spread" for s in stops):
+    if len(stops) < 5 or not _told(stops):
         return Finding("doubled stops", "unknown", (), "The steps between the stops are not known.", "")
     twice = steps.repeated(turned, [look.mask for look in looks])
     if not twice:

@@ -373,7 +373,7 @@ def _add_settings(parser: argparse.ArgumentParser, *, reading: bool = True) -> N
     """Flags for the fields of Settings; without ``reading`` those that only a score needs are left out."""
     default = Settings()
     add = parser.add_argument_group("settings").add_argument
-    add("--span", type=float, default=default.span, help="degrees that unnamed stills cover: 360, or 180 (%(default)g)")
+    add("--span", type=float, default=default.span, help="degrees that unnamed stills cover, 360 or 180 (found)")
     add("--turn", choices=("left", "right"), default=default.turn, help="the model turned to its own (%(default)s)")
     add(
         "--start", type=float, default=default.start, help="angle of the first stop, 0 = faces the camera (%(default)g)"
