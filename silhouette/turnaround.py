@@ -104,11 +104,11 @@ def ingest(
     refuse_missing(place)
     shot = _shot_at(place)
     key = "" if known is None else _key(shot, settings)
-    done = None if known is None else _recall(shot, known, key)
+    done = _recall(shot, known, key) if known is not None and key else None
     if done is None:
         cut_out = _cut_clip if shot.stops is None else _cut_stills
         done = cut_out(shot, settings, run, tell, looks)
-        if known is not None:
+        if known is not None and key and not any(stop.problem for stop in done.stops):  # problems name the place
             known.keep(key, done.stops, done.cuts, done.extra)
     else:
         tell(f"{shot.name}: known", len(done.stops), len(done.stops))

@@ -216,6 +216,20 @@ def test_cuts_of_other_weights_are_not_reused(
     assert [cut_anew(), cut_anew()] == [True, False]
 
 
+def test_a_pose_with_a_bad_picture_is_not_remembered_since_its_problem_names_the_place(
+    drawn_turn: Callable[..., Path], tmp_path: Path
+) -> None:
+    folder, out = drawn_turn("keeper", [0, 90]), tmp_path / "out"
+    (folder / "090.jpg").write_text("x")
+    memory = known.Memory(out)
+    assert str(tmp_path) in (turnaround.ingest(folder, known=memory).stops[1].problem or "")
+    out.mkdir()
+    memory.write(out)
+    for file in out.rglob("*.npz"):
+        with np.load(file) as held:
+            assert str(tmp_path) not in str(held["story"])
+
+
 def test_a_remembered_pose_can_be_checked_too(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
     folder, out = drawn_turn("keeper", EIGHT), tmp_path / "out"
     memory = known.Memory(out)
