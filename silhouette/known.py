@@ -99,6 +99,10 @@ class Memory:
         self._packed[key] = packed
         return stops, cuts, extra
 
+    def holds(self, key: str) -> bool:
+        """Whether this run has recalled or kept something under this key."""
+        return key in self._packed
+
     def keep(self, key: str, stops: Sequence[Stop], cuts: Sequence[Cut | None], extra: dict[str, Any]) -> None:
         """Remember these cut-outs, and some plain data with them, under this key."""
         held = BytesIO()

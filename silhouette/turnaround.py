@@ -104,16 +104,8 @@ def ingest(
     refuse_missing(place)
     shot = _shot_at(place)
     key = "" if known is None else _key(shot, settings)
-    done = _recall(shot, known, key) if known is not None and key else None
-    if done is None:
-        cut_out = _cut_clip if shot.stops is None else _cut_stills
-        done = cut_out(shot, settings, run, tell, looks)
-        if known is not None and key and not any(stop.problem for stop in done.stops):  # problems name the place
-            known.keep(key, done.stops, done.cuts, done.extra)
-    else:
-        tell(f"{shot.name}: known", len(done.stops), len(done.stops))
-    if not done.stops:
-        raise AnglesError("no stop of the turn could be found.", path=place)
+    done = _recall(shot, known, key, tell) or _cut_out(shot, settings, run, tell, looks)
+    _keep(done, known, key)
     motion = done.extra.get("motion_share")
     angled = assign_angles(
         done.stops, done.cuts, settings, given=shot.given, motion=None if motion is None else np.array(motion)
@@ -267,6 +259,13 @@ class _Done(NamedTuple):
     """Of a clip, how much the picture moved between its stops, and what was noticed while it was read."""
 
 
+def _cut_out(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: bool) -> _Done:
+    done = (_cut_clip if shot.stops is None else _cut_stills)(shot, settings, run, tell, looks)
+    if not done.stops:
+        raise AnglesError("no stop of the turn could be found.", path=shot.files[0])
+    return done
+
+
 def _cut_stills(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: bool) -> _Done:
     stops = shot.stops or []
     sample = [stops[i].source for i in background_model.sample(len(stops))]
@@ -379,18 +378,27 @@ def _key(shot: _Shot, settings: Settings) -> str:
         return ""
 
 
-def _recall(shot: _Shot, known: Memory, key: str) -> _Done | None:
+def _recall(shot: _Shot, known: Memory | None, key: str, tell: Progress) -> _Done | None:
     """The cut-outs of these very pictures from an earlier run; the stops as they lie there now."""
-    found = known.recall(key, shot.files)
+    found = known.recall(key, shot.files) if known is not None and key else None
     if found is None:
         return None
     stops, cuts, extra = found
     if shot.stops is None:
-        return _Done(stops, cuts, None, extra) if {"motion_share", "notes"} <= extra.keys() else None
-    if len(stops) != len(shot.stops):
+        if not stops or not {"motion_share", "notes"} <= extra.keys():
+            return None
+    elif len(stops) != len(shot.stops):
         return None
-    now = [
-        replace(new, full_size=old.full_size, focal_35mm=old.focal_35mm, problem=old.problem)
-        for new, old in zip(shot.stops, stops, strict=True)
-    ]
-    return _Done(now, cuts, None, {})
+    else:
+        stops = [
+            replace(new, full_size=old.full_size, focal_35mm=old.focal_35mm)
+            for new, old in zip(shot.stops, stops, strict=True)
+        ]
+    tell(f"{shot.name}: known", len(stops), len(stops))
+    return _Done(stops, cuts, None, extra)
+
+
+def _keep(done: _Done, known: Memory | None, key: str) -> None:
+    """Remember the cut-outs, unless a picture has a problem: its sentence names the place, which is not kept."""
+    if known is not None and key and not known.holds(key) and not any(stop.problem for stop in done.stops):
+        known.keep(key, done.stops, done.cuts, done.extra)
