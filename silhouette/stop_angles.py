@@ -86,20 +86,21 @@ def _by_outlines(
     found = None
     if len(stops) >= LEAST_FITTED and settings.span in (None, 180, 360):  # of another part of a turn nothing is known
         found = estimate.estimate_angles(masks, start=settings.start, turn=settings.turn)
-    told = found if found is not None and respread.is_told(found) else None
+    unsure = respread.BARELY if found is None else respread.least_sure(found, masks)
+    told = found if unsure < respread.UNSURE else None
     half = respread.half_turn(told) if told is not None and settings.span != 360 else None
     span = settings.span or (360.0 if half is None else 180.0)
     repeats = half if span == 180 and half is not None else _ends_where_it_began(cuts, span)
     even = filenames.spread(len(stops), span, start=settings.start, turn=settings.turn, repeats=repeats)
     notes = [_spread_note(len(stops), span, repeats, seen=settings.span is None and span == 180)]
-    if told is not None and span == 360 and len(stops) >= respread.LEAST_STOPS:
+    if told is not None and span == 360 and sum(m is not None for m in masks) >= respread.LEAST_STOPS:
         against = respread.respread(told, masks, even, start=settings.start, full=settings.span is not None)
         if against.better:
             angled = _with(stops, against.angles, against.sure, "outline")
             return Assigned(angled, (_outline_note(stops, against),), _signed(told, settings))
         notes += [_doubt(stops, even, against)] if against.moved else []
     sure = None
-    if found is not None and respread.is_guessed(found):
+    if found is not None and unsure < respread.BARELY:
         sure = np.maximum(found.sure, apart(np.asarray(even), found.angles))
     return Assigned(
         _with(stops, even, sure, "spread"),

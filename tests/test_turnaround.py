@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 import pytest
 
-from silhouette import scoring, turnaround
+from silhouette import scoring, shoot, turnaround
 from silhouette.errors import PoseError
 
 
@@ -120,6 +120,17 @@ def test_odd_files_among_the_pictures_are_told_and_passed_over(drawn_turn: Calla
     shot = turnaround.ingest(folder)
     bad = {stop.name for stop in shot.stops if stop.problem}
     assert bad == {"020", "030", "040", "050"} and len(shot.stops) == 8
+
+
+@pytest.mark.parametrize("bad", [0, 5, 11])
+def test_a_still_that_cannot_be_read_keeps_its_place_in_the_turn(drawn_turn: Callable[..., Path], bad: int) -> None:
+    folder = drawn_turn("keeper", range(0, 360, 30), stem="IMG_{i:04d}")
+    (folder / f"IMG_{bad:04d}.jpg").write_text("x")
+    shot = turnaround.ingest(folder, looks=True)
+    assert [stop.angle for stop in shot.stops] == list(range(0, 360, 30))
+    assert [k for k, cut in enumerate(shot.cuts) if cut is None] == [bad]
+    assert shot.turned is not None and len(shot.turned) == 12
+    assert len(shoot.check_turnaround(shot).report.stops) == 11
 
 
 @pytest.mark.parametrize("place", ["loop", "n" * 300, "nul\0", "nowhere", "locked/in"])

@@ -64,14 +64,10 @@ class Respread(NamedTuple):
         return bool(self.skipped or self.repeated or self.ends)
 
 
-def is_told(found: Turned) -> bool:
-    """Whether the outlines tell every angle well enough to go by."""
-    return bool(found.sure.max() < UNSURE)
-
-
-def is_guessed(found: Turned) -> bool:
-    """Whether they tell at least roughly how far the model turned."""
-    return bool(found.sure.max() < BARELY)
+def least_sure(found: Turned, masks: Sequence[Mask | None]) -> float:
+    """How unsure the outlines are where they are least so, degrees: under :data:`UNSURE` they are to go by, under
+    :data:`BARELY` they tell at least roughly how far the model turned. A stop without an outline does not count."""
+    return float(max((s for s, mask in zip(found.sure, masks, strict=True) if mask is not None), default=BARELY))
 
 
 def half_turn(found: Turned) -> bool | None:
@@ -91,7 +87,7 @@ def respread(
 
     Parameters
     ----------
-    found : angles that the outlines tell, see :func:`is_told`
+    found : angles that the outlines tell, see :func:`least_sure`
     masks : n masks in the order shot, None where the cut is not trusted
     even : n angles spread evenly over a full turn, degrees
     start : angle of the first stop, degrees
@@ -100,7 +96,8 @@ def respread(
     angles, closed = found.angles.copy(), apart(even[-1], start) < 1e-6
     if closed:  # the last outline repeats the first, which tells more than the fit
         angles[-1] = start % 360
-    moved = [k for k, (a, b) in enumerate(zip(angles, even, strict=True)) if apart(a, b) >= UNSURE]
+    seen = [k for k, mask in enumerate(masks) if mask is not None]
+    moved = [k for k in seen if apart(angles[k], even[k]) >= UNSURE]
     skipped, repeated = steps.skipped(found.turned), steps.repeated(found.turned, masks)
     total, step = float(found.turned[-1]), steps.usual_step(found.turned)
     early = total + step < 360.0 - max(steps.GAP * step, steps.GAP_DEG)
