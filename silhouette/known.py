@@ -10,7 +10,8 @@ import hashlib
 import json
 import zipfile
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict
+from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -25,31 +26,38 @@ MOST_BYTES = 512 << 20
 """Most that one remembered pose may unpack to; a damaged file can claim anything."""
 
 
-@dataclass(frozen=True)
-class Taken:
-    """One picture after the camera and the scissors, before it is measured."""
-
-    stop: Stop
-    """Its angle is nan until the angles of the turn are known."""
-    cut: Cut | None
-    full_size: tuple[int, int] = (0, 0)
-    focal_35mm: float | None = None
-    problem: str | None = None
+Known = tuple[list[Stop], list[Cut | None], dict[str, Any]]
+"""The stops of one place, what was cut out at each, and some plain data with them."""
 
 
-def key_of(files: Sequence[Path], asked: dict[str, Any]) -> str:
-    """A short digest of what the cut-outs depend on: the pictures' content, the settings that matter, the version.
+def key_of(files: Sequence[Path], asked: dict[str, Any], weights: Sequence[Path] = ()) -> str:
+    """A short digest of what the cut-outs depend on: the pictures' content, the settings that matter, the version, and
+    the weights of the networks that cut.
 
     Raises
     ------
     OSError
         If a file cannot be read.
     """
-    stamp: list[Any] = [__version__, sorted(asked.items())]
-    for path in files:
-        with path.open("rb") as file:
-            stamp.append((path.name, hashlib.file_digest(file, "sha256").hexdigest()))
+    stamp: list[Any] = [__version__, sorted(asked.items()), [_digest_once(path) for path in weights]]
+    stamp += [(path.name, _digest(path)) for path in files]
     return hashlib.sha256(json.dumps(stamp, default=str).encode()).hexdigest()[:24]
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _digest_once(path: Path) -> str:
+    """Of a large file that all poses share, taken once while it is not touched."""
+    told = path.stat()
+    return _digest_of(path, told.st_mtime_ns, told.st_size)
+
+
+@lru_cache
+def _digest_of(path: Path, changed: int, size: int) -> str:
+    return _digest(path)
 
 
 class Memory:
@@ -65,7 +73,7 @@ class Memory:
         self._folder = out / KNOWN
         self._packed: dict[str, bytes] = {}
 
-    def recall(self, key: str, files: Sequence[Path]) -> tuple[list[Taken], dict[str, Any]] | None:
+    def recall(self, key: str, files: Sequence[Path]) -> Known | None:
         """What is known of these files under this key, or None; a damaged memory counts as unknown.
 
         A clip is one file with many stops; of stills each has one.
@@ -81,16 +89,24 @@ class Memory:
             with np.load(BytesIO(packed), allow_pickle=False) as data:
                 story = json.loads(str(data["story"]))
                 where = {path.name: path for path in files}
-                taken, extra = [_revive(row, data, where) for row in story["taken"]], dict(story["extra"])
+                stops = [_stop(row, where) for row in story["stops"]]
+                cuts = [_cut(row, data) for row in story["cuts"]]
+                extra = dict(story["extra"])
+                if len(stops) != len(cuts):
+                    return None
         except Exception:  # whatever a damaged file makes of its reader: it is only slower without
             return None
         self._packed[key] = packed
-        return taken, extra
+        return stops, cuts, extra
 
-    def keep(self, key: str, taken: Sequence[Taken], extra: dict[str, Any]) -> None:
+    def holds(self, key: str) -> bool:
+        """Whether this run has recalled or kept something under this key."""
+        return key in self._packed
+
+    def keep(self, key: str, stops: Sequence[Stop], cuts: Sequence[Cut | None], extra: dict[str, Any]) -> None:
         """Remember these cut-outs, and some plain data with them, under this key."""
         held = BytesIO()
-        np.savez_compressed(held, **_pack(taken, extra))
+        np.savez_compressed(held, **_pack(stops, cuts, extra))
         self._packed[key] = held.getvalue()
 
     def write(self, results: Path) -> None:
@@ -101,33 +117,35 @@ class Memory:
             (results / KNOWN / f"{key}.npz").write_bytes(packed)
 
 
-def _pack(taken: Sequence[Taken], extra: dict[str, Any]) -> dict[str, Any]:
+def _pack(stops: Sequence[Stop], cuts: Sequence[Cut | None], extra: dict[str, Any]) -> dict[str, Any]:
     arrays: dict[str, Any] = {}
-    rows = []
-    for i, one in enumerate(taken):
-        row = asdict(replace(one, cut=None))
+    told: dict[str, Any] = {"stops": [], "cuts": [], "extra": extra}
+    for i, (stop, cut) in enumerate(zip(stops, cuts, strict=True)):
+        row = asdict(stop)
         for name in ("source", "given_mask"):
-            row["stop"][name] = None if row["stop"][name] is None else row["stop"][name].name
-        if one.cut is not None:
-            arrays[f"mask_{i}"] = np.packbits(one.cut.mask)
-            size = [i, *one.cut.mask.shape]
-            row["cut"] = {
-                "mask": size,
-                "confidence": one.cut.confidence,
-                "cutter": one.cut.cutter,
-                "flags": one.cut.flags,
-            }
-        rows.append(row)
-    return {**arrays, "story": np.array(json.dumps({"taken": rows, "extra": extra}, default=str))}
+            row[name] = None if row[name] is None else row[name].name
+        told["stops"].append(row)
+        if cut is not None:
+            arrays[f"mask_{i}"] = np.packbits(cut.mask)
+        told["cuts"].append(cut and {
+            "mask": [i, *cut.mask.shape], "confidence": cut.confidence, "cutter": cut.cutter, "flags": cut.flags
+        })
+    return {**arrays, "story": np.array(json.dumps(told, default=str))}
 
 
-def _revive(row: dict[str, Any], data: Any, where: dict[str, Path]) -> Taken:
-    stop, cut = row["stop"], row["cut"]
-    stop["source"] = where[stop["source"]]
-    stop["given_mask"] = None if stop["given_mask"] is None else stop["source"].with_name(stop["given_mask"])
-    stop["hold"] = None if stop["hold"] is None else tuple(stop["hold"])
-    if cut is not None:
-        i, h, w = cut["mask"]
-        mask = np.unpackbits(data[f"mask_{i}"], count=h * w).reshape(h, w).astype(bool)
-        cut = Cut(mask, float(cut["confidence"]), cut["cutter"], tuple(cut["flags"]))
-    return Taken(Stop(**stop), cut, tuple(row["full_size"]), row["focal_35mm"], row["problem"])
+def _stop(row: dict[str, Any], where: dict[str, Path]) -> Stop:
+    source = where[row["source"]]
+    return Stop(**row | {
+        "source": source,
+        "given_mask": None if row["given_mask"] is None else source.with_name(row["given_mask"]),
+        "hold": None if row["hold"] is None else tuple(row["hold"]),
+        "full_size": tuple(row["full_size"]),
+    })
+
+
+def _cut(row: dict[str, Any] | None, data: Any) -> Cut | None:
+    if row is None:
+        return None
+    i, h, w = row["mask"]
+    mask = np.unpackbits(data[f"mask_{i}"], count=h * w).reshape(h, w).astype(bool)
+    return Cut(mask, float(row["confidence"]), row["cutter"], tuple(row["flags"]))

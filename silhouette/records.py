@@ -158,7 +158,7 @@ class Picture:
 
 @dataclass(frozen=True)
 class Stop:
-    """One held position of the turn, before it is cut out: where it came from and at what angle."""
+    """One held position of the turn: where its picture came from and at what angle it was taken."""
 
     index: int
     """From 0, in the order shot."""
@@ -168,13 +168,20 @@ class Stop:
     """Degrees, 0 <= angle < 360."""
     angle_from: AngleFrom
     angle_sure: float | None = None
-    """Half width of the 90 % interval of the angle, degrees; None where the angle was given."""
+    """Half width of the 90 % interval of the angle, degrees; None where the angle was given, or spread evenly with no
+    outlines that could tell."""
     time: float | None = None
     """Seconds from the clip's start of the chosen frame."""
     hold: tuple[float, float] | None = None
     """Start and end of the hold in a clip, seconds."""
     given_mask: Path | None = None
     """A mask corrected by hand (``045.mask.png`` beside the still), used as it is."""
+    full_size: tuple[int, int] = (0, 0)
+    """(width, height) of its upright original, pixels; zeros until it is read."""
+    focal_35mm: float | None = None
+    """35 mm equivalent focal length that its file states, mm."""
+    problem: str | None = None
+    """One sentence, where its picture could not be used at all."""
 
 
 @dataclass(frozen=True)

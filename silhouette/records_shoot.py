@@ -101,8 +101,8 @@ class Shot:
 
     @property
     def angled(self) -> bool:
-        """Whether the stops have angles of their own, not just spread evenly."""
-        return any(stop.angle_from != "spread" for stop in self.stops)
+        """Whether anything but an even spread says how far the model turned."""
+        return any(stop.angle_from != "spread" or stop.angle_sure is not None for stop in self.stops)
 
 
 @dataclass(frozen=True)

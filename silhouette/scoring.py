@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -16,8 +16,8 @@ import numpy as np
 
 from silhouette import measuring, turnaround
 from silhouette.errors import AnglesError, FilmError, PictureError, PoseError, SettingsError, SilhouetteError
-from silhouette.intake import filenames, film, stills
-from silhouette.known import Memory, Taken
+from silhouette.intake import film, stills
+from silhouette.known import Memory
 from silhouette.reading import circle, ranking, view
 from silhouette.records import (
     CANNOT_TELL,
@@ -26,17 +26,15 @@ from silhouette.records import (
     SHAPE_ALONE,
     TWO_FIGURES,
     UNREADABLE,
-    BodyReading,
-    Measures,
+    Cut,
     Note,
-    Outline,
     Pose,
-    Reading,
     Round,
+    Stop,
     View,
 )
 from silhouette.results import ScoredPose, ScoredRanking
-from silhouette.settings import TRUST, Cutter, Intent, Settings, Turn
+from silhouette.settings import Cutter, Intent, Settings, Turn
 from silhouette.shape import measure
 from silhouette.show import words
 from silhouette.texts import printable
@@ -56,7 +54,7 @@ DEFAULT = Settings()
 def score_pose(
     path: str | Path,
     *,
-    span: float = DEFAULT.span,
+    span: float | None = DEFAULT.span,
     turn: Turn = DEFAULT.turn,
     start: float = DEFAULT.start,
     cutter: Cutter = DEFAULT.cutter,
@@ -93,7 +91,7 @@ def score_pose(
         jobs=jobs, jitter=jitter, seed=seed,
     )
     with turnaround.workers(chosen.jobs) as run:
-        pose = read_pose(Path(path), chosen, run, progress or silent, known)
+        pose = read_pose(Path(path), chosen, run, progress or turnaround.silent, known)
     if not any(v.scored for v in pose.views):
         raise _useless(pose, path)
     return ranking.rank([pose], chosen.intent)[0]
@@ -103,7 +101,7 @@ def rank_poses(
     paths: Sequence[str | Path | Pose] | str | Path | Pose,
     *,
     intents: Mapping[str, Intent] | None = None,
-    span: float = DEFAULT.span,
+    span: float | None = DEFAULT.span,
     turn: Turn = DEFAULT.turn,
     start: float = DEFAULT.start,
     cutter: Cutter = DEFAULT.cutter,
@@ -154,7 +152,7 @@ def rank_poses(
                     pose = _counted(one, intents.get(name, one.intent), chosen)
                 else:
                     meant = chosen.but(intent=intents.get(name, chosen.intent))
-                    pose = read_pose(one, meant, run, progress or silent, known)
+                    pose = read_pose(one, meant, run, progress or turnaround.silent, known)
                 poses.append(replace(pose, name=name))
             except POSE_FAULTS as error:
                 left_out.append((name, str(error)))
@@ -208,39 +206,28 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
 # ------------------------------------------------------------------------------------------------- one pose, in steps
 
 
-@dataclass(frozen=True)
-class _Measured:
-    """One picture after measuring; everything but the cut is None where there was no figure."""
-
-    taken: Taken
-    outline: Outline | None = None
-    measures: Measures | None = None
-    body: BodyReading | None = None
-    reading: Reading | None = None
-
-
 def read_pose(
     place: Path, settings: Settings, run: turnaround.Run, tell: turnaround.Progress, known: Memory | None
 ) -> ScoredPose:
-    gathered = turnaround.gather(place, settings, run, tell, known)
-    measured = list(run(partial(_measure, settings=settings), gathered.taken))
-    measured, notes = _give_angles(measured, gathered, settings)
-    views = _flag_same_angles([_to_view(m) for m in measured])
+    shot = turnaround.ingest(place, settings, run=run, tell=tell, known=known)
+    views = list(run(partial(_read_view, intent=settings.intent), shot.stops, shot.cuts))
+    views = _flag_same_angles(views)
     views.sort(key=lambda v: (np.isnan(v.angle), v.angle, v.stop.index))
     views = circle.infer_far_side(views)
+    notes = list(shot.notes)
     if not any(v.scored for v in views):
         notes.append(_nothing_read(views))
     notes += _not_alone(views)
     walk, samples, low, high = _walk(views, settings)
     return ScoredPose(
-        name=gathered.name,
+        name=shot.name,
         source=place,
         views=tuple(views),
         round=walk,
         reads_low=low,
         reads_high=high,
-        flags=(ONE_PICTURE,) if len(gathered.taken) == 1 else (),
-        notes=(*gathered.notes, *notes),
+        flags=(ONE_PICTURE,) if len(shot.stops) == 1 else (),
+        notes=tuple(notes),
         intent=settings.intent,
         samples=samples,
     )
@@ -262,52 +249,24 @@ def _counted(pose: Pose, intent: Intent | str, settings: Settings) -> Pose:
     return replace(pose, round=walk, samples=samples, reads_low=low, reads_high=high)
 
 
-def _measure(taken: Taken, settings: Settings) -> _Measured:
-    if taken.cut is None or not taken.cut.mask.any():
-        return _Measured(taken)
-    found = measuring.measure_mask(taken.cut.mask, settings.intent)
-    return _Measured(taken) if found is None else _Measured(taken, *found)
-
-
-def _give_angles(
-    measured: list[_Measured], gathered: turnaround.Gathered, settings: Settings
-) -> tuple[list[_Measured], list[Note]]:
-    """Spread the angles of stills that do not state one, now that it can be seen whether the last repeats the first."""
-    if gathered.angled:
-        return measured, []
-    outlines = [m.outline for m in measured]
-    repeats = circle.ends_where_it_began(outlines, settings.span)
-    given = filenames.spread(len(measured), settings.span, start=settings.start, turn=settings.turn, repeats=repeats)
-    last = None if settings.span not in (180, 360) else "repeats" if repeats else "one short"
-    note = Note.of("angles spread", count=len(measured), span=settings.span, last=last)
-    with_angles = [
-        replace(m, taken=replace(m.taken, stop=replace(m.taken.stop, angle=a)))
-        for m, a in zip(measured, given, strict=True)
-    ]
-    return with_angles, [note] if len(measured) > 1 else []
-
-
-def _to_view(m: _Measured) -> View:
-    cut = m.taken.cut
-    flags = list(cut.flags) if cut is not None else [UNREADABLE]
-    if cut is not None and m.outline is not None:
-        if cut.confidence < TRUST and cut.cutter != "given" and CANNOT_TELL not in flags:
-            flags.append(CANNOT_TELL)
-        if m.body is None:
-            flags.append(SHAPE_ALONE)
+def _read_view(stop: Stop, cut: Cut | None, intent: Intent) -> View:
+    """Measure and read one stop; without a trusted cut its outline is kept alone."""
+    found = None if cut is None or not cut.mask.any() else measuring.measure_mask(cut.mask, intent)
+    line, measures, body, reading = found or (None, None, None, None)
+    flags = [UNREADABLE] if cut is None else [*cut.flags, *([SHAPE_ALONE] if found and body is None else [])]
     trusted = CANNOT_TELL not in flags
     return View(
-        stop=m.taken.stop,
+        stop=stop,
         confidence=0.0 if cut is None else cut.confidence,
         cutter="" if cut is None else cut.cutter,
         flags=tuple(flags),
-        outline=m.outline,
-        measures=m.measures if trusted else None,
-        body=m.body if trusted else None,
-        reading=m.reading if trusted else None,
-        full_size=m.taken.full_size,
-        focal_35mm=m.taken.focal_35mm,
-        problem=m.taken.problem,
+        outline=line,
+        measures=measures if trusted else None,
+        body=body if trusted else None,
+        reading=reading if trusted else None,
+        full_size=stop.full_size,
+        focal_35mm=stop.focal_35mm,
+        problem=stop.problem,
         mask_bits=None if cut is None else np.packbits(cut.mask),
     )
 
@@ -363,10 +322,6 @@ def _interval(samples: Any, walk: Round) -> tuple[int | None, int | None]:
 
 
 # ------------------------------------------------------------------------------------------------------ small helpers
-
-
-def silent(what: str, done: int, total: int) -> None:
-    """No one is watching the progress."""
 
 
 def _is_pose(place: Path) -> bool:

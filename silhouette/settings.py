@@ -25,8 +25,9 @@ MOST_JOBS = 60
 class Settings:
     """What the person may choose; every field is a flag of the same name (underscores become dashes)."""
 
-    span: float = 360.0
-    """Degrees that stills without angles are spread over: 360 a full turn, 180 a half-turn trial."""
+    span: float | None = None
+    """Degrees that stills without angles are spread over: 360 a full turn, 180 a half-turn trial; None: found from the
+    outlines, a full turn where they do not tell."""
     turn: Turn = "left"
     """The way the model turned, to its own left (angles grow: its right side comes into view next) or right."""
     start: float = 0.0
@@ -56,7 +57,7 @@ class Settings:
         for name, kind in (("turn", Turn), ("cutter", Cutter), ("intent", Intent)):
             if getattr(self, name) not in get_args(kind):
                 raise SettingsError(f"{name} can be {', '.join(get_args(kind))}, not {getattr(self, name)!r}.")
-        if not 0 < self.span <= 360:
+        if self.span is not None and not 0 < self.span <= 360:
             raise SettingsError(f"span is the turn in degrees, over 0 and up to 360, not {self.span:g}.")
         for name, angle in (("start", self.start), *(("arc", a) for a in self.arc or ())):
             if not -360 <= angle <= 360:  # a nan fails this too

@@ -11,18 +11,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette import scoring, tables, turnaround
+from silhouette import tables, turnaround
 from silhouette.check import family
 from silhouette.errors import PoseError, SettingsError
 from silhouette.export import reference_set, write_set
 from silhouette.intake import film, stills
-from silhouette.records import CANNOT_TELL, Mask, Note, Outline, Pixels, Pose, Stop, View
+from silhouette.records import Cut, Mask, Note, Outline, Pixels, Stop
 from silhouette.records_shoot import CheckReport, Held, SetLayout, SetView, Shot, StopLook
 from silhouette.settings import TRUST, Paper, Settings
 from silhouette.shape import outline
 from silhouette.texts import printable
-from silhouette.turn import estimate, rigidity, stance, steps
-from silhouette.turn import respread as turns
+from silhouette.turn import rigidity, stance, steps
+from silhouette.turnaround import Turnaround
 from silhouette.writing import PHOTOGRAPHS, refuse, whole_folder
 
 Floats = NDArray[np.float64]
@@ -42,53 +42,67 @@ class Checked:
 
 
 def check_turnaround(
-    path: str | Path,
+    path: str | Path | Turnaround,
     *,
     height_m: float | None = None,
     progress: turnaround.Progress | None = None,
     **settings: Any,
 ) -> Checked:
-    """Say, while the model is still there, which stops to shoot again.
+    """Answer, while the model is still there, what of a turnaround must be shot again.
 
     Parameters
     ----------
-    path : path-like
-        A clip, or a folder of stills in the order shot. Stills that state no angle get theirs from their outlines.
+    path : path-like or Turnaround
+        A clip, or a folder of stills in the order shot; or what :func:`silhouette.turnaround.ingest` made of it.
     height_m : float, optional
         Height of the figure in the pose, metres: turns shares into centimetres and tells the camera's distance.
     **settings
-        Fields of :class:`silhouette.settings.Settings`.
+        Fields of :class:`silhouette.settings.Settings`; of a Turnaround they are known.
 
     Raises
     ------
     SilhouetteError
         If the pictures are of no use, or no figure is found in any of them.
     """
-    place, tell = Path(path), progress or scoring.silent
-    chosen = Settings().but(**settings)
     if height_m is not None and not 0.3 <= height_m <= 3:
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
+    shot = turnaround.watched(_ingested(path, settings, progress, looks=True))
+    seen = [
+        (k, stop, cut, look)
+        for k, (stop, cut, look) in enumerate(zip(shot.stops, shot.cuts, shot.looks or (), strict=True))
+        if cut is not None and look is not None
+    ]
+    if not any(cut.mask.any() for _, _, cut, _ in seen):
+        raise PoseError("no figure found.", path=shot.source, do="Check the clip, the light and the backdrop.")
+    turned = None if shot.turned is None else shot.turned[[k for k, *_ in seen]] - shot.turned[seen[0][0]]
+    stops, looks = [stop for _, stop, _, _ in seen], [look for *_, look in seen]
+    report = family.ask(shot.name, measure(stops, looks, height_m=height_m, turned=turned))
+    return Checked(report, tuple(outline.outline_of(cut.mask) for _, _, cut, _ in seen), shot.notes)
+
+
+def _ingested(
+    place: str | Path | Turnaround,
+    settings: dict[str, Any],
+    progress: turnaround.Progress | None,
+    *,
+    looks: bool = False,
+) -> Turnaround:
+    """The turnaround itself, or what lies at its place."""
+    if isinstance(place, Turnaround):
+        if settings:
+            raise SettingsError(
+                f"{', '.join(settings)}: a turnaround that was read already keeps the settings it was read with.",
+                do="Give them to ingest.",
+            )
+        return place
+    chosen = Settings().but(**settings)
     with turnaround.workers(chosen.jobs) as run:
-        gathered = turnaround.gather(place, chosen, run, tell, look=True)
-    both = [(t, k) for t, k in zip(gathered.taken, gathered.looks, strict=True) if t.cut is not None and k is not None]
-    seen, looks = [t for t, _ in both], [k for _, k in both]
-    if not any(t.cut is not None and t.cut.mask.any() for t in seen):
-        raise PoseError("no figure found.", path=place, do="Check the clip, the light and the backdrop.")
-    notes: list[Note] = list(gathered.notes)
-    if not gathered.angled:
-        masks = [t.cut.mask if t.cut is not None and t.cut.confidence >= TRUST else None for t in seen]
-        turned = estimate.estimate_angles(masks, start=chosen.start, turn=chosen.turn)
-        seen = [
-            replace(t, stop=replace(t.stop, angle=float(a), angle_from="outline", angle_sure=float(s)))
-            for t, a, s in zip(seen, turned.angles, turned.sure, strict=True)
-        ]
-        notes += turned.notes
-    report = family.ask(gathered.name, measure([t.stop for t in seen], looks, height_m=height_m))
-    outlines = tuple(None if t.cut is None else outline.outline_of(t.cut.mask) for t in seen)
-    return Checked(report, outlines, tuple(notes))
+        return turnaround.ingest(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
 
 
-def measure(stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float | None = None) -> Shot:
+def measure(
+    stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float | None = None, turned: Floats | None = None
+) -> Shot:
     """What all outlines of a turn together tell, for the questions of the check; takes some seconds for 25 stops.
 
     Parameters
@@ -96,8 +110,9 @@ def measure(stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float
     stops : n stops in the order shot
     looks : n looks, one a stop, by :func:`silhouette.check.look.look_at`
     height_m : height of the figure in the room as it stands in the pose, metres, if known
+    turned : (n,) degrees turned since the first stop, where more is known of them than the stops' angles say
     """
-    turned = steps.turned_through([stop.angle for stop in stops])
+    turned = steps.turned_through([stop.angle for stop in stops]) if turned is None else turned
     shot = Shot(
         tuple(stops), tuple(looks), turned, height_m, steps.usual_step(turned), tuple(steps.skipped(turned)),
         tuple(steps.repeated(turned, [look.mask for look in looks])),
@@ -143,7 +158,7 @@ def write_check(checked: Checked, out: Path, paper: Paper = "a4") -> list[str]:
 
 
 def export_set(
-    path: str | Path,
+    path: str | Path | Turnaround,
     out: str | Path,
     *,
     name: str | None = None,
@@ -165,8 +180,8 @@ def export_set(
 
     Parameters
     ----------
-    path : path-like
-        A folder of stills or a clip.
+    path : path-like or Turnaround
+        A folder of stills or a clip; or what :func:`silhouette.turnaround.ingest` made of it.
     name : str, optional
         What to call the stills; the folder's or clip's name by default.
     height_m, pose_height_m, head_m : float, optional
@@ -185,18 +200,19 @@ def export_set(
     SilhouetteError
         If the pictures are of no use, or the set cannot be written; then nothing is left behind.
     """
-    tell = progress or scoring.silent
-    refuse(Path(out), [Path(path)], kind="set", overwrite=overwrite)
-    chosen = Settings().but(**settings)
+    tell = progress or turnaround.silent
+    refuse(Path(out), [path.source if isinstance(path, Turnaround) else Path(path)], kind="set", overwrite=overwrite)
     heights = {"pose_height_m": pose_height_m, "model_height_m": height_m, "head_m": head_m}
     reference_set.refuse_heights(**heights)
     if print_scale is not None:
         write_set.refuse_scale(print_scale, pose_height_m or height_m)
     elif sheets_at is not None:
         raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
-    pose, notes = respread(_pose_to_keep(Path(path), chosen, tell), chosen)
-    views = [set_view(v) for v in pose.views if not v.inferred and v.problem is None]
-    layout = reference_set.lay_out(printable(name or pose.name), views, **heights)
+    shot = _ingested(path, settings, progress)
+    views = [set_view(stop, cut) for stop, cut in zip(shot.stops, shot.cuts, strict=True) if cut is not None]
+    if not views:
+        raise PoseError("none of its pictures can be read.", path=shot.source, do="Copy them from the camera again.")
+    layout = reference_set.lay_out(printable(name or shot.name), views, **heights)
     pages = pages_for(
         layout,
         photos=not silhouettes_only,
@@ -210,60 +226,22 @@ def export_set(
         layout, out, silhouettes_only=silhouettes_only, originals=originals, crop=crop, print_scale=print_scale,
         pages=pages, overwrite=overwrite, progress=tell,
     )
-    return replace(layout, notes=(*notes, *layout.notes))
+    return replace(layout, notes=(*shot.notes, *layout.notes))
 
 
-def respread(pose: Pose, settings: Settings) -> tuple[Pose, tuple[Note, ...]]:
-    """The pose with the angles that its outlines tell, where its stills state none and a stop was left out or shot
-    twice; and its notes, which then say so, or say that the outlines doubt the even angles."""
-    shot = sorted((v for v in pose.views if not v.inferred and v.problem is None), key=lambda v: v.stop.index)
-    if settings.span != 360 or not shot or any(v.stop.angle_from != "spread" for v in shot):
-        return pose, pose.notes
-    masks = [v.mask if CANNOT_TELL not in v.flags else None for v in shot]
-    told = turns.respread(masks, [v.angle for v in shot], start=settings.start, turn=settings.turn)
-    if told is None or not (told.better or told.moved):
-        return pose, pose.notes
-    if not told.better:
-        k = told.moved[0]
-        doubt = Note.of("angles doubted", name=shot[k].name, angle=shot[k].angle, told=float(told.angles[k]))
-        return pose, (*pose.notes, doubt)
-    views = [
-        replace(v, stop=replace(v.stop, angle=float(a), angle_from="outline", angle_sure=float(s)))
-        for v, a, s in zip(shot, told.angles, told.sure, strict=True)
-    ]
-    note = Note.of(
-        "angles from outlines",
-        sure=float(np.median(told.sure[1:])),
-        missing_after=[shot[k].name for k in told.skipped],
-        repeats=[(shot[k + 1].name, shot[k].name) for k in told.repeated],
-    )
-    others = (n for n in pose.notes if n.kind != "angles spread")
-    return replace(pose, views=tuple(views)), (note, *others)
-
-
-def _pose_to_keep(place: Path, settings: Settings, tell: turnaround.Progress) -> Pose:
-    """The pose as it was read; at least one of its pictures can be kept."""
-    with turnaround.workers(settings.jobs) as run:
-        pose = scoring.read_pose(place, settings, run, tell, None)
-    if not any(not v.inferred and v.problem is None for v in pose.views):
-        raise PoseError("none of its pictures can be read.", path=place, do="Copy them from the camera again.")
-    return pose
-
-
-def set_view(view: View) -> SetView:
+def set_view(stop: Stop, cut: Cut) -> SetView:
     """One stop of the set; a black shape only where the cut is trusted."""
-    trusted = view.outline is not None and CANNOT_TELL not in view.flags
-    line = view.outline if trusted else None
+    line = outline.outline_of(cut.mask) if cut.confidence >= TRUST else None
     return SetView(
-        angle=view.angle,
-        name=view.name,
-        angle_from=view.stop.angle_from,
+        angle=stop.angle,
+        name=stop.name,
+        angle_from=stop.angle_from,
         outline=line,
-        scale=1.0 if line is None else line.picture_size[0] / view.full_size[0],
-        full_size=view.full_size,
-        read=partial(read_full, view.stop.source, view.stop.time),
-        angle_sure=view.stop.angle_sure,
-        time=view.stop.time,
+        scale=1.0 if line is None else line.picture_size[0] / stop.full_size[0],
+        full_size=stop.full_size,
+        read=partial(read_full, stop.source, stop.time),
+        angle_sure=stop.angle_sure,
+        time=stop.time,
     )
 
 

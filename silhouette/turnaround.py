@@ -1,66 +1,170 @@
-"""Bring in the pictures of one pose, from a folder, a still or a clip, and cut the figure out of each.
+"""A place becomes a turnaround: every picture of one pose read, cut out of its backdrop and given its angle.
 
-The camera stands still, so all pictures of a pose help with each: a few of them are looked at together first. Pictures
-are not handed between processes, which costs as much as reading them: each is read where it is cut, and a process keeps
-the few that it has looked at in case it is given them to cut.
+:func:`ingest` is the only reader of pictures, whatever the command. A picture takes four forms on its way: ``Picture``
+as it was read, ``Cut`` once the figure is cut out of it, ``View`` when it is scored, ``Pose`` with all the others. The
+camera stands still, so all pictures of a pose help with each: a few of them are looked at together first.
 """
 
 from __future__ import annotations
 
-import os
 import re
-import signal
-import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from multiprocessing import get_context, parent_process
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from silhouette.check.look import look_at
 from silhouette.cutout import agreement, background_model, mask_cleanup, neural
-from silhouette.errors import AnglesError, PictureError, PoseError, SilhouetteError
-from silhouette.intake import filenames, film, stills
+from silhouette.errors import AnglesError, PictureError, PoseError
+from silhouette.intake import filenames, film, reel, stills
 from silhouette.intake.regular import is_there
-from silhouette.known import Memory, Taken, key_of
+from silhouette.known import Memory, key_of
+from silhouette.pool import Desk, Run, workers
 from silhouette.records import Cut, Mask, Note, Picture, Pixels, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.settings import TRUST, Settings
+from silhouette.stop_angles import assign_angles
 from silhouette.texts import printable
-from silhouette.turn import estimate
+
+__all__ = ["Progress", "Run", "Turnaround", "ingest", "name_of", "refuse_missing", "watched", "whole_path", "workers"]
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""
-Run = Callable[..., Iterator[Any]]
-"""Works like ``map``; see :func:`workers`."""
-Job = tuple[Stop, Picture | None, Any, Settings, bool]
-"""One picture to cut out: its stop, the picture (None: to be read), what all pictures have in common, the settings, and
-whether to look at it for the shoot check."""
 
 SIDEWAYS, SIDEWAYS_VIEWS = 1.5, 5
 """Width over height of the figure's bulk in every picture, and how many pictures it takes, to ask whether they are
 turned by a quarter."""
 
-_looked_at: dict[tuple[Path, int, int, int], Picture] = {}
-"""Pictures this process has looked at and not yet cut, see :func:`_mark`; no more than are looked at of one pose."""
+
+WEIGHTS = sorted(p for p in Path(background_model.__file__).parent.iterdir() if p.suffix in (".onnx", ".npz"))
+"""The networks that cut: what was cut out with others is not known."""
 
 
-@dataclass(frozen=True)
-class Gathered:
-    """All pictures of one pose, cut out, in the order shot."""
+def silent(what: str, done: int, total: int) -> None:
+    """No one is watching the progress."""
+
+
+@dataclass(frozen=True, eq=False)
+class Turnaround:
+    """Everything that is known of the pictures of one pose, in the order shot; n stops."""
 
     name: str
-    taken: tuple[Taken, ...]
-    angled: bool
-    """False where the angles have yet to be spread."""
+    source: Path
+    settings: Settings
+    """What it was read with."""
+    stops: tuple[Stop, ...]
+    """n, each with its angle (nan where only others have one), how it was found and how sure it is."""
+    cuts: tuple[Cut | None, ...]
+    """n, None where a picture could not be used: ``Stop.problem`` says why."""
     notes: tuple[Note, ...] = ()
-    looks: tuple[StopLook | None, ...] = ()
-    """What the shoot check keeps of each picture taken, None where it could not be used; empty unless asked for."""
+    """For the person: how the angles were found, pictures left out and why."""
+    turned: NDArray[np.float64] | None = None
+    """(n,) degrees turned since the first stop as the outlines of stills without angles tell, see
+    :class:`silhouette.stop_angles.Assigned`."""
+    looks: tuple[StopLook | None, ...] | None = None
+    """n, what the shoot check keeps of each picture; None as a whole until :func:`watched`."""
+
+
+def ingest(
+    place: str | Path,
+    settings: Settings | None = None,
+    *,
+    run: Run | None = None,
+    tell: Progress = silent,
+    known: Memory | None = None,
+    looks: bool = False,
+) -> Turnaround:
+    """Read every picture of the pose at ``place``, cut the figure out of each, and say at which angle it was taken.
+
+    Parameters
+    ----------
+    place : path-like
+        A folder of stills, one still, a clip, or an exported set.
+    settings : Settings, optional
+        How to cut out, and what is known of the turn.
+    run : Run, optional
+        Shares the pictures out among processes, see :func:`silhouette.pool.workers`.
+    tell : callable, optional
+        Told what is being done and how far it is.
+    known : Memory, optional
+        Silhouettes already cut, see ``known.py``; None remembers nothing.
+    looks : bool
+        Also take what the shoot check needs of each picture, while it is at hand; nothing else changes by it.
+
+    Raises
+    ------
+    SilhouetteError
+        If there is nothing there that can be a pose; a single bad picture of several is noted and passed over.
+    """
+    place, settings, run = Path(place), settings or Settings(), run or Run()
+    refuse_missing(place)
+    shot = _shot_at(place)
+    key = "" if known is None else _key(shot, settings)
+    done = _recall(shot, known, key, tell) or _cut_out(shot, settings, run, tell, looks)
+    _keep(done, known, key)
+    motion = done.extra.get("motion_share")
+    angled = assign_angles(
+        done.stops, done.cuts, settings, given=shot.given, motion=None if motion is None else np.array(motion)
+    )
+    cuts = tuple(None if stop.problem else cut for stop, cut in zip(angled.stops, done.cuts, strict=True))
+    read = map(as_note, done.extra.get("notes", ()))
+    notes = (*read, *angled.notes, *_notes(angled.stops, cuts))
+    turnaround = Turnaround(shot.name, place, settings, angled.stops, cuts, notes, angled.turned, done.looks)
+    return watched(turnaround, run) if looks else turnaround
+
+
+def watched(shot: Turnaround, run: Run | None = None) -> Turnaround:
+    """The same with what the shoot check needs of each picture; they are read again only if it was not taken yet."""
+    if shot.looks is not None:
+        return shot
+    run = run or Run()
+    pictures: Iterable[Picture | None] = [None] * len(shot.stops)
+    if _is_clip(shot.source):
+        times = [stop.time or 0.0 for stop in shot.stops]
+        frames = reel.read_at(shot.source, times, shot.settings.work_px)
+        pictures = (_picture(stop, pixels) for stop, pixels in zip(shot.stops, frames, strict=True))
+    looks = run.at_desk(partial(_look_again, work_px=shot.settings.work_px), shot.stops, shot.cuts, pictures)
+    return replace(shot, looks=tuple(looks))
+
+
+# ------------------------------------------------------------------------------------------------- what lies at a place
+
+
+class _Shot(NamedTuple):
+    """What lies at a place, before any picture of it is read."""
+
+    name: str
+    files: list[Path]
+    """The stills in order, or the clip."""
+    stops: list[Stop] | None
+    """One a still; None for a clip, whose stops have yet to be found."""
+    given: list[filenames.Angled] | None
+    """What the stills' names or their table say of the angles; None where they say nothing."""
+
+
+def _shot_at(place: Path) -> _Shot:
+    if _is_clip(place):
+        return _Shot(printable(place.stem), [place], None, None)
+    if not place.is_dir() and not stills.is_still(place):
+        raise PoseError(
+            "is neither a picture nor a clip that is known here.",
+            path=place,
+            do="JPEG, PNG, WebP, TIFF, HEIC, MP4 or MOV.",
+        )
+    files = stills.list_stills(place) if place.is_dir() else [place]
+    stops = [
+        Stop(i, path, name, float("nan"), "spread", given_mask=stills.mask_beside(path))
+        for i, (path, name) in enumerate(zip(files, stills.names_of(files), strict=True))
+    ]
+    return _Shot(name_of(place), files, stops, filenames.assign(files, place if place.is_dir() else None))
+
+
+def _is_clip(place: Path) -> bool:
+    return not place.is_dir() and film.is_clip(place)
 
 
 def name_of(place: Path) -> str:
@@ -108,78 +212,11 @@ def refuse_missing(place: Path) -> None:
         raise stills.cannot_open(place, error) from None
 
 
-def gather(
-    place: Path, settings: Settings, run: Run, tell: Progress, known: Memory | None = None, *, look: bool = False
-) -> Gathered:
-    """Read and cut every picture of the pose at ``place``, sharing the pictures out through ``run``.
-
-    With ``look`` each picture is also looked at for the shoot check, which what is ``known`` cannot replace.
-
-    Raises
-    ------
-    SilhouetteError
-        If there is nothing there that can be a pose; a single bad picture of several is noted and passed over.
-    """
-    refuse_missing(place)
-    if not place.is_dir() and film.is_clip(place):
-        return _gather_clip(place, settings, run, tell, None if look else known, look)
-    if not place.is_dir() and not stills.is_still(place):
-        raise PoseError(
-            "is neither a picture nor a clip that is known here.",
-            path=place,
-            do="JPEG, PNG, WebP, TIFF, HEIC, MP4 or MOV.",
-        )
-    files = stills.list_stills(place) if place.is_dir() else [place]
-    angled = filenames.assign(files, place if place.is_dir() else None)
-    stops = _stops(files, angled)
-    watched = [p for p in (*files, *(s.given_mask for s in stops if s.given_mask)) if is_there(p)]
-    known = None if look else known
-    key = _key(watched, settings, known)
-    found = None if known is None else known.recall(key, files)
-    looks: list[StopLook | None] = []
-    if found is None or len(found[0]) != len(stops):
-        taken, looks = _cut_all(stops, settings, run, tell, look)
-        if known is not None:
-            known.keep(key, taken, {})
-    else:
-        taken = [replace(t, stop=s) for t, s in zip(found[0], stops, strict=True)]
-        tell(f"{name_of(place)}: known", len(taken), len(taken))
-    if angled is not None:
-        taken = [t if not np.isnan(t.stop.angle) else _no_angle(t, stops) for t in taken]
-    return Gathered(name_of(place), tuple(taken), angled is not None, tuple(_notes(taken, angled)), tuple(looks))
-
-
-def _stops(files: Sequence[Path], angled: Sequence[filenames.Angled] | None) -> list[Stop]:
-    stops = []
-    for i, (path, name) in enumerate(zip(files, stills.names_of(files), strict=True)):
-        angle = None if angled is None else angled[i].angle
-        stops.append(
-            Stop(
-                index=i,
-                source=path,
-                name=name,
-                angle=float("nan") if angle is None else angle,
-                angle_from="spread" if angled is None else angled[i].angle_from,
-                given_mask=stills.mask_beside(path),
-            )
-        )
-    return stops
-
-
-def _no_angle(taken: Taken, stops: Sequence[Stop]) -> Taken:
-    where = "its name" if stops[0].angle_from == "name" else filenames.CSV_NAME
-    told = f"{printable(taken.stop.source)}: {where} gives no angle; left out."
-    return replace(taken, cut=None, problem=taken.problem or told)
-
-
-def _notes(taken: Sequence[Taken], angled: Sequence[filenames.Angled] | None) -> list[Note]:
-    notes = [Note.of("problem", text=t.problem) for t in taken if t.problem]
-    if angled is not None and len(taken) > 1:
-        table = Note.of("angles from table", file=filenames.CSV_NAME)
-        notes.insert(0, Note.of("angles from names") if angled[0].angle_from == "name" else table)
-        if poses := _several_poses([t.stop for t in taken]):
-            notes.append(Note.of("several poses", names=poses))
-    if _sideways([t.cut.mask for t in taken if t.cut is not None and t.cut.confidence >= TRUST]):
+def _notes(stops: Sequence[Stop], cuts: Sequence[Cut | None]) -> list[Note]:
+    notes = [Note.of("problem", text=stop.problem) for stop in stops if stop.problem]
+    if stops[0].angle_from in ("name", "csv") and (poses := _several_poses(stops)):
+        notes.append(Note.of("several poses", names=poses))
+    if stops[0].angle_from != "clip" and _sideways([c.mask for c in cuts if c is not None and c.confidence >= TRUST]):
         notes.append(Note.of("on its side"))
     return notes
 
@@ -217,162 +254,113 @@ def _bulk(profile: Any) -> int:
     return int(np.searchsorted(grown, 0.8 * grown[-1]) - np.searchsorted(grown, 0.2 * grown[-1])) + 1
 
 
-def _key(files: Sequence[Path], settings: Settings, known: Memory | None) -> str:
-    """What the cut-outs of these files are remembered by; nothing where nothing is."""
-    if known is None:
-        return ""
-    try:
-        return key_of(files, _asked(settings))
-    except OSError:
-        return ""  # a file that cannot be read is told when it is its turn
+# --------------------------------------------------------------------------------------------------------- cutting out
 
 
-def _asked(settings: Settings) -> dict[str, Any]:
-    return {
-        "cutter": settings.cutter,
-        "model": settings.model,
-        "work_px": settings.work_px,
-        "at_hand": settings.cutter != "backdrop" and neural.at_hand(settings.model),
-    }
+class _Done(NamedTuple):
+    """The pictures of one place, cut out; the stops have no angles yet."""
+
+    stops: list[Stop]
+    cuts: list[Cut | None]
+    looks: tuple[StopLook | None, ...] | None
+    extra: dict[str, Any]
+    """Of a clip, how much the picture moved between its stops, and what was noticed while it was read."""
 
 
-# ----------------------------------------------------------------------------------------------------- stills, in steps
+def _cut_out(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: bool) -> _Done:
+    done = (_cut_clip if shot.stops is None else _cut_stills)(shot, settings, run, tell, looks)
+    if not done.stops:
+        raise AnglesError("no stop of the turn could be found.", path=shot.files[0])
+    return done
 
 
-def _cut_all(
-    stops: Sequence[Stop], settings: Settings, run: Run, tell: Progress, look: bool
-) -> tuple[list[Taken], list[StopLook | None]]:
-    name, total = name_of(stops[0].source.parent), len(stops)
-    sample = [(stops[i].source, settings.work_px) for i in background_model.sample(total)]
+def _cut_stills(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: bool) -> _Done:
+    stops = shot.stops or []
+    sample = [stops[i].source for i in background_model.sample(len(stops))]
     glimpses = []
-    for done, seen in enumerate(run(_glimpse, sample), start=1):
+    for done, seen in enumerate(run.at_desk(partial(_glimpse, work_px=settings.work_px), sample), start=1):
         glimpses += [seen] if seen is not None else []
-        tell(f"{name}: reading", done, len(sample))
+        tell(f"{shot.name}: reading", done, len(sample))
     shared = background_model.learn_from(glimpses)
-    jobs = ((stop, None, shared, settings, look) for stop in stops)
-    return _take_each(jobs, total, name, run, tell)
+    return _cut_each(shot, stops, [None] * len(stops), shared, settings, run, tell, looks)
 
 
-def _take_each(
-    jobs: Iterable[Job], total: int, name: str, run: Run, tell: Progress
-) -> tuple[list[Taken], list[StopLook | None]]:
-    taken: list[Taken] = []
-    looks: list[StopLook | None] = []
-    for one, seen in run(_take, jobs):
-        taken.append(one)
-        looks.append(seen)
-        tell(f"{name}: cutting out", len(taken), total)
-    return taken, looks
+def _cut_clip(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: bool) -> _Done:
+    def progress(share: float) -> None:
+        tell(f"{shot.name}: finding the stops", round(100 * share), 100)
+
+    (clip,) = shot.files
+    found = film.find_stops(clip, work_px=settings.work_px, progress=progress)
+    pictures = list(film.read_stops(clip, found, settings.work_px))
+    shared = background_model.learn([p.pixels for p in pictures])
+    stops = [
+        Stop(i, clip, p.name, float("nan"), "clip", time=time, hold=hold)
+        for i, (p, time, hold) in enumerate(zip(pictures, found.chosen, found.holds, strict=True))
+    ]
+    done = _cut_each(shot, stops, pictures, shared, settings, run, tell, looks)
+    notes = [as_note(told).plain for told in found.notes]
+    return done._replace(extra={"motion_share": found.motion_share.tolist(), "notes": notes})
 
 
-@contextmanager
-def workers(jobs: int) -> Iterator[Run]:
-    """A map over ``jobs`` processes, or in this one; results come in order.
-
-    Ctrl-C reaches every process of a terminal. Only this one heeds it: it drops what has not been begun.
-
-    Raises
-    ------
-    SilhouetteError
-        If one of the processes is ended from outside.
-    """
-    if jobs <= 1:
-        yield map
-        return
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_alone) as pool:
-
-        def run(work: Callable[..., Any], *over: Iterable[Any]) -> Iterator[Any]:
-            with _stop_held_back():
-                return pool.map(work, *over)
-
-        try:
-            yield run
-        except BrokenProcessPool:
-            raise SilhouetteError(
-                "One of the processes that share the pictures was ended from outside, perhaps for lack of memory.",
-                do="Try again with --jobs 1.",
-            ) from None
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise
+def _cut_each(
+    shot: _Shot,
+    stops: Sequence[Stop],
+    pictures: Iterable[Picture | None],
+    shared: background_model.Shared | None,
+    settings: Settings,
+    run: Run,
+    tell: Progress,
+    looks: bool,
+) -> _Done:
+    done = []
+    take = partial(_take, shared=shared, settings=settings, looks=looks)
+    for one in run.at_desk(take, stops, pictures):
+        done.append(one)
+        tell(f"{shot.name}: cutting out", len(done), len(stops))
+    return _Done([d[0] for d in done], [d[1] for d in done], tuple(d[2] for d in done) if looks else None, {})
 
 
-@contextmanager
-def _stop_held_back() -> Iterator[None]:
-    """Ctrl-C and the like wait until the end; processes started meanwhile never see them."""
-    if not hasattr(signal, "pthread_sigmask"):  # Windows
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
+def _glimpse(desk: Desk, path: Path, *, work_px: int) -> background_model.Glimpse | None:
+    """Look at a picture and keep it on the desk; None where it cannot be read."""
     try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-def _alone() -> None:
-    """One thread a worker: the processes are the parallel part. Deaf to Ctrl-C, on Windows too, and gone with its
-    parent, even where that is killed."""
-    import cv2
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    cv2.setNumThreads(1)
-    threading.Thread(target=_leave_with_parent, daemon=True).start()
-
-
-def _leave_with_parent() -> None:
-    parent = parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
-def _read(job: tuple[Path, int]) -> Picture | str:
-    try:
-        return stills.read_still(*job)
-    except PictureError as error:
-        return str(error)
-
-
-def _glimpse(job: tuple[Path, int]) -> background_model.Glimpse | None:
-    """Look at a picture and keep it in this process; None where it cannot be read."""
-    picture = _read(job)
-    if isinstance(picture, str):
+        return background_model.glimpse(desk.look(path, work_px).pixels)
+    except PictureError:
         return None
-    while len(_looked_at) >= background_model.ENOUGH_VIEWS:
-        _looked_at.pop(next(iter(_looked_at)), None)
-    _looked_at[_mark(*job)] = picture
-    return background_model.glimpse(picture.pixels)
 
 
-def _mark(path: Path, work_px: int) -> tuple[Path, int, int, int]:
-    """What a picture is known by while it is kept: a file that has been changed since is another one."""
+def _take(
+    desk: Desk,
+    stop: Stop,
+    picture: Picture | None,
+    *,
+    shared: background_model.Shared | None,
+    settings: Settings,
+    looks: bool,
+) -> tuple[Stop, Cut | None, StopLook | None]:
+    """Cut out one stop; its picture is None where it has to be read, by name, here."""
     try:
-        told = path.stat()
-    except OSError:
-        return path, 0, 0, work_px
-    return path, told.st_mtime_ns, told.st_size, work_px
-
-
-def _take(job: Job) -> tuple[Taken, StopLook | None]:
-    stop, picture, shared, settings, wanted = job
-    if picture is None:
-        asked = stop.source, settings.work_px
-        found = _looked_at.pop(_mark(*asked), None) or _read(asked)
-        if isinstance(found, str):
-            return Taken(stop, None, problem=found), None
-        picture = found
-    h, w = picture.pixels.shape[:2]
-    try:
+        picture = picture or desk.take(stop.source, settings.work_px)
+        stop = replace(stop, full_size=picture.full_size, focal_35mm=picture.focal_35mm)
+        h, w = picture.pixels.shape[:2]
         cut = (
             cut_picture(picture.pixels, shared, settings)
             if stop.given_mask is None
             else mask_cleanup.given(stills.read_mask(stop.given_mask), (w, h), stop.given_mask)
         )
     except PictureError as error:
-        return Taken(stop, None, picture.full_size, picture.focal_35mm, str(error)), None
-    seen = look_at(picture, cut) if wanted else None
-    return Taken(stop, cut, picture.full_size, picture.focal_35mm), seen
+        return replace(stop, problem=str(error)), None, None
+    return stop, cut, look_at(picture, cut) if looks else None
+
+
+def _look_again(desk: Desk, stop: Stop, cut: Cut | None, picture: Picture | None, *, work_px: int) -> StopLook | None:
+    try:
+        return None if cut is None else look_at(picture or desk.take(stop.source, work_px), cut)
+    except PictureError:
+        return None  # gone, or no longer whole, since it was cut out
+
+
+def _picture(stop: Stop, pixels: Pixels) -> Picture:
+    return Picture(stop.source, stop.name, pixels, stop.full_size, time=stop.time)
 
 
 def cut_picture(pixels: Pixels, shared: Any, settings: Settings) -> Cut:
@@ -384,55 +372,42 @@ def cut_picture(pixels: Pixels, shared: Any, settings: Settings) -> Cut:
     return agreement.cut(pixels, shared, settings.model)
 
 
-# -------------------------------------------------------------------------------------------------------------- clips
+# -------------------------------------------------------------------------------------------------- what is remembered
 
 
-def _gather_clip(
-    place: Path, settings: Settings, run: Run, tell: Progress, known: Memory | None, look: bool
-) -> Gathered:
-    key = _key([place], settings, known)
-    found = None if known is None else known.recall(key, [place])
-    looks: list[StopLook | None] = []
-    if found is None or not found[0] or not {"motion_share", "notes"} <= found[1].keys():
-        taken, looks, extra = _cut_clip(place, settings, run, tell, look)
-        if known is not None:
-            known.keep(key, taken, extra)
+def _key(shot: _Shot, settings: Settings) -> str:
+    """What the cut-outs of these files are remembered by: nothing where one of them cannot be read, which is told when
+    it is its turn."""
+    model = neural.find(settings.model) if settings.cutter != "backdrop" else None
+    asked = {"cutter": settings.cutter, "model": settings.model, "work_px": settings.work_px}
+    masks = [stop.given_mask for stop in shot.stops or () if stop.given_mask]
+    try:
+        return key_of([p for p in (*shot.files, *masks) if is_there(p)], asked, [*WEIGHTS, *([model] if model else [])])
+    except OSError:
+        return ""
+
+
+def _recall(shot: _Shot, known: Memory | None, key: str, tell: Progress) -> _Done | None:
+    """The cut-outs of these very pictures from an earlier run; the stops as they lie there now."""
+    found = known.recall(key, shot.files) if known is not None and key else None
+    if found is None:
+        return None
+    stops, cuts, extra = found
+    if shot.stops is None:
+        if not stops or not {"motion_share", "notes"} <= extra.keys():
+            return None
+    elif len(stops) != len(shot.stops):
+        return None
     else:
-        taken, extra = found
-    share = None if extra["motion_share"] is None else np.array(extra["motion_share"])
-    gathered = _angled_clip(place, taken, share, extra["notes"], settings)
-    return replace(gathered, looks=tuple(looks))
+        stops = [
+            replace(new, full_size=old.full_size, focal_35mm=old.focal_35mm)
+            for new, old in zip(shot.stops, stops, strict=True)
+        ]
+    tell(f"{shot.name}: known", len(stops), len(stops))
+    return _Done(stops, cuts, None, extra)
 
 
-def _cut_clip(
-    place: Path, settings: Settings, run: Run, tell: Progress, look: bool
-) -> tuple[list[Taken], list[StopLook | None], dict[str, Any]]:
-    def progress(share: float) -> None:
-        tell(f"{printable(place.stem)}: finding the stops", round(100 * share), 100)
-
-    found = film.find_stops(place, work_px=settings.work_px, progress=progress)
-    pictures = list(film.read_stops(place, found, settings.work_px))
-    shared = background_model.learn([p.pixels for p in pictures])
-    stops = [
-        Stop(i, place, p.name, float("nan"), "clip", time=time, hold=hold)
-        for i, (p, time, hold) in enumerate(zip(pictures, found.chosen, found.holds, strict=True))
-    ]
-    jobs = [(stop, p, shared, settings, look) for stop, p in zip(stops, pictures, strict=True)]
-    taken, looks = _take_each(jobs, len(stops), printable(place.stem), run, tell)
-    notes = [as_note(told).plain for told in found.notes]
-    return taken, looks, {"motion_share": found.motion_share.tolist(), "notes": notes}
-
-
-def _angled_clip(
-    place: Path, taken: Sequence[Taken], share: Any, notes: Sequence[dict[str, Any]], settings: Settings
-) -> Gathered:
-    masks = [t.cut.mask if t.cut is not None and t.cut.confidence >= TRUST else None for t in taken]
-    turn = estimate.estimate_angles(masks, share, start=settings.start, turn=settings.turn)
-    angled = [
-        replace(t, stop=replace(t.stop, angle=float(a) % 360, angle_sure=float(s)))
-        for t, a, s in zip(taken, turn.angles, turn.sure, strict=True)
-    ]
-    if not angled:
-        raise AnglesError("no stop of the turn could be found.", path=place)
-    told: list[dict[str, Any] | Note | str] = [*notes, *turn.notes]
-    return Gathered(printable(place.stem), tuple(angled), True, tuple(map(as_note, told)))
+def _keep(done: _Done, known: Memory | None, key: str) -> None:
+    """Remember the cut-outs, unless a picture has a problem: its sentence names the place, which is not kept."""
+    if known is not None and key and not known.holds(key) and not any(stop.problem for stop in done.stops):
+        known.keep(key, done.stops, done.cuts, done.extra)

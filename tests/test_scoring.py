@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 import silhouette
-from silhouette import known, outputs, scoring, shoot, tables
+from silhouette import known, outputs, scoring, shoot, tables, turnaround
 from silhouette.errors import CutterError, PoseError, SettingsError
 from silhouette.records import CUT_BY_FRAME, INFERRED, ONE_PICTURE, SAME_ANGLE, UNREADABLE, Note, Reason, ReasonKind
 from silhouette.show import table, words
@@ -79,7 +79,7 @@ def test_counted_names_are_spread_and_the_repeat_of_the_start_is_seen(drawn_turn
     assert [round(v.angle) for v in sorted(pose.views, key=lambda v: v.stop.index)] == [*EIGHT, 0]
     assert all(v.stop.angle_from == "spread" for v in pose.views)
     (spread,) = pose.notes
-    assert spread == Note.of("angles spread", count=9, span=360.0, last="repeats")
+    assert spread == Note.of("angles spread", count=9, span=360.0, last="repeats", seen=False)
     right = silhouette.score_pose(pose.source, turn="right", start=90)
     assert [round(v.angle) for v in sorted(right.views, key=lambda v: v.stop.index)][:3] == [90, 45, 0]
 
@@ -191,6 +191,56 @@ def test_what_was_cut_before_is_reused_until_a_picture_changes(drawn_turn: Calla
     assert any("cutting" in t for t in told)
     for file in (out / known.KNOWN).iterdir():
         assert str(tmp_path).encode() not in file.read_bytes(), "no place is kept"
+
+
+def test_cuts_of_other_weights_are_not_reused(
+    drawn_turn: Callable[..., Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, out = drawn_turn("keeper", [0, 90]), tmp_path / "out"
+    weights = tmp_path / "net.onnx"
+    weights.write_bytes(b"one")
+    monkeypatch.setattr(turnaround, "WEIGHTS", [*turnaround.WEIGHTS, weights])
+    assert any(path.name == "figure_net.onnx" for path in turnaround.WEIGHTS)
+
+    def cut_anew() -> bool:
+        told: list[str] = []
+        memory = known.Memory(out)
+        turnaround.ingest(folder, known=memory, tell=lambda what, done, total: told.append(what))
+        shutil.rmtree(out, ignore_errors=True)
+        out.mkdir()
+        memory.write(out)
+        return any("cutting" in t for t in told)
+
+    assert [cut_anew(), cut_anew()] == [True, False]
+    weights.write_bytes(b"two!")
+    assert [cut_anew(), cut_anew()] == [True, False]
+
+
+def test_a_pose_with_a_bad_picture_is_not_remembered_since_its_problem_names_the_place(
+    drawn_turn: Callable[..., Path], tmp_path: Path
+) -> None:
+    folder, out = drawn_turn("keeper", [0, 90]), tmp_path / "out"
+    (folder / "090.jpg").write_text("x")
+    memory = known.Memory(out)
+    assert str(tmp_path) in (turnaround.ingest(folder, known=memory).stops[1].problem or "")
+    out.mkdir()
+    memory.write(out)
+    for file in out.rglob("*.npz"):
+        with np.load(file) as held:
+            assert str(tmp_path) not in str(held["story"])
+
+
+def test_a_remembered_pose_can_be_checked_too(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder, out = drawn_turn("keeper", EIGHT), tmp_path / "out"
+    memory = known.Memory(out)
+    first = turnaround.ingest(folder, known=memory, looks=True)
+    out.mkdir()
+    memory.write(out)
+    again = turnaround.ingest(folder, known=known.Memory(out), looks=True)
+    assert again.stops == first.stops and again.looks is not None and first.looks is not None
+    for one, other in zip(first.looks, again.looks, strict=True):
+        assert one is not None and other is not None
+        assert (one.thumb == other.thumb).all() and one.edge_width == other.edge_width
 
 
 def test_two_processes_give_the_same_answer(drawn_turn: Callable[..., Path]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import cv2
@@ -13,7 +13,9 @@ import pytest
 from PIL import Image
 
 import silhouette
-from silhouette import cli, shoot
+from silhouette import cli, shoot, turnaround
+from silhouette.errors import SettingsError
+from silhouette.settings import Settings
 from silhouette.show.words import note
 
 CHECKS = {
@@ -88,6 +90,100 @@ def test_a_set_of_an_uneven_turn_is_named_by_its_outlines(
     assert np.median(off) <= 2 and max(off) <= 6
     assert len({stem for stem, _ in layout.views}) == len(shot)
     assert {view.angle_from for _, view in layout.views} == {"outline"}
+
+
+def off(found: Sequence[float], truth: Sequence[float]) -> np.ndarray:
+    return np.abs((np.asarray(found) - np.asarray(truth) + 180) % 360 - 180)
+
+
+@pytest.mark.parametrize(
+    ("shot", "how"),
+    [
+        ([a for a in STOPS if a not in (135, 150)], "outline"),
+        ([a for a in STOPS[:-1] if a != 75], "outline"),
+        (STOPS[:-4], "outline"),  # ends early
+        ((*STOPS, 15, 30), "outline"),  # goes on past its start
+        (STOPS, "spread"),
+        (range(0, 360, 30), "spread"),
+    ],
+    ids=["two missing", "one missing", "ends early", "past its start", "closed", "a step short"],
+)
+def test_every_command_takes_the_same_angles(
+    drawn_turn: Callable[..., Path], tmp_path: Path, shot: Sequence[int], how: str
+) -> None:
+    folder = drawn_turn("turn", shot, stem="IMG_{i:04d}")
+    pose = silhouette.score_pose(folder, jitter=0)
+    scored = {v.name: v.stop for v in pose.views if not v.inferred}
+    checked = {s.name: s for s in shoot.check_turnaround(folder).report.stops}
+    assert scored == checked
+    layout = shoot.export_set(folder, tmp_path / "set", silhouettes_only=True)
+    assert {v.name: (v.angle, v.angle_from, v.angle_sure) for _, v in layout.views} == {
+        name: (s.angle, s.angle_from, s.angle_sure) for name, s in scored.items()
+    }
+    found = [scored[f"IMG_{i:04d}"] for i in range(len(shot))]
+    assert {s.angle_from for s in found} == {how}
+    assert off([s.angle for s in found], shot).max() <= (0.1 if how == "spread" else 6)
+    assert all(s.angle_sure is not None and s.angle_sure < 12 for s in found)
+
+
+def test_half_a_turn_is_noticed_unless_the_span_is_said(data: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "half"
+    folder.mkdir()
+    for i, angle in enumerate(range(0, 210, 30)):
+        shutil.copy(data / "rendered" / "turn" / f"{angle:03d}.jpg", folder / f"IMG_{i:04d}.jpg")
+    found = turnaround.ingest(folder)
+    assert [s.angle for s in found.stops] == [0, 30, 60, 90, 120, 150, 180]
+    assert "spread over 180 degrees. Their outlines show half a turn" in note(found.notes[0])
+    assert "opposite the first" in note(found.notes[0])
+    whole = turnaround.ingest(folder, Settings(span=360))
+    assert off([s.angle for s in whole.stops], [360 * k / 7 for k in range(7)]).max() < 0.1
+    assert "half a turn" not in " ".join(map(note, whole.notes))
+    (folder / "IMG_0006.jpg").unlink()
+    assert [s.angle for s in turnaround.ingest(folder, Settings(span=180)).stops] == [0, 30, 60, 90, 120, 150]
+
+
+def test_a_span_that_was_said_wins_over_a_turn_that_ends_early(drawn_turn: Callable[..., Path]) -> None:
+    shot = turnaround.ingest(drawn_turn("early", STOPS[:-4], stem="IMG_{i:04d}"), Settings(span=360))
+    assert {s.angle_from for s in shot.stops} == {"spread"}
+    assert "outlines disagree" in note(shot.notes[1])
+
+
+def test_a_clip_that_was_read_is_checked_and_kept_without_reading_it_again(
+    data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clip = data / "clips" / "steady.mp4"
+    shot = turnaround.ingest(clip, looks=True)
+    plain = shoot.check_turnaround(clip)
+    monkeypatch.setattr("silhouette.intake.film.find_stops", lambda *a, **k: pytest.fail("decoded again"))
+    monkeypatch.setattr("silhouette.intake.reel.read_at", lambda *a, **k: pytest.fail("decoded again"))
+    assert shoot.check_turnaround(shot).report == plain.report
+    layout = shoot.export_set(shot, tmp_path / "set", silhouettes_only=True)
+    assert [v.angle for _, v in layout.views] == sorted(s.angle for s in plain.report.stops)
+    with pytest.raises(SettingsError, match=r"start: .* keeps the settings"):
+        shoot.check_turnaround(shot, start=90)
+
+
+@pytest.mark.parametrize("what", ["clip", "stills"])
+def test_what_the_check_needs_can_be_taken_later(
+    data: Path, drawn_turn: Callable[..., Path], what: str
+) -> None:
+    place = data / "clips" / "steady.mp4" if what == "clip" else drawn_turn("turn", STOPS)
+    at_once, later = turnaround.ingest(place, looks=True), turnaround.ingest(place)
+    assert later.looks is None and at_once.stops == later.stops
+    assert all((a.mask == b.mask).all() for a, b in zip(at_once.cuts, later.cuts, strict=True) if a and b)
+    for one, other in zip(at_once.looks or (), turnaround.watched(later).looks or (), strict=True):
+        assert one is not None and other is not None
+        assert (one.edge_width, one.side_light, one.height_px) == (other.edge_width, other.side_light, other.height_px)
+        assert (one.thumb == other.thumb).all()
+
+
+def test_a_set_is_not_scored(
+    drawn_turn: Callable[..., Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = drawn_turn("turn", range(0, 360, 90))
+    monkeypatch.setattr("silhouette.reading.reader.read_body", lambda line: pytest.fail("nobody asked for it"))
+    monkeypatch.setattr("silhouette.shape.measure.measure_outline", lambda line: pytest.fail("nobody asked for it"))
+    assert len(shoot.export_set(folder, tmp_path / "set", silhouettes_only=True).figures) == 4
 
 
 def test_a_set_of_an_even_turn_keeps_its_even_angles(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:

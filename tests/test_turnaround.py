@@ -1,4 +1,4 @@
-"""Pictures gathered: what the worker processes do when stopped, and what is said of pictures that lie on their side."""
+"""A place read: what the worker processes do when stopped, and what is said of pictures that lie on their side."""
 
 import json
 import os
@@ -13,10 +13,9 @@ import cv2
 import numpy as np
 import pytest
 
-from silhouette import scoring, turnaround
+from silhouette import scoring, shoot, turnaround
 from silhouette.errors import PoseError
 from silhouette.records import Note
-from silhouette.settings import Settings
 
 
 @pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="signals of another kind")
@@ -40,7 +39,7 @@ def test_pictures_that_lie_on_their_side_are_noticed(drawn_turn: Callable[..., P
     folder = drawn_turn("down", range(0, 360, 60), arms="down")
 
     def told() -> list[str]:
-        return [note.kind for note in turnaround.gather(folder, Settings(), map, scoring.silent).notes]
+        return [note.kind for note in turnaround.ingest(folder).notes]
 
     assert "on its side" not in told()
     for path in folder.glob("*.jpg"):
@@ -57,11 +56,11 @@ def test_a_note_passes_in_every_form() -> None:
 
 def test_several_poses_in_one_folder_are_noticed(drawn_turn: Callable[..., Path]) -> None:
     folder = drawn_turn("mixed", range(0, 360, 90), stem="oar_{a:03.0f}")
-    one = turnaround.gather(folder, Settings(), map, scoring.silent).notes
+    one = turnaround.ingest(folder).notes
     assert one == (Note.of("angles from names"),)
     for path in sorted(drawn_turn("other", range(0, 360, 90), arms="down").glob("*.jpg")):
         path.rename(folder / f"lookout_{path.name}")
-    both = turnaround.gather(folder, Settings(), map, scoring.silent).notes
+    both = turnaround.ingest(folder).notes
     assert Note.of("several poses", names=["lookout", "oar"]) in both
 
 
@@ -102,9 +101,9 @@ def test_a_bad_mask_is_told_and_the_others_go_on(
 ) -> None:
     folder = drawn_turn("keeper", range(0, 360, 90))
     make(folder / "090.mask.png")
-    taken = turnaround.gather(folder, Settings(), map, scoring.silent).taken
-    assert [t.cut is None for t in taken] == [False, True, False, False]
-    assert "090.mask.png" in (taken[1].problem or "") and words in (taken[1].problem or "")
+    shot = turnaround.ingest(folder)
+    assert [cut is None for cut in shot.cuts] == [False, True, False, False]
+    assert "090.mask.png" in (shot.stops[1].problem or "") and words in (shot.stops[1].problem or "")
 
 
 def test_a_mask_counts_for_the_still_it_is_named_after(drawn_turn: Callable[..., Path]) -> None:
@@ -112,11 +111,11 @@ def test_a_mask_counts_for_the_still_it_is_named_after(drawn_turn: Callable[...,
     (folder / "000.jpeg").write_bytes((folder / "090.jpg").read_bytes())
     cv2.imwrite(str(folder / "000.jpeg.mask.png"), np.full((600, 450), 255, np.uint8))
     cv2.imwrite(str(folder / "000.mask.png"), np.full((600, 450), 255, np.uint8))
-    taken = turnaround.gather(folder, Settings(), map, scoring.silent).taken
-    cutters = {t.stop.name: t.cut.cutter for t in taken if t.cut is not None}
+    shot = turnaround.ingest(folder)
+    cutters = {stop.name: cut.cutter for stop, cut in zip(shot.stops, shot.cuts, strict=True) if cut is not None}
     assert cutters == {"000.jpeg": "given", "000.jpg": "backdrop", "090": "backdrop"}
-    (alone,) = turnaround.gather(folder / "000.jpg", Settings(), map, scoring.silent).taken
-    assert alone.cut is not None and alone.cut.cutter == "backdrop"
+    (alone,) = turnaround.ingest(folder / "000.jpg").cuts
+    assert alone is not None and alone.cutter == "backdrop"
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="links and pipes of another kind")
@@ -127,9 +126,20 @@ def test_odd_files_among_the_pictures_are_told_and_passed_over(drawn_turn: Calla
     (folder / "030.jpg").symlink_to("/dev/zero")
     (folder / "040.jpg").symlink_to("040.jpg")
     (folder / "050.jpg").symlink_to("nowhere.jpg")
-    gathered = turnaround.gather(folder, Settings(), map, scoring.silent)
-    bad = {t.stop.name for t in gathered.taken if t.problem}
-    assert bad == {"020", "030", "040", "050"} and len(gathered.taken) == 8
+    shot = turnaround.ingest(folder)
+    bad = {stop.name for stop in shot.stops if stop.problem}
+    assert bad == {"020", "030", "040", "050"} and len(shot.stops) == 8
+
+
+@pytest.mark.parametrize("bad", [0, 5, 11])
+def test_a_still_that_cannot_be_read_keeps_its_place_in_the_turn(drawn_turn: Callable[..., Path], bad: int) -> None:
+    folder = drawn_turn("keeper", range(0, 360, 30), stem="IMG_{i:04d}")
+    (folder / f"IMG_{bad:04d}.jpg").write_text("x")
+    shot = turnaround.ingest(folder, looks=True)
+    assert [stop.angle for stop in shot.stops] == list(range(0, 360, 30))
+    assert [k for k, cut in enumerate(shot.cuts) if cut is None] == [bad]
+    assert shot.turned is not None and len(shot.turned) == 12
+    assert len(shoot.check_turnaround(shot).report.stops) == 11
 
 
 @pytest.mark.parametrize("place", ["loop", "n" * 300, "nul\0", "nowhere", "locked/in"])
@@ -145,7 +155,7 @@ def test_a_place_that_cannot_be_is_one_sentence(
         return plain(self, **how)
 
     monkeypatch.setattr(Path, "stat", locked)
-    for read in (scoring.find_poses, lambda p: [turnaround.gather(p[0], Settings(), map, scoring.silent)]):
+    for read in (scoring.find_poses, lambda p: [turnaround.ingest(p[0])]):
         with pytest.raises(PoseError) as caught:
             read([tmp_path / place])
         assert "\n" not in str(caught.value) and "\0" not in str(caught.value)
@@ -171,6 +181,6 @@ def test_a_folder_without_rights_is_one_sentence(
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(Path, "iterdir", locked)
-    for read in (scoring.find_poses, lambda p: [turnaround.gather(p[0], Settings(), map, scoring.silent)]):
+    for read in (scoring.find_poses, lambda p: [turnaround.ingest(p[0])]):
         with pytest.raises(PoseError, match=r"keeper: cannot be opened \(Permission denied\)"):
             read([folder])

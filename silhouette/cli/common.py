@@ -47,7 +47,7 @@ def add_settings(parser: argparse.ArgumentParser, *, reading: bool = True) -> No
     default = Settings()
     add = parser.add_argument_group("settings").add_argument
     add("--span", type=float, default=default.span, metavar="DEGREES",
-        help="how far the model turned: 360, or 180 for half a turn; for stills without angles (%(default)g)")
+        help="degrees that stills without angles cover: 360, or 180 for half a turn (found from the pictures)")
     add("--turn", choices=get_args(Turn), default=default.turn,
         help="which way the model turned: to its own left or right (%(default)s)")
     add("--start", type=float, default=default.start, metavar="DEGREES",

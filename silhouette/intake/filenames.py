@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,8 +36,7 @@ _BARE = re.compile(r"^(-?\d{1,3}(?:[.,]\d+)?)$")
 _AT_END = re.compile(r"[_\- ](\d{3})$")
 
 
-@dataclass(frozen=True)
-class Angled:
+class Angled(NamedTuple):
     """The angle of one still, or None where its folder's way of telling angles does not cover it."""
 
     angle: float | None
@@ -45,21 +44,34 @@ class Angled:
 
 
 def angles_from_names(stems: Sequence[str]) -> list[float | None] | None:
-    """Angles in degrees, 0 <= a < 360, that the names state, or None where the names state none.
+    """Angles in degrees, 0 <= a < 360, that the names state, or None where they state none.
 
-    ``045``, ``12.5``, ``oar_045deg``, ``oar 45°`` and ``keeper_045`` state angles. Numbers without a unit are believed
-    only if the folder as a whole looks like a turn: none over 360 and not a counter. A camera counts too, with gaps
-    where pictures were deleted (``IMG_003``, ``IMG_007``, ``IMG_012``), so numbers after a word must besides be equal
-    parts of a turn, multiples of 5 say, or go from 0 round the figure.
+    ``045``, ``12.5``, ``oar_045deg`` and ``oar 45°`` state angles. Numbers without a unit are believed only if the
+    folder as a whole looks like a turn: none over 360 and not a counter.
     """
     with_unit = [_number(_WITH_UNIT.search(s)) for s in stems]
     if any(a is not None for a in with_unit):
         return [_wrap(a) for a in with_unit]
-    for pattern, plain in ((_BARE, _like_a_turn), (_AT_END, _plainly_a_turn)):
-        found = [_number(pattern.search(s)) for s in stems]
-        known = [a for a in found if a is not None]
-        if len(known) >= max(1, round(0.6 * len(stems))) and plain(known, stems):
-            return [_wrap(a) for a in found]
+    return _believed(_BARE, _like_a_turn, stems)
+
+
+def angles_from_numbers(stems: Sequence[str]) -> list[float | None] | None:
+    """As :func:`angles_from_names`, from numbers after a word: ``keeper_045``.
+
+    A camera counts too, with gaps where pictures were deleted (``IMG_003``, ``IMG_007``, ``IMG_012``), so these must
+    besides be equal parts of a turn, multiples of 5 say, or go from 0 round the figure.
+    """
+    return _believed(_AT_END, _plainly_a_turn, stems)
+
+
+def _believed(
+    pattern: re.Pattern[str], plain: Callable[[Sequence[float], Sequence[str]], bool], stems: Sequence[str]
+) -> list[float | None] | None:
+    """The numbers that the pattern finds, if most names have one and they are plainly angles."""
+    found = [_number(pattern.search(s)) for s in stems]
+    known = [a for a in found if a is not None]
+    if len(known) >= max(1, round(0.6 * len(stems))) and plain(known, stems):
+        return [_wrap(a) for a in found]
     return None
 
 
@@ -148,13 +160,16 @@ def spread(count: int, span: float, *, start: float = 0.0, turn: str = "left", r
 
 
 def assign(stills: Sequence[Path], folder: Path | None) -> list[Angled] | None:
-    """Angles that names or ``angles.csv`` give to the stills; None if neither does, so that they must be spread."""
-    named = angles_from_names([p.stem for p in stills])
-    if named is not None:
+    """Angles that the stills' names state, else ``angles.csv``, else the numbers after a word in their names; None
+    where none of them does."""
+    stems = [p.stem for p in stills]
+    if (named := angles_from_names(stems)) is not None:
         return [Angled(a, "name") for a in named]
     table = None if folder is None else folder / CSV_NAME
     if table is not None and is_there(table):
         return [Angled(a, "csv") for a in angles_from_csv(table, [p.name for p in stills])]
+    if (numbered := angles_from_numbers(stems)) is not None:
+        return [Angled(a, "name") for a in numbered]
     return None
 
 

@@ -265,6 +265,8 @@ def note(what: Note) -> str:
 
 def _spread(what: Note) -> str:
     whole = f"Angles: the {what['count']} pictures in the order of their names, spread over {what['span']:g} degrees."
+    if what["seen"]:
+        whole += " Their outlines show half a turn. If that is wrong, give --span 360."
     if what["last"] is None:
         return whole
     first = "the view opposite the first" if what["span"] == 180 else "the first"
@@ -272,6 +274,19 @@ def _spread(what: Note) -> str:
     if what["span"] == 180 and what["last"] == "repeats":
         last = first
     return f"{whole} The last one counts as {last}. If that is wrong, put the angles in the file names."
+
+
+def _from_outlines(n: Note) -> str:
+    why = [f"a stop is missing after {name}" for name in n["missing_after"]]
+    why += [f"{again} repeats {name}" for again, name in n["repeats"]]
+    how = f"the steps are uneven: {', '.join(why)}" if why else f"the pictures cover {n['total']:.0f} degrees"
+    return f"Angles: found from the outlines, to about {n['sure']:.0f} degrees, because {how}."
+
+
+def _doubted(n: Note) -> str:
+    return (f"The outlines disagree: {n['name']}, called {n['angle']:.0f}, seems to be shot from about "
+            f"{n['told']:.0f}. Was a stop left out, or retaken later? Run silhouette check, and put the angles "
+            "in the file names or in angles.csv.")
 
 
 def _unlike(what: Note) -> str:
@@ -297,6 +312,8 @@ _NOTES: dict[str, Callable[[Note], str]] = {
     "angles from names": lambda n: "Angles: from the file names.",
     "angles from table": lambda n: f"Angles: from {n['file']}.",
     "angles spread": _spread,
+    "angles from outlines": _from_outlines,
+    "angles doubted": _doubted,
     "problem": lambda n: str(n["text"]),
     "several poses": lambda n: (
         f"These pictures look like several poses: {', '.join(n['names'])}. Give each pose a folder of its own."),

@@ -337,19 +337,6 @@ def _without_outline(n: Note) -> str:
     return f"{n['count']} stops have no clear outline: their angles lie between those of their neighbours."
 
 
-def _from_outlines(n: Note) -> str:
-    why = [f"a stop is missing after {name}" for name in n["missing_after"]]
-    why += [f"{again} repeats {name}" for again, name in n["repeats"]]
-    return (f"Angles: found from the outlines, to about {n['sure']:.0f} degrees, because the steps are uneven: "
-            f"{', '.join(why)}.")
-
-
-def _doubted(n: Note) -> str:
-    return (f"The outlines disagree: {n['name']}, called {n['angle']:.0f}, seems to be shot from about "
-            f"{n['told']:.0f}. Was a stop left out, or retaken later? Run silhouette check, and put the angles "
-            "in the file names or in angles.csv.")
-
-
 def _shapeless(n: Note) -> str:
     if n["count"] == 1:
         return "1 stop has no figure that could be cut out: there is no silhouette of it."
@@ -370,8 +357,6 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "stops without outline": _without_outline,
     "camera moved": lambda n: (
         f"The camera was moved before stop {n['before'] + 1} of {n['count']}: the angles cannot be trusted."),
-    "angles from outlines": _from_outlines,
-    "angles doubted": _doubted,
     "no pauses": lambda n: f"The clip has no pauses: {n['count']} stills were taken evenly from it.",
     "nothing turns": lambda n: "Nothing turns in this clip: it counts as one view.",
     "clip breaks off": _breaks_off,

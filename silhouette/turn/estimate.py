@@ -81,7 +81,7 @@ def estimate_angles(
         fit = _best_fit([masks[k] for k in usable], share, usable, turn == "right")  # type: ignore[misc]
     if fit is None:
         return _by_motion(share, n, start, turn)
-    turned, spread = _between(fit, usable, share)
+    turned, spread = _between(fit, usable, share, n)
     sure = np.maximum(LEAST_SURE, TO_90 * UNDERSTATED * spread)
     sure[0] = 0.0
     notes = _notes(turned, sure, usable)
@@ -129,10 +129,8 @@ def _share(motion_share: NDArray[np.float64] | None, n: int) -> Floats | None:
     return np.asarray(share / share.sum(), dtype=np.float64)
 
 
-def _between(fit: angle_fit.Fit, usable: list[int], share: Floats | None) -> tuple[Floats, Floats]:
-    """Angles of the stops without an outline: between their neighbours, by motion if known; and everyone's spread."""
-    last = max(usable[-1], 0)
-    n = last + 1 if share is None else len(share) + 1
+def _between(fit: angle_fit.Fit, usable: list[int], share: Floats | None, n: int) -> tuple[Floats, Floats]:
+    """Angles of all n stops, those without an outline between their neighbours, by motion if known; and all spreads."""
     clock = np.arange(n, dtype=float) if share is None else np.concatenate([[0.0], np.cumsum(share)]) * (n - 1)
     known = clock[usable]
     turned = np.interp(clock, known, fit.turned)

@@ -1,21 +1,23 @@
-"""Stills without an angle are spread evenly over the turn; do their outlines tell that they were not shot so?
+"""Stills without an angle are spread evenly over a turn; do their outlines tell that they were not shot so?
 
-A stop left out, shot twice or shot again at the end puts all that follow at wrong angles. Where the outlines show that
-a stop is missing or shown twice, the angles that they tell are the better ones; where they show neither, marks on the
-floor are kept to more exactly than outlines can tell. ``tests/measure/export_angles.py`` measures both.
+A stop left out, shot twice or shot again at the end puts all that follow at wrong angles; so does a turn that ends
+early or goes on past its start. Where the outlines show such a thing, the angles that they tell are the better ones;
+where they show nothing of it, marks on the floor are kept to more exactly than outlines can tell.
+``tests/measure/export_angles.py`` measures both.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.geometry.angles import apart
 from silhouette.records import Mask
-from silhouette.turn import estimate, steps
+from silhouette.turn import steps
+from silhouette.turn.estimate import Turned
 
 Floats = NDArray[np.float64]
 
@@ -29,6 +31,13 @@ UNSURE = 12.0
 """The angle of a stop must be surer than this (half width of the 90 % interval), and a stop is out of its place where
 outline and spread differ by as much, degrees. Whole turns stay under 9, even those with uneven steps; the same with
 two stops left out or one shot last reach 15 to 48."""
+BARELY = 20.0
+"""From this on an angle is not told at all: the outlines were of no use, or the camera was moved, degrees."""
+LEAST_OF_HALF = 7
+"""Stops from which a half turn is told from a whole one with gaps: of 6 stops left of 8, two in five seem to be one."""
+PAST = 0.5
+"""A turn goes on past its start from this share of a step on, and from half of :data:`UNSURE`: the last stop of a
+closed one is found within 2 degrees of the first (7 in clips of models who sway)."""
 
 
 class Respread(NamedTuple):
@@ -44,33 +53,58 @@ class Respread(NamedTuple):
     """Stops whose view the next one shows again."""
     moved: tuple[int, ...]
     """Stops that the even spread puts elsewhere."""
+    total: float
+    """Degrees from the first stop to the last."""
+    ends: bool
+    """Whether the turn ends early, or goes on past its start: then it is no full turn."""
 
     @property
     def better(self) -> bool:
         """Whether these angles should be taken in place of the even spread."""
-        return bool(self.skipped or self.repeated)
+        return bool(self.skipped or self.repeated or self.ends)
+
+
+def least_sure(found: Turned, masks: Sequence[Mask | None]) -> float:
+    """How unsure the outlines are where they are least so, degrees: under :data:`UNSURE` they are to go by, under
+    :data:`BARELY` they tell at least roughly how far the model turned. A stop without an outline does not count."""
+    return float(max((s for s, mask in zip(found.sure, masks, strict=True) if mask is not None), default=BARELY))
+
+
+def half_turn(found: Turned) -> bool | None:
+    """Whether the last of the stops of a half turn stands on the far side (True) or one step short of it (False); None
+    where they are no half turn in even steps."""
+    n, total, step = len(found.turned), float(found.turned[-1]), steps.usual_step(found.turned)
+    short = 180.0 * (n - 1) / n
+    if n < LEAST_OF_HALF or not short - step / 2 < total < 180.0 + step / 2 or steps.skipped(found.turned):
+        return None
+    return abs(total - 180.0) < abs(total - short)
 
 
 def respread(
-    masks: Sequence[Mask | None], even: Sequence[float], *, start: float, turn: Literal["left", "right"]
-) -> Respread | None:
-    """Hold the outlines (None where the cut is not trusted) against the ``even`` angles; None where they do not tell.
+    found: Turned, masks: Sequence[Mask | None], even: Sequence[float], *, start: float, full: bool = False
+) -> Respread:
+    """Hold what the outlines of a turn tell against its ``even`` angles.
 
-    Takes about a second for 25 stops.
+    Parameters
+    ----------
+    found : angles that the outlines tell, see :func:`least_sure`
+    masks : n masks in the order shot, None where the cut is not trusted
+    even : n angles spread evenly over a full turn, degrees
+    start : angle of the first stop, degrees
+    full : whether the person says that it is a full turn
     """
-    if len(masks) < LEAST_STOPS:
-        return None
-    found = estimate.estimate_angles(masks, start=start, turn=turn)
-    if found.sure.max() >= UNSURE:
-        return None
     angles, closed = found.angles.copy(), apart(even[-1], start) < 1e-6
     if closed:  # the last outline repeats the first, which tells more than the fit
         angles[-1] = start % 360
-    moved = [k for k, (a, b) in enumerate(zip(angles, even, strict=True)) if apart(a, b) >= UNSURE]
+    seen = [k for k, mask in enumerate(masks) if mask is not None]
+    moved = [k for k in seen if apart(angles[k], even[k]) >= UNSURE]
     skipped, repeated = steps.skipped(found.turned), steps.repeated(found.turned, masks)
-    if not skipped and not repeated and (change := _one_change(found.turned, closed)):
+    total, step = float(found.turned[-1]), steps.usual_step(found.turned)
+    early = total + step < 360.0 - max(steps.GAP * step, steps.GAP_DEG)
+    ends = not full and not closed and (early or total - 360.0 > max(PAST * step, UNSURE / 2))
+    if not skipped and not repeated and not ends and (change := _one_change(found.turned, closed)):
         skipped, repeated = ([change[0]], []) if change[1] > 0 else ([], [change[0]])
-    return Respread(angles, found.sure, tuple(skipped), tuple(repeated), tuple(moved))
+    return Respread(angles, found.sure, tuple(skipped), tuple(repeated), tuple(moved), total, ends)
 
 
 def _one_change(turned: Floats, closed: bool) -> tuple[int, int] | None:

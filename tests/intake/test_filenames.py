@@ -1,4 +1,4 @@
-"""Angles come from names, else from filenames.csv, else from an even spread."""
+"""Angles come from names, else from angles.csv, else from numbers after a word, else from an even spread."""
 
 from __future__ import annotations
 
@@ -10,6 +10,12 @@ import pytest
 
 from silhouette.errors import AnglesError
 from silhouette.intake import filenames
+
+
+def _stated(stems: list[str]) -> list[float | None] | None:
+    """What the names of stills say where no table lies beside them."""
+    told = filenames.assign([Path(f"{stem}.jpg") for stem in stems], None)
+    return None if told is None else [one.angle for one in told]
 
 
 @pytest.mark.parametrize(
@@ -30,7 +36,7 @@ from silhouette.intake import filenames
     ],
 )
 def test_names_that_state_angles(stems: list[str], wanted: list[float | None]) -> None:
-    assert filenames.angles_from_names(stems) == wanted
+    assert _stated(stems) == wanted
 
 
 @pytest.mark.parametrize(
@@ -52,14 +58,14 @@ def test_names_that_state_angles(stems: list[str], wanted: list[float | None]) -
     ],
 )
 def test_counters_and_dates_are_not_angles(stems: list[str]) -> None:
-    assert filenames.angles_from_names(stems) is None
+    assert _stated(stems) is None
 
 
 @pytest.mark.parametrize("parts", range(3, 37))
 def test_every_even_turn_is_read_from_its_names(parts: int) -> None:
     for whole in (round, int):
         numbers = [whole(360 * k / parts) for k in range(parts)]
-        assert filenames.angles_from_names([f"oar_{n:03d}" for n in numbers]) == numbers
+        assert filenames.angles_from_numbers([f"oar_{n:03d}" for n in numbers]) == numbers
 
 
 def test_a_camera_that_counts_with_gaps_is_seldom_taken_for_a_turn() -> None:
@@ -68,7 +74,7 @@ def test_a_camera_that_counts_with_gaps_is_seldom_taken_for_a_turn() -> None:
     for _ in range(500):
         gaps = [1 + min(int(rng.expovariate(1 / 6)), 40) for _ in range(7)]
         numbers = accumulate(gaps, initial=rng.randrange(99))
-        taken += filenames.angles_from_names([f"IMG_{n:03d}" for n in numbers]) is not None
+        taken += filenames.angles_from_numbers([f"IMG_{n:03d}" for n in numbers]) is not None
     assert taken <= 2
 
 
@@ -162,3 +168,12 @@ def test_names_win_over_the_table(tmp_path: Path) -> None:
     named = filenames.assign(stills, tmp_path)
     assert named is not None and [(a.angle, a.angle_from) for a in named] == [(0, "name"), (90, "name")]
     assert filenames.assign([tmp_path / "a.jpg"], None) is None
+
+
+def test_the_table_wins_over_numbers_that_a_camera_may_have_counted(tmp_path: Path) -> None:
+    stills = [tmp_path / "IMG_000.jpg", tmp_path / "IMG_015.jpg", tmp_path / "IMG_030.jpg"]
+    numbered = filenames.assign(stills, tmp_path)
+    assert numbered is not None and [tuple(a) for a in numbered] == [(0, "name"), (15, "name"), (30, "name")]
+    (tmp_path / "angles.csv").write_text("IMG_000.jpg,0\nIMG_015.jpg,120\nIMG_030.jpg,240\n")
+    listed = filenames.assign(stills, tmp_path)
+    assert listed is not None and [tuple(a) for a in listed] == [(0, "csv"), (120, "csv"), (240, "csv")]

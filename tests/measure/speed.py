@@ -57,8 +57,8 @@ def turn_seconds(
 ) -> float:
     """Seconds for a whole pose, file to measures and verdict of every view, with the processes already warm."""
     start = clock()
-    gathered = turnaround.gather(folder, settings, run, lambda what, done, total: None)
-    list(run(partial(scoring._measure, settings=settings), gathered.taken))
+    shot = turnaround.ingest(folder, settings, run=run)
+    list(run(partial(scoring._read_view, intent=settings.intent), shot.stops, shot.cuts))
     return clock() - start
 
 

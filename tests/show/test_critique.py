@@ -53,7 +53,7 @@ def test_a_page_a_pose_a_comparison_and_numbers(ranking_of: Callable[..., Rankin
 
 def test_notes_on_the_page_of_numbers_are_whole(ranking_of: Callable[..., Ranking]) -> None:
     ranking = ranking_of(2, 8)
-    note = Note.of("angles spread", count=8, span=360.0, last="one short")
+    note = Note.of("angles spread", count=8, span=360.0, last="one short", seen=False)
     poses = tuple(replace(pose, notes=(note,)) for pose in ranking.poses)
     last = " ".join(type_on(critique_pages(replace(ranking, poses=poses))[-1]))
     assert len(words.note(note)) > 150 and last.count(words.note(note)) == 2

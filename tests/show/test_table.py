@@ -114,7 +114,7 @@ def test_rank_says_why_a_pose_was_not_read(ranking_of: Callable[..., Ranking], u
 def test_rank_tells_whose_angles_were_spread(ranking_of: Callable[..., Ranking]) -> None:
     ranking = ranking_of(3, 8)
     assert "Angles of" not in table.rank_table(ranking)
-    note = Note.of("angles spread", count=8, span=360.0, last="one short")
+    note = Note.of("angles spread", count=8, span=360.0, last="one short", seen=False)
     poses = [replace(p, notes=(note,) if i else p.notes) for i, p in enumerate(ranking.poses)]
     text = table.rank_table(Ranking(tuple(poses)))
     assert is_plain(text)

@@ -52,7 +52,8 @@ def test_a_short_reason_keeps_the_part_of_the_body_and_drops_the_side() -> None:
     assert words.brief(Reason(ReasonKind.EDGES_TOUCH, None, "knee", "middle")) == "edges just touch at the knees"
 
 
-SPREAD = {"count": 12, "span": 360.0}
+SPREAD = {"count": 12, "span": 360.0, "seen": False}
+HALF = {"count": 7, "span": 180.0, "last": "repeats"}
 
 
 @pytest.mark.parametrize(("note", "told"), [
@@ -60,10 +61,13 @@ SPREAD = {"count": 12, "span": 360.0}
     (Note.of("angles from table", file="angles.csv"), "Angles: from angles.csv."),
     (Note.of("angles spread", **SPREAD, last="repeats"), "The last one counts as a repeat of the first."),
     (Note.of("angles spread", **SPREAD, last="one short"), "one step before the first."),
-    (Note.of("angles spread", count=7, span=180.0, last="repeats"), "counts as the view opposite the first."),
-    (Note.of("angles spread", count=7, span=90.0, last=None), "spread over 90 degrees."),
-    (Note.of("angles from outlines", sure=2.4, missing_after=["a"], repeats=[("c", "b")]),
+    (Note.of("angles spread", **HALF, seen=False), "spread over 180 degrees. The last one counts as the view opposite"),
+    (Note.of("angles spread", **HALF, seen=True), "spread over 180 degrees. Their outlines show half a turn. If that"),
+    (Note.of("angles spread", count=7, span=90.0, last=None, seen=False), "spread over 90 degrees."),
+    (Note.of("angles from outlines", sure=2.4, missing_after=["a"], repeats=[("c", "b")], total=345.0),
      "to about 2 degrees, because the steps are uneven: a stop is missing after a, c repeats b."),
+    (Note.of("angles from outlines", sure=2.4, missing_after=[], repeats=[], total=301.2),
+     "to about 2 degrees, because the pictures cover 301 degrees."),
     (Note.of("angles doubted", name="IMG_7", angle=90.0, told=121.4),
      "IMG_7, called 90, seems to be shot from about 121."),
     (Note.of("several poses", names=["lookout", "oar"]), "several poses: lookout, oar."),

@@ -14,15 +14,17 @@ def fit(turned: list[float], spread: list[float]) -> angle_fit.Fit:
 
 
 def test_a_stop_without_outline_lies_half_way_and_is_less_sure() -> None:
-    turned, spread = estimate._between(fit([0, 30, 45], [0, 1, 2]), [0, 2, 3], None)
+    turned, spread = estimate._between(fit([0, 30, 45], [0, 1, 2]), [0, 2, 3], None, 4)
     assert turned == pytest.approx([0, 15, 30, 45])
     # interpolated between its neighbours', and a quarter of a step (15 degrees) beside
     assert spread == pytest.approx([0, 0.5 + 15 / 4, 1, 2])
+    turned, spread = estimate._between(fit([0, 30, 45], [0, 1, 2]), [0, 2, 3], None, 6)
+    assert turned == pytest.approx([0, 15, 30, 45, 60, 75]), "the last ones keep their places too"
 
 
 def test_stops_before_the_first_and_after_the_last_outline_go_on_as_the_others() -> None:
     share = np.array([1.0, 1, 2, 1, 1]) / 6
-    turned, spread = estimate._between(fit([0, 20, 40], [0, 1, 1]), [1, 3, 4], share)
+    turned, spread = estimate._between(fit([0, 20, 40], [0, 1, 1]), [1, 3, 4], share, 6)
     # a quarter of what an even step of the six would be: 40 degrees are 4 sixths of 5 steps
     assert spread[[0, 5]] == pytest.approx([0 + 12 / 4, 1 + 12 / 4])
     # marks of motion at 0, 1, 2, 4, 5, 6 sixths; outlines at 1, 4 and 5; 40 degrees on 4 sixths
