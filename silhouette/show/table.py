@@ -116,12 +116,17 @@ def _asks(pose: Pose) -> list[str]:
 
 
 def _spread_angles(ranking: Ranking, width: int) -> list[str]:
-    """A line that tells whose angles were not given but spread evenly; none where all were given."""
-    spread = [pose.name for pose in ranking.poses if any(note.kind == "angles spread" for note in pose.notes)]
-    if not spread:
-        return []
-    whose = "all poses" if len(spread) == len(ranking.poses) > 1 else words.listed(spread)
-    return _hang("", f"Angles of {whose}: spread evenly over the pictures in the order of their names.", width)
+    """Lines that say whose angles were not given, and how they were found; none where all were given."""
+    how: dict[str, list[str]] = {}
+    for pose in ranking.poses:
+        for note in pose.notes:
+            if (line := words.angles_in_short(note)) is not None:
+                how.setdefault(line, []).append(pose.name)
+    lines = []
+    for line, names in how.items():
+        whose = "all poses" if len(names) == len(ranking.poses) > 1 else words.listed(names)
+        lines += _hang("", f"Angles of {whose}: {line}", width)
+    return lines
 
 
 def check_list(report: CheckReport, width: int = COLUMNS) -> str:

@@ -263,6 +263,17 @@ def note(what: Note) -> str:
     return (_NOTES | words_check.NOTES)[what.kind](what)
 
 
+def angles_in_short(what: Note) -> str | None:
+    """How angles that nobody gave were found, for one line under a ranking; None for a note of another kind."""
+    if what.kind == "angles from outlines":
+        return "found from their outlines."
+    if what.kind != "angles spread":
+        return None
+    if what["seen"]:
+        return "spread evenly over half a turn, which their outlines show. If that is wrong, give --span 360."
+    return "spread evenly over the pictures in the order of their names."
+
+
 def _spread(what: Note) -> str:
     whole = f"Angles: the {what['count']} pictures in the order of their names, spread over {what['span']:g} degrees."
     if what["seen"]:
