@@ -127,3 +127,14 @@ def test_a_height_has_a_name(y: float, upright: str, low: str) -> None:
 def test_a_place_has_a_side_where_it_is_off_the_middle() -> None:
     assert [said.place(x, 0.5)[1] for x in (-0.04, -0.02, 0.02, 0.04)] == [
         "picture left", "middle", "middle", "picture right"]
+
+
+def test_what_weighs_more_is_told_first() -> None:
+    """With equal legibility both arms weigh more than the legs, the legs more than one arm, an arm more than the head,
+    and any limb more than edges that touch, a missing gap and sides that match."""
+    bare = replace(PLAIN, negative_space=0.0, symmetry=1.0, tangents=(Tangent((0.0, 0.4), 0.01),))
+    rest = [ReasonKind.EDGES_TOUCH, ReasonKind.NO_GAP, ReasonKind.SIDES_MATCH]
+    both = LimbLegibility(0.1, (0.1, 0.1), (0.1, 0.9))
+    assert kinds(bare, both) == [ReasonKind.ARMS_LOST, ReasonKind.LEGS_AS_ONE, ReasonKind.HEAD_SUNK, *rest]
+    one = replace(both, arms=(0.1, 0.9))
+    assert kinds(bare, one) == [ReasonKind.LEGS_AS_ONE, ReasonKind.ARM_LOST, ReasonKind.HEAD_SUNK, *rest]
