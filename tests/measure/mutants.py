@@ -8,7 +8,8 @@ A sampled mutant changes one number (whole: one more or less; other: double or h
 one sum, difference, product or quotient (to its opposite), one ``and`` or ``or``, or drops one ``not``. Texts,
 annotations and errors' sentences are left alone. Nothing is written: the wrong code is compiled in a forked child in
 which the tests then run, so this needs a system that can fork. A mutant is killed if a test fails or runs on for more
-than LONGEST seconds; ``--show`` prints the line that was changed for every survivor.
+than LONGEST seconds; ``--show`` prints the line that was changed for every survivor. Ctrl+C ends a sample early and
+counts what was tried: the places come in random order.
 """
 
 from __future__ import annotations
@@ -232,15 +233,18 @@ def run_sample(count: int, rooms: list[str], seed: int, show: bool) -> None:
     check_unbroken(list(sources))
     killed, met = Counter[str](), Counter[str]()
     begun = time.monotonic()
-    for file, path in rng.sample(every, min(count, len(every))):
-        source, line = mutated(sources[file], path, rng)
-        lived = survives(file, source)
-        met[file] += 1
-        if show and met.total() % 20 == 0:
-            print(f"... {met.total()} after {time.monotonic() - begun:.0f} s", flush=True)
-        killed[file] += not lived
-        if lived and show:
-            print(f"survived  {file}:{line}   {difference(sources[file], source)}", flush=True)
+    try:
+        for file, path in rng.sample(every, min(count, len(every))):
+            source, line = mutated(sources[file], path, rng)
+            lived = survives(file, source)
+            met[file] += 1
+            killed[file] += not lived
+            if show and met.total() % 20 == 0:
+                print(f"... {met.total()} after {time.monotonic() - begun:.0f} s", flush=True)
+            if lived and show:
+                print(f"survived  {file}:{line}   {difference(sources[file], source)}", flush=True)
+    except KeyboardInterrupt:
+        print(f"stopped after {met.total()} of {count}")
     print(f"\n{len(every)} places in {len(sources)} files; {time.monotonic() - begun:.0f} s")
     for room in rooms:
         told = [f for f in met if f.startswith(f"{room}/")]
