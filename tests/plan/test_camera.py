@@ -145,3 +145,10 @@ def test_a_camera_within_the_turning_circle_needs_what_its_picture_shows() -> No
     """0.5 m from the axis, 1.5 m before the backdrop: four times as far, so four times the frame."""
     plan = make_plan(height_m=1.7, distance_m=0.5)
     assert plan.backdrop_size == pytest.approx((4 * 27 * 0.5 / 26, 0.62 * 1.7 + 4 * 36 * 0.5 / 26 / 2))
+
+
+@pytest.mark.parametrize(("room", "fits"), [(5.5, True), (5.4, False), (4.6, False)])
+def test_a_distance_fits_with_a_metre_behind_the_model_and_half_a_metre_behind_the_camera(
+    room: float, fits: bool
+) -> None:
+    assert make_plan(distance_m=4.0, room_m=room).fits == fits, "4 + 1 + 0.5 m"

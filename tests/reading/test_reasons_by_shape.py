@@ -10,7 +10,7 @@ from shapely.geometry import box
 
 from silhouette.reading import reasons as said
 from silhouette.reading import weights as w
-from silhouette.records import Gap, LimbLegibility, Measures, Outline, Part, Reason, ReasonKind, Tangent
+from silhouette.records import BodyReading, Gap, LimbLegibility, Measures, Outline, Part, Reason, ReasonKind, Tangent
 from silhouette.settings import BAND_FAIR, BAND_STRONG
 
 PLAIN = Measures(0.3, 5.0, 0.5, (), (), (), 0.6, 0.3, 0.8, 0.5)
@@ -138,3 +138,16 @@ def test_what_weighs_more_is_told_first() -> None:
     assert kinds(bare, both) == [ReasonKind.ARMS_LOST, ReasonKind.LEGS_AS_ONE, ReasonKind.HEAD_SUNK, *rest]
     one = replace(both, arms=(0.1, 0.9))
     assert kinds(bare, one) == [ReasonKind.LEGS_AS_ONE, ReasonKind.ARM_LOST, ReasonKind.HEAD_SUNK, *rest]
+
+
+@pytest.mark.parametrize(("limbs", "kind"), [
+    (replace(CLEAR, legs=(0.39, 0.95)), ReasonKind.LEGS_AS_ONE), (replace(CLEAR, legs=(0.41, 0.95)), None),
+    (replace(CLEAR, arms=(0.29, 0.95)), ReasonKind.ARM_LOST), (replace(CLEAR, arms=(0.31, 0.95)), None),
+    (replace(CLEAR, head=0.39), ReasonKind.HEAD_SUNK), (replace(CLEAR, head=0.41), None)])
+def test_by_the_reader_a_limb_is_lost_under_the_legibility_that_this_is_true_of(
+    limbs: LimbLegibility, kind: ReasonKind | None
+) -> None:
+    """Arms under 0.30, legs and heads under 0.40."""
+    line = Outline(box(-0.3, 0, 0.3, 1), 400, (300, 50), (600, 500))
+    found = said.reasons(PLAIN, line, limbs, "open", FAIR, BodyReading(limbs, (), 0.0))
+    assert [r.kind for r in found if not r.praise] == ([] if kind is None else [kind])

@@ -179,3 +179,22 @@ def test_what_hardly_turns_is_no_turn(monkeypatch: pytest.MonkeyPatch) -> None:
     assert chosen(monkeypatch, still, {101.0: (100.0, 0.0), 345.0: (340.0, 1.0)})[0] == 340.0
     every = {g: (90.0, 1.0) for g in estimate.GUESSES}
     assert chosen(monkeypatch, every, {})[0] is None
+
+
+def test_first_guesses_are_even_steps_and_steps_by_the_motion(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Outlines at stops 1, 2 and 4; between them a third and two thirds of their motion."""
+    tried: list[np.ndarray] = []
+
+    def fit(_rows: int, turned: np.ndarray, rounds: int | None = None) -> angle_fit.Fit:
+        if rounds is not None:
+            tried.append(turned)
+        return fit_of(list(turned))
+
+    monkeypatch.setattr(support_function, "measure", lambda *_, **__: 0)
+    monkeypatch.setattr(angle_fit, "fit", fit)
+    estimate._best_fit([BOX] * 3, np.full(4, 0.25), [1, 2, 4], False)
+    shapes = [tuple(np.round(guess / guess[-1], 6)) for guess in tried]
+    assert set(shapes) == {(0, 0.333333, 1)} and {300.0, 360.0} <= {round(float(g[-1]), 6) for g in tried}
+    tried.clear()
+    estimate._best_fit([BOX] * 3, np.array([0.4, 0.1, 0.2, 0.3]), [1, 2, 4], False)
+    assert {tuple(np.round(guess / guess[-1], 6)) for guess in tried} == {(0, 0.333333, 1), (0, round(1 / 6, 6), 1)}
