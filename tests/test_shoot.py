@@ -268,4 +268,4 @@ def test_the_page_and_the_json_tell_the_same_sentences(data: Path, tmp_path: Pat
     assert {"check", "verdict", "stops", "evidence", "do", "where", "how_far"} < set(pose)
     assert pose["kind"] == "pose changed" and pose["how_far"] == f"about {100 * pose['far'] * 1.72:.0f} cm"
     assert pose["where"] in pose["evidence"] and pose["how_far"] in pose["evidence"]
-    assert pose["values"]["way"] in pose["evidence"]
+    assert pose["values"]["way"] == "elsewhere" and "has moved" in pose["evidence"]

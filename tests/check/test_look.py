@@ -28,3 +28,13 @@ def test_look_measures_the_edge_and_the_light() -> None:
     assert widths[0] < 0.6 * widths[1]
     assert look.height_px == 400 and look.edges == () and look.side_light > 0.2
     assert look.backdrop_light == pytest.approx(180, abs=6)
+
+
+def test_a_hard_edge_is_one_pixel_wide() -> None:
+    """From one pixel to the next the whole contrast: one working pixel, which is two of the original."""
+    picture = np.full((300, 200, 3), 180, np.uint8)
+    mask = np.zeros((300, 200), bool)
+    mask[60:260, 60:140] = True
+    picture[mask] = 60
+    look = look_at(Picture(Path("x"), "x", picture, (400, 600)), Cut(mask, 0.99, "backdrop"))
+    assert look.edge_width == pytest.approx(2.0, rel=0.05)

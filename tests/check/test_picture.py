@@ -19,6 +19,17 @@ def test_a_figure_whole_and_alone_passes_and_its_margin_is_told(made: Callable[.
     assert found.verdict == "pass" and found["room"] == pytest.approx(30 / 200)  # 30 of 200 rows over and under it
 
 
+@pytest.mark.parametrize(("top", "bottom", "left", "right"), [
+    (8, 40, 40, 40), (40, 8, 40, 40), (40, 40, 8, 40), (40, 40, 40, 8)])
+def test_the_margin_is_the_least_of_the_four(
+    made: Callable[..., Shot], top: int, bottom: int, left: int, right: int
+) -> None:
+    """8 pixels of the longer side, 200."""
+    mask = np.zeros((200, 150), bool)
+    mask[top : 200 - bottom, left : 150 - right] = True
+    assert picture.framing(made(8, mask=mask))["room"] == pytest.approx(8 / 200)
+
+
 def test_a_cut_figure_is_retaken_where_it_is_cut(made: Callable[..., Shot]) -> None:
     found = picture.framing(made(8, looks={3: {"edges": ("top",)}, 5: {"edges": ("picture left", "top")}}))
     assert (found.verdict, found.kind, found.stops) == ("retake", "cut by the frame", (3, 5))

@@ -121,3 +121,34 @@ def test_centimetres_are_recognised(given: float, says: str | None) -> None:
     with pytest.raises(SettingsError) as caught:
         make_plan(height_m=given)
     assert ("did you mean" in str(caught.value)) == (says is not None) and (says is None or says in str(caught.value))
+
+
+def test_the_key_gives_all_its_light_and_the_fill_a_share() -> None:
+    """Key to fill 4:1 unless asked otherwise, so the fill gives a quarter of the key's light."""
+    assert [lamp.share for lamp in make_plan().lamps] == [1.0, 0.25]
+    assert [lamp.share for lamp in make_plan(ratio=2).lamps] == [1.0, 0.5]
+
+
+def test_which_lens_fills_the_picture_from_here() -> None:
+    """The lens at the waist needs 2 x 0.62 x 1.7 = 2.108 m on 36 mm; 0.35 m is for what comes forward."""
+    plan = make_plan(height_m=1.7)
+    assert plan.lens_to_fill == pytest.approx((4 - 0.35) * 36 / 2.108)
+    assert dict(plan.lenses) == pytest.approx({f: 0.35 + f * 2.108 / 36 for f in (26, 35, 50, 70, 85)})
+    assert dict(make_plan(height_m=1.7, lens_mm=105).lenses)[105] == pytest.approx(0.35 + 105 * 2.108 / 36)
+
+
+def test_a_hand_reaches_further_than_half_of_a_small_model() -> None:
+    assert [make_plan(height_m=h).turning_radius for h in (1.0, 1.2, 2.0)] == pytest.approx([0.6, 0.6, 1.0])
+
+
+def test_a_camera_within_the_turning_circle_needs_what_its_picture_shows() -> None:
+    """0.5 m from the axis, 1.5 m before the backdrop: four times as far, so four times the frame."""
+    plan = make_plan(height_m=1.7, distance_m=0.5)
+    assert plan.backdrop_size == pytest.approx((4 * 27 * 0.5 / 26, 0.62 * 1.7 + 4 * 36 * 0.5 / 26 / 2))
+
+
+@pytest.mark.parametrize(("room", "fits"), [(5.5, True), (5.4, False), (4.6, False)])
+def test_a_distance_fits_with_a_metre_behind_the_model_and_half_a_metre_behind_the_camera(
+    room: float, fits: bool
+) -> None:
+    assert make_plan(distance_m=4.0, room_m=room).fits == fits, "4 + 1 + 0.5 m"

@@ -95,6 +95,20 @@ def test_the_two_looks_agree_on_who_is_who() -> None:
     assert bells.x[1, 10 * MAPS + 3] * MAPS == pytest.approx(3.5) and bells.width[1, 0] == pytest.approx(WIDTH)
 
 
+@pytest.mark.parametrize("torn", [0, 1])
+def test_a_pair_is_told_apart_by_both_of_its_members(torn: int) -> None:
+    """Both looks put the second member in column 3. The first is torn between that place and another in one look and
+    stands elsewhere in the other: no reason to exchange the two."""
+    where, fine = np.full((2, N, MAPS, MAPS), -30, np.float32), np.zeros((2, 3 * N, MAPS, MAPS), np.float32)
+    where[:, :, 10, 9] = where[:, :, 10, 10] = 0
+    where[:, 1:3] = -30
+    for look, columns in enumerate(((3, 15), (9,)) if torn == 0 else ((9,), (3, 15))):
+        for member, at in ((1, columns), (2, (3,))):
+            for column in at:
+                where[look, member, 10, column if look == 0 else MAPS - 1 - column] = 30
+    assert reader._both_looks(where, fine).share[2].max() == pytest.approx(1, abs=1e-3)
+
+
 def test_places_and_radii_are_turned_back_into_the_picture(monkeypatch: pytest.MonkeyPatch) -> None:
     """A figure twice as wide as high fills 590 of 640 pixels across: a figure height is 295 of them."""
     where, fine = np.full((2, N, MAPS, MAPS), -40, np.float32), np.zeros((2, 3 * N, MAPS, MAPS), np.float32)

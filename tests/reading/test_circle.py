@@ -172,6 +172,16 @@ def test_the_closing_stop_is_known_by_its_outline() -> None:
     assert not circle.ends_where_it_began([*half, outline(lean)], 180)
 
 
+@pytest.mark.parametrize("half_widths", [
+    (0.30, 0.20, 0.20, 0.20, 0.28, 0.29),  # the last step is small: 1/29, and the turn is 1/30 short of the start
+    (0.30, 0.29, 0.20, 0.20, 0.20, 0.29),  # the first step is small, 1/30, and so is what is left at the end
+])
+def test_one_small_step_short_of_the_start_is_not_the_start(half_widths: tuple[float, ...]) -> None:
+    assert not circle.ends_where_it_began([outline(box(-w, 0, w, 1)) for w in half_widths], 360)
+    closed = [outline(box(-w, 0, w, 1)) for w in (*half_widths[:-1], 0.30)]
+    assert circle.ends_where_it_began(closed, 360)
+
+
 def test_resampling_is_repeatable_and_wider_when_edges_shake() -> None:
     rng = np.random.default_rng(3)
     views = [view(a, float(v)) for a, v in zip(range(0, 360, 15), rng.normal(BAND_FAIR, 8, 24), strict=True)]

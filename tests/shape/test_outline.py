@@ -80,6 +80,13 @@ def test_nothing_to_trace_is_none() -> None:
     assert outline_of(speck) is None
 
 
+@pytest.mark.parametrize(("rows", "traced"), [(11, False), (12, True)])
+def test_a_figure_needs_twelve_rows(rows: int, traced: bool) -> None:
+    mask = np.zeros((40, 40), bool)
+    mask[3 : 3 + rows, 5:30] = True
+    assert (outline_of(mask) is not None) == traced
+
+
 def test_a_figure_that_touches_itself_is_one_valid_polygon() -> None:
     mask = np.zeros((60, 60), bool)
     mask[10:30, 10:30] = mask[30:50, 30:50] = True  # two squares that meet in a corner

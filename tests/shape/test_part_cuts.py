@@ -15,6 +15,7 @@ from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 from shapely.ops import unary_union
 
+from silhouette.records import Part
 from silhouette.shape import contour, part_cuts
 from silhouette.shape.measure import measure_outline, normalised
 from silhouette.shape.outline import outline_of
@@ -101,3 +102,71 @@ def test_position_scale_mirror_and_start_change_no_part(scale: float, move: floa
     other = Polygon(np.roll(ring, start, axis=0))
     other = affinity.translate(affinity.scale(other, -scale if mirror else scale, scale, origin=(0, 0)), move, -move)
     assert [p.length for p in measure_outline(other).parts] == pytest.approx(base, abs=1e-3)
+
+
+def evidence(length: float, sharpness: float) -> part_cuts.CutPart:
+    return part_cuts.CutPart(Part(box(0, 0, 1, 1), ((0, 0), (0, 1)), (1, 0.5), 0.1, 4.0, length), sharpness)
+
+
+@pytest.mark.parametrize(("length", "sharpness", "clear"), [
+    (0.055, 2.0, 0.0), (0.085, 2.0, 0.5), (0.115, 2.0, 1.0), (0.3, 2.0, 1.0), (0.3, 0.3, 0.0), (0.3, 0.6, 0.5),
+    (0.3, 0.9, 1.0), (0.085, 0.6, 0.25)])
+def test_a_part_is_clear_by_its_length_and_by_the_sharpness_of_its_base(
+    length: float, sharpness: float, clear: float
+) -> None:
+    """Length from 0.055 to 0.115 of the height, sharpness from 0.3 to 0.9 radians."""
+    assert part_cuts.clearness(evidence(length, sharpness)) == pytest.approx(clear)
+
+
+def test_a_sharp_base_counts_as_length_does_up_to_two_radians() -> None:
+    """A radian is worth 0.2: a head of 0.12 + 0.2 x 2 = 0.52 before a calf of 0.25 + 0.2 x 0.9 = 0.43, but behind
+    an arm of 0.3 + 0.2 x 1.2 = 0.54, and no sharper neck helps it."""
+    head, calf, arm, neck = evidence(0.12, 2.0), evidence(0.25, 0.9), evidence(0.3, 1.2), evidence(0.12, 4.0)
+    assert part_cuts.standing((calf, head), 1.0) == (head.part,)
+    assert part_cuts.standing((head, arm), 1.0) == (arm.part,) == part_cuts.standing((neck, arm), 1.0)
+    assert part_cuts.standing((head, calf, arm), 2.0) == (arm.part, head.part)
+
+
+def test_a_concave_point_turns_inwards_over_three_points() -> None:
+    bend = np.zeros(20)
+    bend[4:7] = -0.1, -0.15, -0.1
+    assert list(part_cuts.concave_points(bend)) == [5], "0.35 radians together"
+    bend[4:7] = -0.09, -0.1, -0.09
+    assert list(part_cuts.concave_points(bend)) == [], "0.28 is under 0.30"
+    bend[4:7] = 0.2
+    assert list(part_cuts.concave_points(bend)) == [], "outwards"
+    bend[[19, 0, 1]] = -0.1, -0.15, -0.1
+    assert list(part_cuts.concave_points(bend)) == [0], "a ring has no end"
+
+
+def test_cuts_are_looked_up_in_the_picture() -> None:
+    """Ten rows to the height, eight columns, x = 0 in the middle."""
+    picture = np.arange(80, dtype=np.float32).reshape(10, 8)
+    told = part_cuts._at(np.array([[0.0, 0.55], [-0.35, 0.0], [0.35, 0.95], [-9, -9], [9, 9]]), picture)
+    assert list(told) == [5 * 8 + 4, 0, 9 * 8 + 7, 0, 79]
+
+
+def test_a_cut_runs_inside_the_figure() -> None:
+    picture = np.ones((10, 10), np.float32)
+    picture[:, 4:6] = 0.0
+    a = np.array([[-0.45, 0.15], [-0.45, 0.15], [0.15, 0.15]])
+    b = np.array([[-0.15, 0.95], [0.45, 0.95], [0.45, 0.95]])
+    assert list(part_cuts._inside(a, b, picture)) == [True, False, True], "the second crosses the slit"
+
+
+def span(start: int, stop: int, worth: float) -> part_cuts._Cut:
+    return part_cuts._Cut(start, stop, 0.05, 0.5, 0.1, 0.2, start, worth)
+
+
+@pytest.mark.parametrize(("middle", "kept"), [(1.9, {0, 50}), (2.1, {30})])
+def test_the_parts_of_greatest_worth_together_are_kept(middle: float, kept: set[int]) -> None:
+    """One part from 30 to 60 against two beside, from 0 to 40 and from 50 to 90, of worth 1 each."""
+    cuts = [span(0, 40, 1.0), span(30, 60, middle), span(50, 90, 1.0)]
+    assert {c.start for c in part_cuts._best_set(cuts, 100)} == kept
+
+
+def test_a_part_may_lie_over_the_start_of_the_ring() -> None:
+    cuts = [span(0, 40, 1.0), span(95, 105, 1.2), span(50, 90, 1.0)]
+    assert {c.start for c in part_cuts._best_set(cuts, 100)} == {95, 50}
+    touching = [span(0, 40, 1.0), span(40, 70, 1.0), span(70, 100, 1.0)]
+    assert {c.start for c in part_cuts._best_set(touching, 100)} == {0, 40, 70}, "end to end is no overlap"

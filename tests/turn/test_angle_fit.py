@@ -89,3 +89,14 @@ def test_the_fit_is_the_one_that_its_trust_was_measured_with() -> None:
     slices = [[0.0201, 0.0087, 0.1465, 0.0160, 0.0567, 0.0185], [-0.0190, 0.0196, 0.1225, -0.0224, 0.2051, 0.0120],
               [0.0296, -0.0006, 0.0505, 0.0298, 0.2122, 0.0208], [0.0002, -0.0197, 0.2038, 0.0463, 0.0839, 0.0128]]
     assert found.slices[::2] == pytest.approx(np.array(slices), abs=3e-4)
+
+
+def test_what_is_expected_of_steps() -> None:
+    """Student's t of 4 degrees of freedom and 2 degrees: an even step counts (4 + 1) / 4 / 2^2 = 0.3125, one that is
+    2 degrees too long (4 + 1) / (4 + 1) / 2^2 = 0.25, and pulls its ends together with 0.25 x 2."""
+    normal, pull = angle_fit._step_prior(np.array([0.0, 15, 30, 45]))
+    assert pull == pytest.approx(np.zeros(4))
+    assert normal == pytest.approx(0.3125 * np.array([[1, -1, 0, 0], [-1, 2, -1, 0], [0, -1, 2, -1], [0, 0, -1, 1]]))
+    normal, pull = angle_fit._step_prior(np.array([0.0, 15, 30, 45, 62]))
+    assert pull == pytest.approx([0, 0, 0, 0.5, -0.5])
+    assert np.diag(normal) == pytest.approx([0.3125, 0.625, 0.625, 0.3125 + 0.25, 0.25])

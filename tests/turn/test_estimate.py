@@ -117,3 +117,84 @@ def test_reaches_of_a_disc_are_its_radius_whatever_the_perspective() -> None:
     seen = support_function.measure([mask] * 6, 20)
     assert seen is not None
     assert seen.reach == pytest.approx(80 / 400, abs=0.002)
+
+
+def fit_of(turned: list[float], cost: float = 0.0, spread: list[float] | None = None) -> angle_fit.Fit:
+    n = len(turned)
+    return angle_fit.Fit(np.array(turned), np.array(spread or [0.0] * n), np.zeros((1, 6)), 0.0, np.zeros(1), cost)
+
+
+BOX = np.pad(np.ones((20, 10), bool), 5)
+
+
+def test_the_doubt_of_a_fit_becomes_a_90_percent_interval(monkeypatch: pytest.MonkeyPatch) -> None:
+    """1.645 standard deviations hold 90 %; the fit understates them 1.4 times; 2 degrees are the least that is told."""
+    told = fit_of([0, 60, 120, 180, 240, 300], spread=[1.0, 0.5, 0.9, 2.0, 4.0, 1.0])
+    monkeypatch.setattr(estimate, "_best_fit", lambda *_: told)
+    found = estimate.estimate_angles([BOX] * 6, start=350, turn="right")
+    assert found.sure == pytest.approx([0, 2.0, 1.645 * 1.4 * 0.9, 1.645 * 2.8, 1.645 * 5.6, 1.645 * 1.4])
+    assert found.turned == pytest.approx(told.turned) and found.angles == pytest.approx([350, 290, 230, 170, 110, 50])
+    assert [note.kind for note in found.notes] == ["angles found"]
+    assert found.notes[0]["worst"] == pytest.approx(1.645 * 5.6)
+    # of 2.0, 2.07, 4.6, 9.2 and 2.3
+    assert found.notes[0]["usual"] == pytest.approx(1.645 * 1.4)
+
+
+@pytest.mark.parametrize("masks", [
+    [BOX] * 5, [BOX] * 5 + [None], [BOX] * 5 + [np.zeros_like(BOX)], [BOX] * 5 + [np.pad(BOX, 1)]])
+def test_six_outlines_of_one_size_are_needed(monkeypatch: pytest.MonkeyPatch, masks: list[np.ndarray | None]) -> None:
+    monkeypatch.setattr(estimate, "_best_fit", lambda *_: fit_of([0, 60, 120, 180, 240, 300]))
+    assert [note.kind for note in estimate.estimate_angles(masks).notes] == ["angles not told"]
+
+
+def chosen(monkeypatch: pytest.MonkeyPatch, first: dict[float, tuple[float, float]],
+           then: dict[float, tuple[float, float]]) -> tuple[float | None, list[float]]:
+    """Degrees of the fit that is taken, and from where fits were followed to the end. ``first`` and ``then``: for a
+    guess or a fit of so many degrees, the (degrees, cost) that it leads to; what is not named costs 99."""
+    followed: list[float] = []
+
+    def fit(rows: int, turned: np.ndarray, rounds: int | None = None) -> angle_fit.Fit:
+        if rounds is None:
+            followed.append(float(turned[-1]))
+        end, cost = (first if rounds else then).get(round(float(turned[-1]), 6), (float(turned[-1]), 99.0))
+        return fit_of([0.0, end / 2, end], cost)
+
+    monkeypatch.setattr(support_function, "measure", lambda *_, **__: 0)
+    monkeypatch.setattr(angle_fit, "fit", fit)
+    best = estimate._best_fit([BOX] * 3, None, [0, 1, 2], False)
+    return None if best is None else float(best.turned[-1]), followed
+
+
+def test_the_three_likeliest_guesses_are_followed_and_the_best_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    first = {300.0: (310.0, 5.0), 360.0: (350.0, 3.0), 420.0: (410.0, 4.0), 240.0: (250.0, 6.0)}
+    then = {310.0: (312.0, 1.0), 350.0: (352.0, 2.0), 410.0: (412.0, 3.0), 250.0: (252.0, 0.0)}
+    assert chosen(monkeypatch, first, then) == (312.0, [350.0, 410.0, 310.0])
+
+
+def test_what_hardly_turns_is_no_turn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A figure that wanders about can be explained by not turning: such a fit is left out, at either end."""
+    still = {300.0: (100.0, 1.0), 360.0: (101.0, 2.0)}
+    assert chosen(monkeypatch, still, {101.0: (102.0, 0.0)})[0] == 102.0
+    assert 100.0 not in chosen(monkeypatch, still, {})[1]
+    assert chosen(monkeypatch, still, {101.0: (100.0, 0.0), 345.0: (340.0, 1.0)})[0] == 340.0
+    every = {g: (90.0, 1.0) for g in estimate.GUESSES}
+    assert chosen(monkeypatch, every, {})[0] is None
+
+
+def test_first_guesses_are_even_steps_and_steps_by_the_motion(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Outlines at stops 1, 2 and 4; between them a third and two thirds of their motion."""
+    tried: list[np.ndarray] = []
+
+    def fit(_rows: int, turned: np.ndarray, rounds: int | None = None) -> angle_fit.Fit:
+        if rounds is not None:
+            tried.append(turned)
+        return fit_of(list(turned))
+
+    monkeypatch.setattr(support_function, "measure", lambda *_, **__: 0)
+    monkeypatch.setattr(angle_fit, "fit", fit)
+    estimate._best_fit([BOX] * 3, np.full(4, 0.25), [1, 2, 4], False)
+    shapes = [tuple(np.round(guess / guess[-1], 6)) for guess in tried]
+    assert set(shapes) == {(0, 0.333333, 1)} and {300.0, 360.0} <= {round(float(g[-1]), 6) for g in tried}
+    tried.clear()
+    estimate._best_fit([BOX] * 3, np.array([0.4, 0.1, 0.2, 0.3]), [1, 2, 4], False)
+    assert {tuple(np.round(guess / guess[-1], 6)) for guess in tried} == {(0, 0.333333, 1), (0, round(1 / 6, 6), 1)}

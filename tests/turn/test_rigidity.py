@@ -89,3 +89,51 @@ def test_the_beginning_is_not_passed_over(begin: int) -> None:
     here = (80, 90)
     strict = carved([0.0] * begin + [0.01] * (6 - begin), [here] * 6)
     assert rigidity._drift(carved([0] * 5 + [0.02], [None] * 5 + [here]), strict, 5) == tuple(range(begin, 6))
+
+
+STOPS = 10
+"""Stops of the turn below, 36 degrees apart: 0, 1, 2 and 3 lie before 140 degrees."""
+
+
+def judged(monkeypatch: pytest.MonkeyPatch, off: list[int], way: int = 1, share: float = 0.02) -> rigidity.Held:
+    """What is said where ``share`` sticks out at the stops ``off``, against the stops before and against all."""
+    shares = [share if k in off else 0.0 for k in range(STOPS)]
+    out = carved(shares, [(80, 90) if k in off else None for k in range(STOPS)])
+    masks = np.array([standing()[1]] * STOPS)
+    turn = visual_hull.Turn(masks, way * 36.0 * np.arange(STOPS), 150.0, 130.0, 1.0, 200.0)
+    monkeypatch.setattr(visual_hull, "prepare", lambda *_, **__: turn)
+    monkeypatch.setattr(visual_hull, "find_nearness", lambda _: 0.4)
+    monkeypatch.setattr(visual_hull, "carve", lambda *_, **__: (out, None))
+    monkeypatch.setattr(visual_hull, "against_all", lambda *_: out)
+    return rigidity.judge(list(masks), turn.turned)
+
+
+@pytest.mark.parametrize("way", [1, -1])
+@pytest.mark.parametrize(("off", "unfit"), [
+    ([1, 2, 7, 8, 9], True),  # five of ten stops, two of the four early ones
+    ([1, 2, 8, 9], False),  # four of ten are not more than 0.4
+    ([1, 6, 7, 8, 9], False),  # one of four early ones is not more than 0.3
+    ([4, 5, 6, 7, 8, 9], False),  # whoever tires moves late
+])
+def test_pictures_that_contradict_each_other_early_do_not_belong_together(
+    monkeypatch: pytest.MonkeyPatch, off: list[int], unfit: bool, way: int
+) -> None:
+    told = judged(monkeypatch, off, way)
+    assert told.unfit == unfit
+    assert bool(told.moved) == (not unfit) == told.drifting
+
+
+@pytest.mark.parametrize(("off", "drifting"), [([7], False), ([5, 7, 9], False), ([6, 7, 8, 9], True)])
+def test_up_to_three_stops_are_off_one_by_one(
+    monkeypatch: pytest.MonkeyPatch, off: list[int], drifting: bool
+) -> None:
+    told = judged(monkeypatch, off)
+    assert told.moved == tuple(off) and told.drifting == drifting and not told.unfit
+
+
+def test_what_good_turns_show_is_no_move(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Outlines of good turns stick out by up to 0.009 of the figure's area."""
+    for share, moved in ((0.0, ()), (0.009, ()), (0.012, (7,))):
+        told = judged(monkeypatch, [7], share=share)
+        assert told.moved == moved and (told.where is None) == (not moved) and not told.unfit
+        assert told.share[7] == share and told.nearness == 0.4

@@ -49,3 +49,11 @@ def test_two_stops_are_one_view_where_neither_angle_nor_outline_changes() -> Non
     assert steps.repeated(again, other) == [], "a pose struck anew is another picture"
     assert steps.repeated(again, [*same[:6], None, *same[7:]]) == [5]
     assert steps.repeated(TURN, masks) == []
+
+
+def test_how_unlike_two_outlines_are() -> None:
+    """Two squares of 10 pixels, one 5 to the side: 100 pixels differ of the 150 that either covers."""
+    one, other = np.zeros((20, 30), bool), np.zeros((20, 30), bool)
+    one[5:15, 5:15], other[5:15, 10:20] = True, True
+    assert steps._unlike(one, other) == pytest.approx(100 / 150) and steps._unlike(one, one) == 0
+    assert steps._unlike(one, None) is None and steps._unlike(one, np.zeros_like(one)) is None
