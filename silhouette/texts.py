@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Any
 
 _BREAKS = re.compile(r"[\t-\r\x1c-\x1e\x85\u2028\u2029]+")
-# Control characters, which no page, svg or terminal may get; those that would turn round the line they stand in.
-_UNFIT = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufffe\uffff]")
+# Control characters, which no page, svg or terminal may get; those that would turn round the line they stand in;
+# signs of no width that mean nothing by themselves.
+_UNFIT = re.compile(r"[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u200b\u2060-\u2064\ufeff\ufffe\uffff]")
 _HALVES = re.compile(r"[\ud800-\udfff]")
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")

@@ -148,7 +148,7 @@ class _Shot(NamedTuple):
 
 def _shot_at(place: Path) -> _Shot:
     if _is_clip(place):
-        return _Shot(printable(place.stem), [place], None, None)
+        return _Shot(name_of(place), [place], None, None)
     if not place.is_dir() and not stills.is_still(place):
         raise PoseError(
             "is neither a picture nor a clip that is known here.",
@@ -176,7 +176,7 @@ def name_of(place: Path) -> str:
         If the place cannot be found out: a link that leads to itself, a working folder that is gone.
     """
     resolved = whole_path(place)
-    return printable(resolved.name if resolved.is_dir() else resolved.stem)
+    return printable(resolved.name if resolved.is_dir() else resolved.stem) or "pose"
 
 
 def whole_path(place: Path) -> Path:

@@ -90,8 +90,11 @@ def refuse(out: Path, sources: Sequence[Path] = (), *, kind: Kind = "results", o
         if not nearest.is_dir():
             raise OutputError("is a file, not a folder.", path=nearest, do="Give another place with -o.")
         probe = _hidden(nearest / "try" if nearest != place or _inside(place) else place)
-        probe.mkdir(mode=0o700)
-        probe.rmdir()
+        try:
+            probe.mkdir(mode=0o700)
+        finally:
+            with contextlib.suppress(FileNotFoundError):
+                probe.rmdir()
 
 
 def _refuse_source(out: Path, place: Path, source: Path) -> None:
@@ -244,17 +247,29 @@ def whole_folder(
                 decided = work.with_name(work.name.removesuffix(PART) + NEW)
                 work.rename(decided)
                 made = []
-                _roll_forward(decided, place)
+                try:
+                    _roll_forward(decided, place)
+                finally:  # a signal may have cut it short: what is decided is finished
+                    if decided.is_dir():
+                        _roll_forward(decided, place)
             else:
                 _put(mark, work, place)
                 made = []
         finally:
-            if mark is not None:
-                mark.close()
-            _discard(work)
-            for folder in reversed(made):
-                with contextlib.suppress(OSError):
-                    folder.rmdir()
+            try:
+                _tidy(mark, work, made)
+            finally:  # a signal may have cut it short
+                _tidy(mark, work, made)
+
+
+def _tidy(mark: IO[bytes] | None, work: Path, made: Sequence[Path]) -> None:
+    """Remove the hidden folder, and the folders made for it where they are empty; twice does no harm."""
+    if mark is not None:
+        mark.close()
+    _discard(work)
+    for folder in reversed(made):
+        with contextlib.suppress(OSError):
+            folder.rmdir()
 
 
 def _make_parents(folder: Path) -> list[Path]:
@@ -371,6 +386,8 @@ def _discard(work: Path) -> None:
     else:
         junk = [str(p.relative_to(work)) for p in work.rglob("*") if _JUNK.fullmatch(p.name) and p.is_file()]
         _remove(work, [*(mark["files"] if mark else ()), *_remembered(work), *junk])
+        with contextlib.suppress(OSError):  # emptied before, but still there
+            (work / KNOWN).rmdir()
     if not [p for p in work.iterdir() if p.name != MARK]:
         _remove(work, [MARK])
         work.rmdir()

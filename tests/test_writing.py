@@ -412,3 +412,41 @@ def test_the_main_job_needs_no_call_that_only_some_systems_have(
     )
     assert done.returncode == 0, done.stderr
     assert sorted(p.name for p in tmp_path.iterdir()) == ["checked", "keeper", "out", "plan.pdf", "set"]
+
+
+LATE = """
+import os, signal, sys
+from silhouette import cli
+sys.argv[1:] = ["plan"]
+code = cli.main()
+os.kill(os.getpid(), signal.SIGTERM)
+sys.exit(code)
+"""
+
+
+@posix
+def test_a_signal_that_comes_when_all_is_done_changes_nothing() -> None:
+    done = subprocess.run([sys.executable, "-c", LATE], capture_output=True, text=True, env=ENV)
+    assert done.returncode == 0 and "Camera" in done.stdout
+
+
+@posix
+@pytest.mark.parametrize("moment", range(1, 30, 2))
+def test_a_signal_in_the_midst_of_tidying_up_leaves_nothing(tmp_path: Path, moment: int) -> None:
+    """The signal comes at the n-th touch of the disk after the last page; whatever was begun is finished."""
+    out = tmp_path / "out"
+    fill(out, "old")
+    code = KILLED.replace("os.kill(os.getpid(), signal.SIGKILL)", "raise KeyboardInterrupt")
+    subprocess.run([sys.executable, "-c", code, str(out), str(moment), "1", "0"], capture_output=True, env=ENV)
+    texts = {(out / n).read_text() for n in WHOLE[1:]}
+    assert texts in ({"old"}, {"new"}) and names(out) == WHOLE and [p.name for p in tmp_path.iterdir()] == ["out"]
+
+
+@posix
+def test_a_name_of_nothing_that_shows_is_no_fault(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
+    folder = drawn_turn("keeper", [0])
+    (folder / "000.jpg").rename(folder / "\ufeff.jpg")
+    folder.rename(tmp_path / "\u200b")
+    command = start("score", tmp_path / "\u200b", "-o", tmp_path / "out", "--masks")
+    _, told = command.communicate(timeout=60)
+    assert command.returncode == 0, told

@@ -26,7 +26,7 @@ FAULT = "this is a fault of the program"
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    with own_streams(), signals_stop():
+    with own_streams(), signals_stop(leaving=argv is None):
         try:
             args = build_parser().parse_args(argv)
             code = int(args.run(args))

@@ -8,6 +8,7 @@ import os
 import signal
 import sys
 import threading
+import warnings
 from collections.abc import Iterator
 from typing import Any
 
@@ -20,7 +21,9 @@ def own_streams() -> Iterator[None]:
     sentences go to a copy of it. A stream that the caller has closed becomes one that nobody reads.
     """
     os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
-    logging.getLogger("matplotlib").setLevel(logging.CRITICAL)
+    for library in ("matplotlib", "PIL", "libav"):
+        logging.getLogger(library).setLevel(logging.CRITICAL + 1)
+    warnings.filterwarnings("ignore", module=r"multiprocessing\.resource_tracker")
     before = sys.stdout, sys.stderr
     with contextlib.ExitStack() as stack:
         nothing = stack.enter_context(open(os.devnull, "w", encoding="utf-8"))  # noqa: PTH123
@@ -67,8 +70,12 @@ def _flush_or_forget() -> None:
 
 
 @contextlib.contextmanager
-def signals_stop() -> Iterator[None]:
-    """A signal to end, or the terminal closing, stops like Ctrl-C: what is half-written is removed first."""
+def signals_stop(*, leaving: bool = False) -> Iterator[None]:
+    """A signal to end, or the terminal closing, stops like Ctrl-C: what is half-written is removed first.
+
+    Where the process is ``leaving`` afterwards, a signal that comes late is ignored: all is done, and the exit code
+    says what was done. Else the handlers from before are put back.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
@@ -87,4 +94,4 @@ def signals_stop() -> Iterator[None]:
         yield
     finally:
         for one, was in before.items():
-            signal.signal(one, was)
+            signal.signal(one, signal.SIG_IGN if leaving else was)

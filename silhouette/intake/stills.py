@@ -140,7 +140,7 @@ def _holds_any(folder: Path) -> bool:
 def names_of(stills: Sequence[Path]) -> list[str]:
     """What to call each still: its stem, or the whole file name where two would be called alike (also by a disk that
     does not tell ``A`` from ``a``)."""
-    names = _told_apart([printable(p.stem) for p in stills], [printable(p.name) for p in stills])
+    names = _told_apart([printable(p.stem) or printable(p.name) for p in stills], [printable(p.name) for p in stills])
     return _told_apart(names, [f"{name} ({k})" for k, name in enumerate(names, start=1)])
 
 

@@ -57,6 +57,8 @@ def run(case: Case) -> None:
         case.findings = [f for f in case.findings if "more than a sentence" not in f.message]
     if way == "reader gone":
         os.close(send)
+    if "/dev/full" in way and "2>" not in way.split("/dev/full")[0]:  # nobody heard that it was done, but it was
+        case.findings = [f for f in case.findings if f.what != "leftovers"]
     whole = {"score": "result.json", "export": "set.csv", "plan": ""}.get(command[0])
     if out.exists() and whole and not (out / whole).exists():
         case.find("leftovers", f"half a result, exit code {told.code}")

@@ -47,7 +47,7 @@ def watch(place: str, touched: Callable[[int, str], None]) -> None:
 def main() -> int:
     """See the top of the file."""
     what, number, place = sys.argv[1], int(sys.argv[2]), sys.argv[3]
-    argv = sys.argv[5:]
+    sys.argv[1:] = sys.argv[5:]  # as the program itself is called
     from silhouette.cli import main as command
 
     def touched(seen: int, event: str) -> None:
@@ -68,7 +68,7 @@ def main() -> int:
     if ready := os.environ.get("CAMPAIGN_READY"):
         os.write(int(ready), b"!")
         os.close(int(ready))
-    return command(argv)
+    return command()
 
 
 if __name__ == "__main__":
