@@ -19,6 +19,8 @@ from typing import Any
 import numpy as np
 
 from silhouette import __version__
+from silhouette.errors import PictureError
+from silhouette.intake.regular import open_regular
 from silhouette.records import Cut, Stop
 from silhouette.writing import KNOWN
 
@@ -36,8 +38,8 @@ def key_of(files: Sequence[Path], asked: dict[str, Any], weights: Sequence[Path]
 
     Raises
     ------
-    OSError
-        If a file cannot be read.
+    OSError, PictureError
+        If a file cannot be read, or is none.
     """
     stamp: list[Any] = [__version__, sorted(asked.items()), [_digest_once(path) for path in weights]]
     stamp += [(path.name, _digest(path)) for path in files]
@@ -45,8 +47,8 @@ def key_of(files: Sequence[Path], asked: dict[str, Any], weights: Sequence[Path]
 
 
 def _digest(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    with open_regular(path, PictureError) as file:  # a pipe of that name would never end
+        return hashlib.file_digest(file, "sha256").hexdigest()  # type: ignore[arg-type]
 
 
 def _digest_once(path: Path) -> str:

@@ -383,7 +383,7 @@ def _key(shot: _Shot, settings: Settings) -> str:
     masks = [stop.given_mask for stop in shot.stops or () if stop.given_mask]
     try:
         return key_of([p for p in (*shot.files, *masks) if is_there(p)], asked, [*WEIGHTS, *([model] if model else [])])
-    except OSError:
+    except (OSError, PictureError):
         return ""
 
 

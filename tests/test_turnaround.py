@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 import pytest
 
-from silhouette import scoring, shoot, turnaround
+import silhouette
+from silhouette import known, scoring, shoot, turnaround
 from silhouette.errors import PoseError
 from silhouette.records import Note
 
@@ -184,3 +185,14 @@ def test_a_folder_without_rights_is_one_sentence(
     for read in (scoring.find_poses, lambda p: [turnaround.ingest(p[0])]):
         with pytest.raises(PoseError, match=r"keeper: cannot be opened \(Permission denied\)"):
             read([folder])
+
+
+def test_a_pipe_where_a_mask_should_be_does_not_stop_a_run_that_remembers(
+    drawn_turn: Callable[..., Path], tmp_path: Path
+) -> None:
+    if not hasattr(os, "mkfifo"):
+        pytest.skip("no pipes with a name")
+    folder = drawn_turn("keeper", [0, 90])
+    os.mkfifo(folder / "090.mask.png")
+    pose = silhouette.score_pose(folder, known=known.Memory(tmp_path / "out"))
+    assert ["pipe" in (v.problem or "") for v in pose.views] == [False, True]

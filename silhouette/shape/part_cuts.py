@@ -26,6 +26,8 @@ SPACING = 0.012
 """Spacing of the ring that cuts are sought on, figure heights: some 400 points round a figure."""
 SMOOTH = 1.2
 """Smoothing of that ring, points."""
+MOST_HOLES = 40
+"""Holes that are joined to that ring. A figure has fewer than ten gaps; a cut of mere noise has hundreds."""
 CONCAVE = 0.30
 """Least turn inwards, radians over a window of three points, that counts as a concave point."""
 SHORTEST = 0.055
@@ -75,9 +77,13 @@ class _Cut:
 
 
 def open_ring(polygon: Polygon, spacing: float = SPACING) -> Points:
-    """One closed ring round the figure, each hole joined to it by a slit at the narrowest bridge."""
+    """One closed ring round the figure, each hole joined to it by a slit at the narrowest bridge; of very many holes
+    the largest."""
     ring = resample(ring_points(polygon.exterior), spacing)
-    holes = [resample(ring_points(r), spacing, least=8) for r in polygon.interiors]
+    rings = list(polygon.interiors)
+    if len(rings) > MOST_HOLES:
+        rings = sorted(rings, key=lambda r: Polygon(r).area)[-MOST_HOLES:]
+    holes = [resample(ring_points(r), spacing, least=8) for r in rings]
     while holes:
         nearest = [_nearest(ring, hole) for hole in holes]
         k = int(np.argmin([d for d, _, _ in nearest]))

@@ -170,3 +170,11 @@ def test_a_part_may_lie_over_the_start_of_the_ring() -> None:
     assert {c.start for c in part_cuts._best_set(cuts, 100)} == {95, 50}
     touching = [span(0, 40, 1.0), span(40, 70, 1.0), span(70, 100, 1.0)]
     assert {c.start for c in part_cuts._best_set(touching, 100)} == {0, 40, 70}, "end to end is no overlap"
+
+
+def test_a_cut_of_mere_noise_is_soon_done() -> None:
+    """A slab with 900 holes: only so many are joined to its ring, else this would take minutes."""
+    spots = [box(x, y, x + 0.01, y + 0.01) for x in np.arange(0.02, 0.98, 0.032) for y in np.arange(0.02, 0.98, 0.032)]
+    slab = Polygon(box(0, 0, 1, 1).exterior, [s.exterior for s in spots])
+    ring = part_cuts.open_ring(slab)
+    assert len(slab.interiors) == 900 and len(ring) < 84 * 5 + part_cuts.MOST_HOLES * 12
