@@ -84,7 +84,10 @@ class Memory:
         try:
             if not path.is_file() or path.stat().st_size > MOST_BYTES:
                 return None
-            packed = path.read_bytes()
+            data = path.read_bytes()
+            packed, seal = data[:-SEAL], data[-SEAL:]
+            if seal != _seal(key, packed):
+                return None
             with zipfile.ZipFile(BytesIO(packed)) as pack:
                 if sum(entry.file_size for entry in pack.infolist()) > MOST_BYTES:
                     return None
@@ -116,7 +119,15 @@ class Memory:
         if self._packed:
             (results / KNOWN).mkdir()
         for key, packed in self._packed.items():
-            (results / KNOWN / f"{key}.npz").write_bytes(packed)
+            (results / KNOWN / f"{key}.npz").write_bytes(packed + _seal(key, packed))
+
+
+SEAL = 32
+"""Bytes of SHA-256 behind what is remembered: whatever was changed in it, or put under another key, is not believed."""
+
+
+def _seal(key: str, packed: bytes) -> bytes:
+    return hashlib.sha256(key.encode() + packed).digest()
 
 
 def _pack(stops: Sequence[Stop], cuts: Sequence[Cut | None], extra: dict[str, Any]) -> dict[str, Any]:

@@ -26,7 +26,7 @@ FAULT = "this is a fault of the program"
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    with own_streams(), signals_stop(leaving=argv is None):
+    with own_streams(), signals_stop(leaving=argv is None) as received:
         try:
             args = build_parser().parse_args(argv)
             code = int(args.run(args))
@@ -34,7 +34,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         except SilhouetteError as error:
             code = _say(str(error), error.exit_code)
         except KeyboardInterrupt as stop:
-            code = _say("stopped. Nothing half-written was left behind.", 128 + (stop.args[0] if stop.args else 2))
+            code = _say(STOPPED, 128 + (stop.args[0] if stop.args else 2))
         except BrokenPipeError:
             sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123
             code = 0
@@ -43,8 +43,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         except MemoryError:
             code = _say("this needs more memory than there is. Give fewer or smaller pictures.", 2)
         except Exception as error:
-            code = _say(_own_fault(error), 2)
+            code = _say(STOPPED, 128 + received[0]) if received else _say(_own_fault(error), 2)
         return code
+
+
+STOPPED = "stopped. Nothing half-written was left behind."
 
 
 def build_parser() -> argparse.ArgumentParser:

@@ -70,17 +70,20 @@ def _flush_or_forget() -> None:
 
 
 @contextlib.contextmanager
-def signals_stop(*, leaving: bool = False) -> Iterator[None]:
+def signals_stop(*, leaving: bool = False) -> Iterator[list[int]]:
     """A signal to end, or the terminal closing, stops like Ctrl-C: what is half-written is removed first.
 
     Where the process is ``leaving`` afterwards, a signal that comes late is ignored: all is done, and the exit code
-    says what was done. Else the handlers from before are put back.
+    says what was done. Else the handlers from before are put back. Gives the signals that came: a library that is just
+    being loaded may make another error of one.
     """
+    received: list[int] = []
     if threading.current_thread() is not threading.main_thread():
-        yield
+        yield received
         return
 
     def stop(number: int, _: object) -> None:
+        received.append(number)
         for one in before:
             signal.signal(one, signal.SIG_IGN)  # no second one while tidying up
         raise KeyboardInterrupt(number)
@@ -91,7 +94,7 @@ def signals_stop(*, leaving: bool = False) -> Iterator[None]:
     for one in before:
         signal.signal(one, stop)
     try:
-        yield
+        yield received
     finally:
         for one, was in before.items():
             signal.signal(one, signal.SIG_IGN if leaving else was)
