@@ -140,6 +140,8 @@ def _pack(stops: Sequence[Stop], cuts: Sequence[Cut | None], extra: dict[str, An
         told["stops"].append(row)
         if cut is not None:
             arrays[f"mask_{i}"] = np.packbits(cut.mask)
+            if cut.doubt is not None:
+                arrays[f"doubt_{i}"] = np.packbits(cut.doubt)
         told["cuts"].append(cut and {
             "mask": [i, *cut.mask.shape], "confidence": cut.confidence, "cutter": cut.cutter, "flags": cut.flags
         })
@@ -160,5 +162,9 @@ def _cut(row: dict[str, Any] | None, data: Any) -> Cut | None:
     if row is None:
         return None
     i, h, w = row["mask"]
-    mask = np.unpackbits(data[f"mask_{i}"], count=h * w).reshape(h, w).astype(bool)
-    return Cut(mask, float(row["confidence"]), row["cutter"], tuple(row["flags"]))
+    mask, doubt = (
+        np.unpackbits(data[name], count=h * w).reshape(h, w).astype(bool) if name in data else None
+        for name in (f"mask_{i}", f"doubt_{i}")
+    )
+    assert mask is not None
+    return Cut(mask, float(row["confidence"]), row["cutter"], tuple(row["flags"]), doubt)

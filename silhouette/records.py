@@ -219,6 +219,10 @@ class FilmStops:
 # ---------------------------------------------------------------------------------------------------------- cutout
 
 
+CutBy = Literal["backdrop", "person", "room", "neural", "given"]
+"""What made a cut-out: the backdrop's colours, the person network, the empty room, rembg's model, a hand."""
+
+
 @dataclass(frozen=True)
 class Cut:
     """The figure cut out of one picture. Made by ``cutout/``."""
@@ -228,16 +232,27 @@ class Cut:
     confidence: float
     """0 to 1: the overlap (intersection over union) with the true figure that may be expected, as measured on rendered
     pictures; 0 where there is no figure."""
-    cutter: Literal["backdrop", "neural", "given"]
+    cutter: CutBy
     flags: tuple[str, ...] = ()
+    doubt: Mask | None = None
+    """(h, w) True where independent cut-outs of this picture disagree; None where only one was made, or all agree."""
 
     def __reduce__(self) -> tuple[Any, ...]:
-        """Handed to another process with eight pixels of the mask to a byte."""
-        return _cut_from_bits, (np.packbits(self.mask), self.mask.shape, self.confidence, self.cutter, self.flags)
+        """Handed to another process with eight pixels of the masks to a byte."""
+        doubt = None if self.doubt is None else np.packbits(self.doubt)
+        return _cut_from_bits, (
+            np.packbits(self.mask), self.mask.shape, self.confidence, self.cutter, self.flags, doubt,
+        )
 
 
-def _cut_from_bits(bits: NDArray[np.uint8], shape: tuple[int, int], *rest: Any) -> Cut:
-    return Cut(np.unpackbits(bits, count=shape[0] * shape[1]).reshape(shape).view(np.bool_), *rest)
+def _cut_from_bits(bits: NDArray[np.uint8], shape: tuple[int, int], confidence: float, cutter: CutBy,
+                   flags: tuple[str, ...], doubt: NDArray[np.uint8] | None) -> Cut:
+    mask, unsure = (
+        None if b is None else np.unpackbits(b, count=shape[0] * shape[1]).reshape(shape).view(np.bool_)
+        for b in (bits, doubt)
+    )
+    assert mask is not None
+    return Cut(mask, confidence, cutter, flags, unsure)
 
 
 # ----------------------------------------------------------------------------------------------------------- shape

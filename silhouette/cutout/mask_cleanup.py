@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.errors import PictureError
-from silhouette.records import BLURRED, CANNOT_TELL, CUT_BY_FRAME, GIVEN_MASK, NO_FIGURE, SMALL_FIGURE, TWO_FIGURES, Cut
+from silhouette.records import (
+    BLURRED,
+    CANNOT_TELL,
+    CUT_BY_FRAME,
+    GIVEN_MASK,
+    NO_FIGURE,
+    SMALL_FIGURE,
+    TWO_FIGURES,
+    Cut,
+    CutBy,
+)
 from silhouette.settings import TRUST
 
 SPECK = 0.0006
@@ -107,7 +117,7 @@ def flags_of(mask: NDArray[np.bool_]) -> tuple[str, ...]:
     return tuple(flags)
 
 
-def finished(mask: NDArray[np.bool_], sure: float, cutter: Literal["backdrop", "neural"], flags: tuple[str, ...],
+def finished(mask: NDArray[np.bool_], sure: float, cutter: CutBy, flags: tuple[str, ...],
              softness: float) -> Cut:
     """The cut with all that can be said of it."""
     found = [*flags, *flags_of(mask)]
