@@ -164,8 +164,8 @@ def _pairs(labels: Labels) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArra
 
 
 def _without_slivers(labels: Labels, side: Labels) -> Labels:
-    """The same with pieces too small to be hit joined to the neighbour that they share the longest seam with: one of the
-    same patch of doubt, else one that is figure, or not, as they are."""
+    """The same with pieces too small to be hit joined to the neighbour that they share the longest seam with: one of
+    the same patch of doubt, else one that is figure, or not, as they are."""
     for _ in range(4):
         area = np.bincount(labels.ravel())
         if area.min() >= LEAST_PX:

@@ -24,11 +24,15 @@
     return labels;
   }
 
+  function maskOf(still, labels) {
+    const inside = Uint8Array.from(still.inside, Number), mask = new Uint8Array(labels.length);
+    for (let p = 0; p < labels.length; p++) mask[p] = inside[labels[p]];
+    return mask;
+  }
+
   function begin(still, labels) {
     if (still.mask) return;
-    const inside = Uint8Array.from(still.inside, Number);
-    still.mask = new Uint8Array(labels.length);
-    for (let p = 0; p < labels.length; p++) still.mask[p] = inside[labels[p]];
+    still.mask = maskOf(still, labels);
     still.first = still.mask.slice();
     still.undo = [];
     still.saved = false;
@@ -267,13 +271,16 @@
     changed();
   }
 
-  function asItWas() {
+  // The whole mask at once: as it was, or nothing, where so little is right that tapping the figure in is quicker.
+  function replaceBy(mask) {
     const still = now.still, before = still.mask.slice();
-    if (same(still.mask, still.first)) return;
-    still.mask.set(still.first);
+    if (same(before, mask)) return;
+    still.mask.set(mask);
     remember(before, [0, 0, still.w, still.h]);
     paint();
   }
+  const asItWas = () => replaceBy(now.still.first);
+  const takeAllOut = () => replaceBy(new Uint8Array(now.still.mask.length));
 
   const same = (a, b) => a.every((v, p) => v === b[p]);
   const isChanged = (still) => still.mask !== undefined && !same(still.mask, still.first);
@@ -520,11 +527,11 @@
     tell(`Masks now go straight into ${folder.name}. One of the same name is replaced.`);
   }
 
-  const tell = (words) => { at("told").textContent = words; };
+  const tell = (words) => { at("answer").textContent = words; };
 
   // ---------------------------------------------------------------------------------------------------------------- keys
   const keys = {
-    ArrowRight: () => go(i + 1), ArrowLeft: () => go(i - 1), u: undo, s: () => save([now.still]), n: () => walk(1), p: () => walk(-1),
+    ArrowRight: () => go(i + 1), ArrowLeft: () => go(i - 1), u: undo, x: takeAllOut, s: () => save([now.still]), n: () => walk(1), p: () => walk(-1),
     "+": () => zoom(1.4), "=": () => zoom(1.4), "-": () => zoom(1 / 1.4), 0: () => look(0, 0, now.still.w, now.still.h),
     1: () => choose("large"), 2: () => choose("small"), 3: () => choose("brush"), 4: () => choose("fine"), 5: () => choose("move"),
     Enter: flipWalked,
@@ -540,18 +547,22 @@
   for (const button of all("[data-tool]")) button.addEventListener("click", () => choose(button.dataset.tool));
   for (const button of all("#strip button")) button.addEventListener("click", () => go(Number(button.dataset.i)));
   const buttons = {
-    in: keys["+"], out: keys["-"], fit: keys[0], undo, "as-it-was": asItWas, save: keys.s, "save-all": () => save(unsaved()),
+    in: keys["+"], out: keys["-"], fit: keys[0], undo, "as-it-was": asItWas, empty: takeAllOut, save: keys.s, "save-all": () => save(unsaved()),
     choose: chooseFolder, back: keys.ArrowLeft, next: keys.ArrowRight,
   };
   for (const [id, act] of Object.entries(buttons)) at(id).addEventListener("click", act);
   at("choose").hidden = !window.showDirectoryPicker;
-  window.addEventListener("resize", () => look(...now.frame));
+  let wide = stage.clientWidth;
+  window.addEventListener("resize", () => { // a phone's address bar comes and goes: that is no reason to lose the zoom
+    if (stage.clientWidth === wide) return draw();
+    wide = stage.clientWidth;
+    look(...now.frame);
+  });
   window.addEventListener("beforeunload", (event) => { if (unsaved().length) event.preventDefault(); });
   photo.addEventListener("load", draw);
 
   stills.forEach((still, k) => {
-    const labels = labelsOf(still);
-    thumb(k, labels.map((label) => (still.inside[label] === "1" ? 1 : 0)));
+    thumb(k, maskOf(still, labelsOf(still)));
     mark(k);
   });
   go(0);

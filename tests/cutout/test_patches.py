@@ -20,7 +20,8 @@ def scene() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         cv2.rectangle(figure, box[:2], box[2:], 1, -1)
     cv2.rectangle(shadow, (100, 260), (200, 370), 1, -1)
     shadow = shadow & ~figure & 1
-    soft = cv2.GaussianBlur(cv2.rectangle(np.zeros_like(figure, np.float32), (100, 260), (200, 370), 1.0, -1), (0, 0), 3)
+    hard = cv2.rectangle(np.zeros_like(figure, np.float32), (100, 260), (200, 370), 1.0, -1)
+    soft = cv2.GaussianBlur(hard, (0, 0), 3)
     ground = np.float32(WALL) + soft[..., None] * (np.float32(SHADOW) - np.float32(WALL))
     picture = np.where(figure[..., None] > 0, np.float32(SKIN), ground)
     noise = np.random.default_rng(3).normal(0, 2, picture.shape)
