@@ -98,7 +98,7 @@ def test_normals_of_a_cube_point_outward() -> None:
 def test_pictures_and_shares_belong_together(mill: Mill) -> None:
     picture, share = mill.pictures(6, 96, 64)
     assert picture.shape == (6, 3, 96, 64) and share.shape == (6, 1, 96, 64)
-    assert 0 <= picture.min() and picture.max() <= 1 and 0 <= share.min() and share.max() <= 1
+    assert picture.min() >= 0 and picture.max() <= 1 and share.min() >= 0 and share.max() <= 1
     covered = share.mean((1, 2, 3))
     assert (covered > 0.005).sum() >= 4 and covered.max() < 0.95
     assert torch.isfinite(picture).all()
