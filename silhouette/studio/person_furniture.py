@@ -100,13 +100,15 @@ def furnished(root: Path, group: dict[str, Any]) -> Iterator[Mesh]:
             centres = points[faces].mean(1)
             if len(faces) > FACES:
                 points, faces = fast_simplification.simplify(
-                    points.astype(np.float32), faces.astype(np.int32), target_count=FACES, agg=9
+                    points.astype(np.float32), faces.astype(np.int32), target_count=FACES, agg=4
                 )
                 faces = np.asarray(faces, int)
             points, faces = gathered(points, faces)
             colours = colours[cKDTree(centres).query(points[faces].mean(1))[1]]
             used, faces = np.unique(faces, return_inverse=True)
-            yield points[used], faces.reshape(-1, 3), colours
+            points = points[used]
+            middle = (points.min(0) + points.max(0)) / 2
+            yield points - [middle[0], middle[1], points[:, 2].min()], faces.reshape(-1, 3), colours
 
 
 def joined(meshes: list[Mesh]) -> dict[str, np.ndarray]:

@@ -7,9 +7,10 @@ its own first, UNPACKED/<name> (the npm package `@pmndrs/assets` into pmndrs-ass
     Python:  pip download --no-deps NAME==VERSION && unzip NAME-*.whl -d UNPACKED/NAME
     npm:     npm pack NAME@VERSION && tar -xzf NAME-*.tgz -C UNPACKED/NAME
 
-Debian: endless-sky-data, lomiri-wallpapers-16.04, mypaint-data-extras, redeclipse-data, supertuxkart-data and
-sweethome3d-furniture from Debian 12; budgie-backgrounds from 13; wordpress-theme-twentytwentyfour and -twentytwentyfive
-from unstable. Python: bpy, metaworld, miniworld, robosuite, scikit-image, viser. npm: @pmndrs/assets.
+Debian: endless-sky-data, libjxl-testdata, lomiri-wallpapers-16.04, mypaint-data-extras, redeclipse-data,
+supertuxkart-data and sweethome3d-furniture from Debian 12; budgie-backgrounds from 13;
+wordpress-theme-twentytwentyfour and -twentytwentyfive from unstable.
+Python: bpy, metaworld, miniworld, robosuite, scikit-image, viser. npm: @pmndrs/assets.
 
 The same file says who made what under which licence, how each picture is cropped, which crops are dropped, and what was
 left out because it shows people, animals or drawings. Then
