@@ -11,6 +11,7 @@ Sizes: ``h, w`` are rows and columns of the half picture; colours are BGR, 0 to 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -24,6 +25,19 @@ from silhouette.records import CANNOT_TELL, NO_FIGURE, Cut, Mask, Pixels
 
 DARK = 6.0
 """Levels added before a ratio is taken, so that noise in the dark makes no ratio."""
+FEWEST_GLIMPSES, MOST_FIT, LEAST_KNOWN = 4, 0.7, 0.3
+"""Pictures of a turn from which a room is learned, the share of them that must fit each other, and the share of the
+picture that must be known in the end."""
+HALO = 3
+"""Pixels about the figure that are not taken for room."""
+AGREE, ENOUGH_SAW, AGREEING = 6.0, 1.3, 0.5
+"""Levels within which pictures agree on a colour; how many of them, and which share, must."""
+STILL, LEAST_PIECE, PATTERN = 0.35, 40, 0.15
+"""Share of the figure that looks the same in all pictures, from which it did not turn; pixels of a piece that did not
+move, and the share of them that must lie on its pattern."""
+BANDS, LIGHTS, TINTS = 12, 16, 24
+POSE_BINS = BANDS * LIGHTS * TINTS * TINTS
+"""Bins of height, lightness and two tints in which a pose's colours are counted."""
 SHAPE_OFF = 0.02
 """How far the proportion of two pictures' sides may differ."""
 MOST, NET_MOST = 8.0, 6.0
@@ -52,11 +66,15 @@ LOCAL = np.array([0.53, 2.16, -0.35, 1.62, -0.69, 0.15, 8.42, 3.92, 26.48, 0.13,
                   -0.03, -4.05], np.float32)
 """Weights of the signs, and one constant: a logistic regression on composites (bodies before photographs and drawn
 rooms; see the order in :func:`signs`)."""
-ALONE = np.array([0.35, 0.00, 0.22, 0.22, 0.30, 0.42, 0.97, -0.28, 0.19, -0.48, -0.53, 3.80, 1.77, 14.52, -0.39],
+ALONE = np.array([0.35, 0.00, 0.22, 0.22, 0.30, 0.42, 0.97, -0.28, 0.19, -0.48, -0.53, 3.80, 1.77, 14.52, 0.0, -0.39],
                  np.float32)
-WITH_PERSON = np.array([0.22, 0.57, 0.21, 0.23, 0.26, 0.62, 1.08, -0.29, 0.16, -0.62, -0.82, 3.35, 3.92, 14.95, -0.04],
+WITH_PERSON = np.array([0.22, 0.57, 0.21, 0.23, 0.26, 0.62, 1.08, -0.29, 0.16, -0.62, -0.82, 3.35, 3.92, 14.95,
+                        0.0, -0.04],
                        np.float32)
 """The same for the last look (the order is that of :func:`second_signs`), without and with a person's cutter."""
+LEARNED = np.array([0.11, 0.34, 0.01, 0.04, 0.27, 0.57, 1.03, -0.25, 0.34, -0.35, -0.40, 2.20, 4.35, 7.18, 0.27, -0.46], np.float32)
+HIDDEN = np.array([0.27, 0.39, 0.23, 0.00, 0.27, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.42, -1.12], np.float32)
+"""The same for a room that was learned from a turn: where it is known, and where the figure always hides it."""
 LOSS = np.array([1.04, 4.93, 0.0, 4.29, -0.57])
 """Fitted on composites, some with the empty picture of another room or from another place: ln(lost overlap) = LOSS
 times what :func:`evidence` says."""
@@ -72,8 +90,9 @@ class Room:
     """(h, w) where the room was seen."""
     shape: tuple[int, int]
     """(height, width) of the working picture that it was made from."""
-    empty: bool = True
-    """From a picture with nobody in it; False: learned from a turn."""
+    colours: NDArray[np.int8] | None = None
+    """Of a room learned from a turn: how surely each colour is figure at each height, log odds times 16, see
+    :func:`_pose_bins`. None where it comes from a picture with nobody in it."""
 
 
 def from_empty(pixels: Pixels) -> Room:
@@ -163,9 +182,10 @@ def _follow(e0: Floats, p0: Floats, hidden: Mask, moved: Floats) -> tuple[Floats
             moved = moved + step
             if np.abs(step).max() < 0.003:
                 break
-        near = 0.5 * np.sqrt(steep.ravel()[at]) + 0.03
+        strong = steep.ravel()[at]
+        near = 0.5 * np.sqrt(strong) + 0.03
         miss = _sampled(p, cols + move_x @ moved / part, rows + move_y @ moved / part) - there
-        fit, still = (float((np.abs(m) < near).mean()) for m in (miss, p.ravel()[at] - there))
+        fit, still = (float(strong @ (np.abs(m) < near) / strong.sum()) for m in (miss, p.ravel()[at] - there))
         if still >= fit:
             moved, fit = np.zeros(6), still
     return moved, fit
@@ -357,8 +377,7 @@ def _prior(person: NDArray[np.float32] | None, shape: tuple[int, int]) -> Floats
     """Log odds of a person's cutter, (h, w); 0 where there is none."""
     if person is None or not person.size:
         return np.zeros(shape, np.float32)
-    chance = np.nan_to_num(cv2.resize(person, shape[::-1], interpolation=cv2.INTER_LINEAR), nan=0.5)
-    chance = np.clip(chance, 0.02, 0.98)
+    chance = np.clip(_fitted(person, shape), 0.02, 0.98)
     odds: Floats = np.log(chance / (1 - chance))
     return odds
 
@@ -377,11 +396,15 @@ class Look:
     picture: Floats
     behind: Floats
     """The room laid under it, in its own light."""
+    known: Floats
+    """1 where that room is known, else 0."""
     sigma: float
     net: Floats
     """Log odds of the network that knows bodies."""
     own: Floats
     """Log odds of the person's cutter; 0 where there is none."""
+    pose: Floats
+    """Log odds of its colour at its height, in all pictures of the pose; 0 where there are no others."""
     odds: Floats
     """All together."""
     fit: float
@@ -398,23 +421,30 @@ def first_look(half: Pixels, room: Room, person: NDArray[np.float32] | None) -> 
     moved, fit = laid_under(empty, half, known)
     behind: Floats = cv2.warpAffine(empty, moved, (w, h), flags=cv2.INTER_CUBIC,
                                     borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    seen: Floats = cv2.warpAffine(known.astype(np.float32), moved, (w, h), borderMode=cv2.BORDER_REPLICATE)
+    seen = np.floor(seen + 0.01)
     picture = half.astype(np.float32)
     own = _prior(person, (h, w))
-    even = lit(behind, global_light(picture, behind, np.ones((h, w), np.float32)))
+    even = lit(behind, global_light(picture, behind, seen))
     sigma = noise_between(picture, even)
     local = local_odds(signs(picture, even, sigma))
+    # Where the room is not known the person's cutter speaks, and the picture stays as it is.
+    local = np.where(seen > 0, local, np.maximum(own, 0))
     net = body_odds(*room_taken_away(picture, even, local), sigma)
-    return Look(half, picture, behind, sigma, net, own, net + local + own, fit)
+    pose = np.zeros((h, w), np.float32)
+    if room.colours is not None:
+        pose = (room.colours.ravel()[_pose_bins(half)] / 16.0).astype(np.float32)
+    return Look(half, picture, behind, seen, sigma, net, own, pose, net + local * (seen > 0) + own, fit)
 
 
 def second_signs(look: Look, odds: Floats, near: tuple[slice, slice]) -> tuple[Floats, Floats]:
-    """What decides at the last look, (14, h2, w2) in the window; and the room with the shadows on it, (h, w, 3)."""
-    light = local_light(look.picture, look.behind, (1 - _chance(odds)) ** 2)
+    """What decides at the last look, (15, h2, w2) in the window; and the room with the shadows on it, (h, w, 3)."""
+    light = local_light(look.picture, look.behind, (1 - _chance(odds)) ** 2 * look.known)
     shadowed = lit(look.behind, light)
     colours = colour_odds(look.half[near], shadowed[near].astype(np.uint8), odds[near])
     smooth = cv2.blur(np.clip(odds[near], -NET_MOST, NET_MOST), (7, 7))
     found = signs(look.picture[near], shadowed[near], look.sigma, texture=False)
-    return np.stack([look.net[near], look.own[near], *colours, smooth, *found]), shadowed
+    return np.stack([look.net[near], look.own[near], *colours, smooth, *found, look.pose[near]]), shadowed
 
 
 def cut(pixels: Pixels, room: Room, person: NDArray[np.float32] | None = None) -> Cut:
@@ -434,15 +464,23 @@ def cut(pixels: Pixels, room: Room, person: NDArray[np.float32] | None = None) -
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "room", flags)
     near = _around(odds)
-    weights = ALONE if person is None else WITH_PERSON
     found, shadowed = second_signs(look, odds, near)
-    loose = np.tensordot(weights[:-1], found, 1) + weights[-1]
+    loose = last_odds(found, room, look.known[near], person is not None)
     odds, flags = mask_cleanup.whole(loose)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "room", flags)
     sure = confidence(evidence(loose, odds, found, look.fit))
     mask, softness = edge.refine(pixels, look.half, odds, look.sigma, near, behind=shadowed)
     return mask_cleanup.finished(mask, sure, "room", flags, softness)
+
+
+def last_odds(found: Floats, room: Room, known: Floats, person: bool) -> Floats:
+    """Log odds of figure from the signs of the last look, (h2, w2)."""
+    if room.colours is None:
+        weights = WITH_PERSON if person else ALONE
+        return np.asarray(np.tensordot(weights[:-1], found, 1) + weights[-1])
+    there, hidden = (np.tensordot(v[:-1], found, 1) + v[-1] for v in (LEARNED, HIDDEN))
+    return np.where(known > 0, there, hidden)
 
 
 def evidence(loose: Floats, odds: Floats, found: Floats, fit: float) -> Floats:
@@ -460,3 +498,121 @@ def evidence(loose: Floats, odds: Floats, found: Floats, fit: float) -> Floats:
 def confidence(told: Floats) -> float:
     """The overlap with the true figure that may be expected, 0 to 1."""
     return float(np.clip(1.0 - np.exp(LOSS @ told), 0.0, 0.995))
+
+
+# ---------------------------------------------------------------------------------------- the room learned from a turn
+
+
+def _spread_out(chance: Floats) -> Floats:
+    """The highest chance of figure round about each pixel, so that its edge is not taken for room, (h, w)."""
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * HALO + 1, 2 * HALO + 1))
+    return np.asarray(cv2.dilate(chance, disc), np.float32)
+
+
+def _fitted(person: NDArray[np.float32], shape: tuple[int, int]) -> Floats:
+    """A map of chances at the size of the half picture."""
+    chance: Floats = cv2.resize(person.astype(np.float32), shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return np.clip(np.nan_to_num(chance, nan=0.5), 0, 1)
+
+
+def _pose_bins(picture: Pixels) -> NDArray[np.intp]:
+    """For each pixel the number of its bin of height and colour, below :data:`POSE_BINS`."""
+    ycc = cv2.cvtColor(picture, cv2.COLOR_BGR2YCrCb).astype(np.intp)
+    band = np.arange(len(picture)) * BANDS // max(1, len(picture))
+    tints = (np.clip((ycc[..., i] - 128) // TINT + TINTS // 2, 0, TINTS - 1) for i in (1, 2))
+    number: NDArray[np.intp] = band[:, None] * LIGHTS + ycc[..., 0] // LIGHT
+    for tint in tints:
+        number = number * TINTS + tint
+    return number
+
+
+def learn(glimpses: Sequence[tuple[Pixels, NDArray[np.float32]]], shape: tuple[int, int]) -> Room | None:
+    """The room behind a turning figure, or None where the camera moved or too little of it was seen.
+
+    Parameters
+    ----------
+    glimpses : sequence of ((h, w, 3) uint8, (h2, w2) float32)
+        Half pictures (:func:`halved`) of one pose, BGR, each with the chance of figure, 0 to 1, over the whole picture,
+        from a cutter that may be wrong in places. Any number from :data:`FEWEST_GLIMPSES` on; those that do not fit the
+        others are left out.
+    shape : (height, width) of the working pictures
+    """
+    if len(glimpses) < FEWEST_GLIMPSES or len({g[0].shape for g in glimpses}) != 1:
+        return None
+    first = glimpses[len(glimpses) // 2][0]
+    h, w = first.shape[:2]
+    chances = [_fitted(c, (h, w)) for _, c in glimpses]
+    free = [_spread_out(c) < 0.5 for c in chances]
+    values, weights = [], []
+    for (half, _), chance, own in zip(glimpses, chances, free, strict=True):
+        both = own & free[len(glimpses) // 2]
+        moved, fit = laid_under(half, first, both)
+        if fit < FITS:
+            continue
+        here, there = (cv2.warpAffine(v, moved, (w, h), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+                       for v in (half.astype(np.float32), _spread_out(chance)))
+        weight = (1 - there) ** 2
+        light = global_light(first.astype(np.float32), here, weight * both)
+        values.append(lit(here, light))
+        weights.append(weight)
+    if len(values) < max(FEWEST_GLIMPSES, MOST_FIT * len(glimpses)):
+        return None
+    room, known = _agreed(np.stack(values), np.stack(weights), _unmoved(np.stack(values), np.stack(weights)))
+    if known.mean() < LEAST_KNOWN:
+        return None
+    figure, every = np.zeros(POSE_BINS, np.float64), np.zeros(POSE_BINS, np.float64)
+    for (half, _), chance in zip(glimpses, chances, strict=True):
+        bins = _pose_bins(half).ravel()
+        figure += np.bincount(bins, chance.ravel(), POSE_BINS)
+        every += np.bincount(bins, minlength=POSE_BINS)
+    figure, every = (_shared_out(v.reshape(BANDS, LIGHTS, TINTS, TINTS)) for v in (figure, every))
+    odds = np.log((figure + 1.0) / (every - figure + 4.0))
+    return Room(room, known, shape, np.clip(odds * 16, -127, 127).astype(np.int8))
+
+
+def _unmoved(values: Floats, weights: Floats) -> Mask:
+    """What looks the same in all pictures, pattern and all, whatever the chances say of it: furniture, (h, w).
+
+    One even colour may stay the same on a turning figure too, so there must be a pattern that stays; and where most of
+    the figure stays the same it did not turn, and nothing can be said.
+    """
+    middle = np.median(values, axis=0)
+    off = np.sort(plate.widest(values - middle), axis=0)[int(0.9 * (len(values) - 1))]
+    typical = float(np.median(off))
+    grey = cv2.cvtColor(middle, cv2.COLOR_BGR2GRAY)
+    kernel = np.ones((3, 3), np.uint8)
+    steep = cv2.dilate(grey, kernel) - cv2.erode(grey, kernel)
+    same = (cv2.blur(off, (3, 3)) < 2 * typical + 1 + 0.2 * steep).astype(np.uint8)
+    same = cv2.morphologyEx(same, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    core = weights.mean(0) < 0.1
+    if not core.any() or float(same[core].mean()) > STILL:
+        return np.zeros(same.shape, np.bool_)
+    covered = same & (weights.mean(0) < 0.8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(covered.astype(np.uint8), connectivity=4)
+    pattern = np.bincount(labels.ravel(), (steep > 6 * typical).ravel(), count)
+    keep = (stats[:, cv2.CC_STAT_AREA] > LEAST_PIECE) & (pattern > PATTERN * stats[:, cv2.CC_STAT_AREA])
+    keep[0] = False
+    return np.asarray(keep[labels])
+
+
+def _agreed(values: Floats, weights: Floats, unmoved: Mask) -> tuple[Pixels, Mask]:
+    """The colour that most pictures agree on where nobody stands, (h, w, 3), and where enough of them do, (h, w).
+
+    values (n, h, w, 3) in one light, weights (n, h, w): how surely each shows room; unmoved (h, w): what surely is.
+    """
+    weights = np.where(unmoved, 1.0, weights).astype(np.float32)
+    order = np.argsort(plate.summed(values), axis=0)
+    ranked = np.take_along_axis(weights, order, 0)
+    half_way = np.argmax(np.cumsum(ranked, 0) >= 0.5 * ranked.sum(0), axis=0)
+    pick = np.take_along_axis(order, half_way[None], 0)
+    middle = np.take_along_axis(values, pick[..., None], 0)[0]
+    grey = cv2.cvtColor(middle, cv2.COLOR_BGR2GRAY)
+    kernel = np.ones((3, 3), np.uint8)
+    bearable = AGREE + 0.1 * grey + 0.3 * (cv2.dilate(grey, kernel) - cv2.erode(grey, kernel))
+    near = np.clip(1 - (plate.widest(values - middle) / bearable) ** 2, 0, 1) * weights
+    mass = near.sum(0)
+    mean = (values * near[..., None]).sum(0) / np.maximum(mass, 1e-3)[..., None]
+    known = (mass > ENOUGH_SAW) & (mass > AGREEING * weights.sum(0))
+    known = cv2.morphologyEx(known.astype(np.uint8), cv2.MORPH_OPEN, kernel) > 0
+    filled = plate.fill(mean.astype(np.float32), known.astype(np.float32), across=1)
+    return np.clip(np.where(known[..., None], mean, filled), 0, 255).astype(np.uint8), known
