@@ -189,3 +189,107 @@ def test_plain_wall_needs_no_steps_to_be_trusted() -> None:
 def test_map_of_chances_that_says_nothing(empty: room.Room, person: np.ndarray) -> None:
     cut = room.cut(taken(drawn_room(), body()), empty, person)
     assert overlap(cut.mask, body()) > 0.95
+
+
+# ------------------------------------------------------------------------------------------------- learned from a turn
+
+
+def turned(share: float, shift: int = 0) -> np.ndarray:
+    """The body's mask from another side: narrower by ``share``, and ``shift`` pixels aside."""
+    squeeze = np.array([[share, 0, 180 * (1 - share) + shift], [0, 1, 0]], np.float32)
+    return cv2.warpAffine(body().astype(np.uint8), squeeze, (W, H)) > 0
+
+
+SIDES = [1.0, 0.85, 0.65, 0.6, 0.7, -0.7, -0.9, -0.6]
+
+
+def glanced(picture: np.ndarray, mask: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """What a cutter that knows people makes of a picture: the figure, a little too broad, a piece of it lost."""
+    rng = np.random.default_rng(seed)
+    broad = cv2.dilate(mask.astype(np.float32), np.ones((3, 3), np.uint8))
+    cv2.circle(broad, (int(rng.integers(140, 220)), int(rng.integers(200, 400))), 14, 0.0, -1)
+    chance = cv2.resize(cv2.GaussianBlur(broad, (0, 0), 2), (W // 3, H // 3), interpolation=cv2.INTER_AREA)
+    return background_model.halved(picture), np.clip(chance, 0.03, 0.97).astype(np.float32)
+
+
+def a_turn(behind: np.ndarray, moves: list[tuple[float, float]] | None = None) -> tuple[list, list, list]:
+    """Pictures of a turn, their masks, and what a cutter that knows people makes of them."""
+    masks = [turned(s, 6 * (i % 3)) for i, s in enumerate(SIDES)]
+    moves = moves or [(0.0, 0.0)] * len(masks)
+    pictures = [taken(np.clip(nudged(behind, *move), 0, 255) * (1 + 0.02 * (i % 3)), mask, i)
+                for i, (mask, move) in enumerate(zip(masks, moves, strict=True))]
+    return pictures, masks, [glanced(p, m, i) for i, (p, m) in enumerate(zip(pictures, masks, strict=True))]
+
+
+def test_turn_shows_the_room_and_makes_every_picture_better() -> None:
+    behind = drawn_room()
+    pictures, masks, glances = a_turn(behind)
+    learned = room.learn(glances, (H, W))
+    assert learned is not None
+    true = cv2.resize(behind, (W // 2, H // 2), interpolation=cv2.INTER_AREA)
+    off = np.abs(learned.picture - true).max(axis=2)
+    assert np.median(off[learned.known]) < 6 and (off[learned.known] < 25).mean() > 0.98
+    # The trunk stands before the same spot in all of them.
+    assert not learned.known[90:110, 88:94].any() and learned.known.mean() > 0.85
+    for picture, mask, (_, chance) in zip(pictures, masks, glances, strict=True):
+        before = overlap(cv2.resize(chance, (W, H)) > 0.5, mask)
+        after = overlap(room.cut(picture, learned, chance).mask, mask)
+        assert after > before + 0.03 and after > 0.91
+
+
+def test_thing_that_is_always_taken_for_figure_is_known_for_room() -> None:
+    behind = drawn_room()
+    pictures, masks, glances = a_turn(behind)
+    for _, chance in glances:
+        chance[100:147, 85:106] = 0.9
+    learned = room.learn(glances, (H, W))
+    assert learned is not None
+    for picture, mask, (_, chance) in zip(pictures, masks, glances, strict=True):
+        cut = room.cut(picture, learned, chance)
+        assert overlap(cut.mask, mask) > 0.9
+        assert (cut.mask & ~mask)[300:440, 256:318].mean() < 0.05
+
+
+def test_small_nudges_of_the_camera_are_evened_out() -> None:
+    moves = [(0.0, 0.0), (1.5, 0.4), (-2.0, 1.0), (0.7, -1.1), (0.0, 0.0), (2.4, 1.5), (-1.0, -1.0), (0.3, 0.2)]
+    pictures, masks, glances = a_turn(drawn_room(), moves)
+    learned = room.learn(glances, (H, W))
+    assert learned is not None
+    after = [overlap(room.cut(p, learned, c).mask, m) for p, m, (_, c) in zip(pictures, masks, glances, strict=True)]
+    assert np.mean(after) > 0.94
+
+
+def test_nothing_is_learned_where_the_camera_moved() -> None:
+    moves = [(25.0 * (i - 4), 12.0 * (i % 3)) for i in range(len(SIDES))]
+    places = [np.roll(drawn_room(seed=20 + i), 60 * i, axis=1) for i in range(len(SIDES))]
+    assert room.learn([a_turn(place)[2][i] for i, place in enumerate(places)], (H, W)) is None
+    _, _, glances = a_turn(drawn_room(), moves)
+    assert room.learn(glances, (H, W)) is None
+
+
+def test_nothing_is_learned_from_a_few_pictures_or_unlike_ones() -> None:
+    _, _, glances = a_turn(drawn_room())
+    assert room.learn([], (H, W)) is None
+    assert room.learn(glances[:3], (H, W)) is None
+    half, chance = glances[0]
+    assert room.learn([*glances, (half[:-4], chance)], (H, W)) is None
+
+
+def test_figure_that_does_not_move_is_not_taken_for_room() -> None:
+    mask = body()
+    still = [glanced(taken(drawn_room(), mask, i), mask, i) for i in range(8)]
+    learned = room.learn(still, (H, W))
+    assert learned is not None
+    for half, chance in still[:3]:
+        cut = room.cut(cv2.resize(half, (W, H), interpolation=cv2.INTER_CUBIC), learned, chance)
+        assert overlap(cut.mask, mask) > 0.88
+
+
+@pytest.mark.parametrize("size", [(1, 1), (2, 9), (16, 16), (40, 3)])
+def test_turn_of_any_size(size: tuple[int, int]) -> None:
+    rng = np.random.default_rng(2)
+    glances = [(rng.integers(0, 256, (*size, 3), dtype=np.uint8), rng.random((2, 2), dtype=np.float32))
+               for _ in range(6)]
+    learned = room.learn(glances, size)
+    if learned is not None:
+        assert room.cut(glances[0][0], learned, None).mask.shape == size
