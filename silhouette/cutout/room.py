@@ -34,9 +34,9 @@ HALO = 0.006
 """How far about the figure nothing is taken for room, in shares of the longer side."""
 AGREE, ENOUGH_SAW, AGREEING = 6.0, 1.3, 0.5
 """Levels within which pictures agree on a colour; how many of them, and which share, must."""
-STILL, LEAST_PIECE, PATTERN = 0.35, 40, 0.15
-"""Share of the figure that looks the same in all pictures, from which it did not turn; pixels of a piece that did not
-move, and the share of them that must lie on its pattern."""
+STILL, PATTERN = 0.35, 0.15
+"""Share of the figure that looks the same in all pictures, from which it did not turn; and share of the pixels round
+about that must lie on a pattern that stays, so that an even colour is not taken for a thing that did not move."""
 BANDS, LIGHTS, TINTS = 12, 16, 16
 POSE_BINS = BANDS * LIGHTS * TINTS * TINTS
 """Bins of height, lightness and two tints in which a pose's colours are counted."""
@@ -592,12 +592,10 @@ def _unmoved(values: Floats, weights: Floats) -> Mask:
     core = weights.mean(0) < 0.1
     if not core.any() or float(same[core].mean()) > STILL:
         return np.zeros(same.shape, np.bool_)
-    covered = same & (weights.mean(0) < 0.8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(covered.astype(np.uint8), connectivity=4)
-    pattern = np.bincount(labels.ravel(), (steep > 6 * typical).ravel(), count)
-    keep = (stats[:, cv2.CC_STAT_AREA] > LEAST_PIECE) & (pattern > PATTERN * stats[:, cv2.CC_STAT_AREA])
-    keep[0] = False
-    return np.asarray(keep[labels])
+    # The pattern has to be near by, so that an even part of the figure does not count with the thing it touches.
+    near = 2 * max(1, round(HALO * max(same.shape))) + 1
+    pattern = cv2.blur(((steep > 6 * typical) & (same > 0)).astype(np.float32), (3 * near, 3 * near))
+    return (same > 0) & (pattern > PATTERN)
 
 
 def _agreed(values: Floats, weights: Floats, unmoved: Mask) -> tuple[Pixels, Mask]:
