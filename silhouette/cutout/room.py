@@ -54,9 +54,11 @@ FEW = 0.15
 """Pixels that each colour is given beforehand, so that a rare one tells little."""
 MARGIN = 40
 """Looked at about the figure in the end, pixels."""
-MISS, ALIKE = 5, 1.1
-"""Where the miss stands among the signs of the last look; and the miss (ln of one more than the multiple of what is
-bearable) under which picture and room look alike."""
+AGREED = (0.9, 0.97)
+"""Overlap of the person's cutter with the rest, from where on it is believed more, and where it is in full."""
+OWN, MISS, ALIKE = 1, 5, 1.1
+"""Where the person's cutter and the miss stand among the signs of the last look; and the miss (ln of one more than the
+multiple of what is bearable) under which picture and room look alike."""
 STRAIGHT = 6.0
 """Blur, standard deviation in pixels, of the light that is taken out before pictures are laid over each other."""
 POINTS, FEWEST, FAINT = 12000, 50, 0.02
@@ -486,7 +488,13 @@ def last_odds(found: Floats, room: Room, known: Floats, person: bool) -> Floats:
         weights = WITH_PERSON if person else ALONE
         return np.asarray(np.tensordot(weights[:-1], found, 1) + weights[-1])
     there, hidden = (np.tensordot(v[:-1], found, 1) + v[-1] for v in (LEARNED, HIDDEN))
-    return np.where(known > 0, there, hidden)
+    odds = np.where(known > 0, there, hidden)
+    if person:
+        # A cutter that agrees with what is known of the room is right where it is not known too.
+        one, other = odds > 0, found[OWN] > 0
+        agreed = float((one & other).sum()) / max(float((one | other).sum()), 1.0)
+        odds = odds + found[OWN] * np.clip((agreed - AGREED[0]) / (AGREED[1] - AGREED[0]), 0, 1)
+    return odds
 
 
 def evidence(odds: Floats, found: Floats, known: Floats, fit: float) -> Floats:
