@@ -25,9 +25,9 @@ from silhouette.records import CANNOT_TELL, NO_FIGURE, Cut, Mask, Pixels
 
 DARK = 6.0
 """Levels added before a ratio is taken, so that noise in the dark makes no ratio."""
-FEWEST_GLIMPSES, MOST_FIT, LEAST_KNOWN = 4, 0.7, 0.3
-"""Pictures of a turn from which a room is learned, the share of them that must fit each other, and the share of the
-picture that must be known in the end."""
+FEWEST_GLIMPSES, MOST_GLIMPSES, MOST_FIT, LEAST_KNOWN = 4, 24, 0.7, 0.3
+"""Pictures of a turn from which a room is learned, and that are looked at; the share of them that must fit each other,
+and the share of the picture that must be known in the end."""
 NUDGE = 0.03
 """How far, in shares of the longer side, the camera may have been nudged between the pictures of a turn."""
 HALO = 0.006
@@ -65,8 +65,8 @@ POINTS, FEWEST, FAINT = 12000, 50, 0.02
 """Pixels of the strongest steps that pictures are laid over each other by, how many there must be, and from which step
 on (log lightness a pixel): a plain wall has none, and is left where it is."""
 FITS = 0.65
-"""Share of the room's steps that must be found in the picture: the right room, nudged and relit, shows at least 0.73 of
-them, another one 0.52 at most."""
+"""Share of the room's steps that must be found in the picture: of 80 composites the right room, nudged and relit, shows
+at least 0.73 of them, another one 0.52 at most."""
 LOCAL = np.array([0.66, 1.66, -0.19, 1.33, -0.32, 0.15, 7.15, 3.01, 5.92, 0.16, -2.04, 0.67, -0.01, 0.07, -1.88, 0.24,
                   -0.08, -4.27], np.float32)
 """Weights of the signs, and one constant: a logistic regression on composites (bodies before photographs and drawn
@@ -546,12 +546,14 @@ def learn(glimpses: Sequence[tuple[Pixels, NDArray[np.float32]]], shape: tuple[i
     ----------
     glimpses : sequence of ((h, w, 3) uint8, (h2, w2) float32)
         Half pictures (:func:`halved`) of one pose, BGR, each with the chance of figure, 0 to 1, over the whole picture,
-        from a cutter that may be wrong in places. Any number from :data:`FEWEST_GLIMPSES` on; those that do not fit the
-        others are left out.
+        from a cutter that may be wrong in places. Any number from :data:`FEWEST_GLIMPSES` on, of many some spread over
+        the turn are looked at; those that do not fit the others are left out.
     shape : (height, width) of the working pictures
     """
     if len(glimpses) < FEWEST_GLIMPSES or len({g[0].shape for g in glimpses}) != 1:
         return None
+    if len(glimpses) > MOST_GLIMPSES:
+        glimpses = [glimpses[round(i)] for i in np.linspace(0, len(glimpses) - 1, MOST_GLIMPSES)]
     first = glimpses[len(glimpses) // 2][0]
     h, w = first.shape[:2]
     chances = [_fitted(c, (h, w)) for _, c in glimpses]
@@ -570,7 +572,8 @@ def learn(glimpses: Sequence[tuple[Pixels, NDArray[np.float32]]], shape: tuple[i
         weights.append(weight)
     if len(values) < max(FEWEST_GLIMPSES, MOST_FIT * len(glimpses)):
         return None
-    room, known = _agreed(np.stack(values), np.stack(weights), _unmoved(np.stack(values), np.stack(weights)))
+    seen, sure = np.stack(values), np.stack(weights)
+    room, known = _agreed(seen, sure, _unmoved(seen, sure))
     if known.mean() < LEAST_KNOWN:
         return None
     figure, every = np.zeros(POSE_BINS, np.float64), np.zeros(POSE_BINS, np.float64)

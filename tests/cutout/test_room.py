@@ -275,6 +275,12 @@ def test_nothing_is_learned_from_a_few_pictures_or_unlike_ones() -> None:
     assert room.learn([*glances, (half[:-4], chance)], (H, W)) is None
 
 
+def test_of_a_clip_a_few_frames_are_looked_at() -> None:
+    _, _, glances = a_turn(drawn_room())
+    many = room.learn(glances * 20, (H, W))
+    assert many is not None and many.known.mean() > 0.85
+
+
 def test_figure_that_does_not_move_is_not_taken_for_room() -> None:
     mask = body()
     still = [glanced(taken(drawn_room(), mask, i), mask, i) for i in range(8)]
