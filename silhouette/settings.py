@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
+from pathlib import Path
 from typing import Any, Literal, get_args
 
 from silhouette.errors import SettingsError
@@ -38,6 +39,9 @@ class Settings:
     model: str | None = None
     """Name of rembg's model or path of an ``.onnx`` file, for the neural cutter; None takes the default of
     ``cutout/neural.py``."""
+    empty: str | Path | None = None
+    """A picture of the same room without the model, for the cutter ``auto``; None: one that is called ``empty``, in the
+    pose's folder or beside it."""
     intent: Intent = "open"
     """What the pose is meant to be; a closed pose is not marked down for want of gaps."""
     arc: tuple[float, float] | None = None
@@ -62,6 +66,9 @@ class Settings:
         for name, angle in (("start", self.start), *(("arc", a) for a in self.arc or ())):
             if not -360 <= angle <= 360:  # a nan fails this too
                 raise SettingsError(f"{name} takes angles in degrees, 0 to 360 clockwise (270 or -90), not {angle:g}.")
+        if self.empty is not None and self.cutter != "auto":
+            raise SettingsError(f"the cutter {self.cutter} takes no empty picture, only auto does.",
+                                do="Leave --empty or --cutter out.")
         if self.work_px < 200:
             raise SettingsError(f"work_px is at least 200, not {self.work_px}.")
         if self.arc is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -88,6 +89,15 @@ def test_a_page_replaces_only_a_page_of_its_own(tmp_path: Path, capsys: pytest.C
         (["score", "dot.png"], "1 x 1 pixels"),
         (["score", "wall.png"], "no figure"),
         (["score", "keeper", "--span", "0"], "span"),
+        (["score", "keeper", "--empty", "nowhere.jpg"], "nowhere.jpg: cannot be read"),
+        (["rank", "keeper", "trials/a", "--empty", "notes.txt"], "notes.txt: is not a picture"),
+        (["check", "keeper", "--empty", "dot.png"], "1 x 1 pixels"),
+        (["export", "keeper", "-o", "set", "--empty", "empty"], "empty: is a folder"),
+        (["score", "keeper", "--empty", "wall.png", "--cutter", "neural"], "takes no empty picture"),
+        (["score", "keeper", "--empty", "out/wall.png", "-o", "out"], "out: holds the pictures"),
+        (["score", "rooms/empty.png"], "not as a pose"),
+        (["score", "rooms"], "rooms: holds no stops"),
+        (["rank", "rooms"], "rooms: holds neither pictures nor folders of pictures"),
         (["score", "keeper", "-o", "keeper"], "where the pictures lie"),
         (["score", "keeper", "-o", "notes.txt"], "is a file, not a folder"),
         (["score", "keeper", "-o", "notes.txt/out"], "is a file, not a folder"),
@@ -128,6 +138,9 @@ def test_bad_input_gets_one_sentence_and_exit_code_2(
     (tmp_path / "broken.jpg").write_text("no")
     cv2.imwrite("dot.png", np.zeros((1, 1, 3), np.uint8))
     cv2.imwrite("wall.png", np.full((400, 300, 3), 170, np.uint8))
+    for folder, name in (("rooms", "empty.png"), ("out", "wall.png")):
+        (tmp_path / folder).mkdir()
+        shutil.copy("wall.png", tmp_path / folder / name)
     before = sorted(p.name for p in tmp_path.rglob("*"))
     assert run(*words) == 2
     assert said in only_line(capsys)

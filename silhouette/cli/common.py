@@ -56,6 +56,8 @@ def add_settings(parser: argparse.ArgumentParser, *, reading: bool = True) -> No
         help="how to cut the figure out: by the plain backdrop, by a neural model, or whichever serves (%(default)s)")
     add("--model", default=default.model, metavar="FILE",
         help="the neural model: an .onnx file, or its name if it is installed")
+    add("--empty", type=Path, default=default.empty, metavar="FILE",
+        help="a picture of the same room without the model (one called empty, in the pose's folder or beside it)")
     add("--work-px", type=int, default=default.work_px, metavar="PIXELS",
         help="longer side at which pictures are read; more is slower (%(default)s)")
     add("--jobs", type=int, default=default.jobs, metavar="N",

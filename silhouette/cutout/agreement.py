@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from silhouette.cutout import background_model, neural
 from silhouette.cutout.background_model import Shared
 from silhouette.records import NO_FIGURE, Cut, Pixels
 from silhouette.settings import DISTRUST
 
 
-def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None) -> Cut:
+def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None, room: Any = None) -> Cut:
     """Cut the figure out by its backdrop; ask the neural cutter too where that is not trusted and a model is at hand.
 
     Parameters
@@ -18,6 +20,8 @@ def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None) 
         What :func:`background_model.learn` made of the pose's pictures.
     model : str or None
         The neural cutter's model, see :func:`neural.find`.
+    room : Room or None
+        What the camera sees where nobody stands; not asked yet.
 
     Returns
     -------

@@ -9,8 +9,8 @@ is read again from the clip by its time.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Container, Iterator
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,7 +27,7 @@ from silhouette.settings import Settings
 if TYPE_CHECKING:
     from av.video.frame import VideoFrame
 
-__all__ = ["find_stops", "is_clip", "read_full", "read_stops"]
+__all__ = ["find_stops", "is_clip", "read_full", "read_stops", "without"]
 
 Progress = Callable[[float], None]
 """Called with the share of the clip that has been read, 0 to 1."""
@@ -88,6 +88,19 @@ def read_stops(
         if progress is not None:
             progress((index + 1) / len(stops.chosen))
         yield Picture(source, f"stop_{index:02d}", pixels, stops.size, time=time)
+
+
+def without(stops: FilmStops, gone: Container[int]) -> FilmStops:
+    """The same less some of its stops, by their places; one at least is left."""
+    kept = [k for k in range(len(stops.chosen)) if k not in gone]
+    moved = np.concatenate([[0.0], np.cumsum(stops.motion_share)])[kept]
+    share = np.diff(moved)
+    return replace(
+        stops,
+        holds=tuple(stops.holds[k] for k in kept),
+        chosen=tuple(stops.chosen[k] for k in kept),
+        motion_share=share / max(float(share.sum()), 1e-9),
+    )
 
 
 def read_full(path: str | Path, time: float) -> Pixels:

@@ -104,7 +104,7 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
         lines += _hang("   -  ", f"{name}, left out: {why}", width)
     nothing = "Nothing else" if ranking.left_out else "Nothing"
     lines += ["", *_hang("", f"{words.asked(ranking)}. {nothing} was dropped; the choice is yours.", width)]
-    lines += _spread_angles(ranking, width)
+    lines += _shared_notes(ranking, width)
     return _printed(lines)
 
 
@@ -115,17 +115,17 @@ def _asks(pose: Pose) -> list[str]:
     return asks if more <= 0 else [*asks[:MOST_NOTES], f"{counted(more, 'more note')} in the report"]
 
 
-def _spread_angles(ranking: Ranking, width: int) -> list[str]:
-    """Lines that say whose angles were not given, and how they were found; none where all were given."""
-    how: dict[str, list[str]] = {}
+def _shared_notes(ranking: Ranking, width: int) -> list[str]:
+    """What poses share, a line each: how angles that nobody gave were found, which empty picture was used."""
+    how: dict[tuple[str, str], list[str]] = {}
     for pose in ranking.poses:
         for note in pose.notes:
-            if (line := words.angles_in_short(note)) is not None:
-                how.setdefault(line, []).append(pose.name)
+            if (told := words.in_short(note)) is not None:
+                how.setdefault(told, []).append(pose.name)
     lines = []
-    for line, names in how.items():
+    for (what, line), names in how.items():
         whose = "all poses" if len(names) == len(ranking.poses) > 1 else words.listed(names)
-        lines += _hang("", f"Angles of {whose}: {line}", width)
+        lines += _hang("", f"{what} of {whose}: {line}", width)
     return lines
 
 
