@@ -384,4 +384,5 @@ def _nothing_read(views: Sequence[View]) -> Note:
 def _what_then(pose: Pose) -> str | None:
     if all(v.problem for v in pose.views):
         return None  # each problem says it
-    return "Use a plain backdrop with even light, try --cutter neural, or put a mask beside the still (045.mask.png)."
+    return ("Add a picture of the same room without the model (empty.jpg), use a plain backdrop with even light, try "
+            "--cutter neural, or put a mask beside the still (045.mask.png).")

@@ -79,8 +79,8 @@ def _require(model: str | None) -> Path:
     place = _homes()[0] / "models" / name / f"{name}.onnx"
     raise CutterError(
         f"The neural cutter needs the file {name}.onnx, which is not on this computer, and nothing is fetched unasked.",
-        do=f"Get {name}.onnx from the rembg project and put it at {place}, or point to it with --model PATH, "
-        "or use --cutter backdrop.",
+        do=f'Get it once, by yourself; no picture leaves this computer: pip install "rembg[cli]" && rembg d {name}. '
+        f"Or put the file at {place}, or point to it with --model PATH, or use --cutter backdrop.",
     )
 
 

@@ -48,8 +48,9 @@ UNREAD = {
     records.NO_FIGURE: ("no figure was found", "no figure was found in {}",
                         "Take the pictures again with the whole figure in view, in front of a plain wall."),
     records.CANNOT_TELL: ("the cut-out is not trusted", "the cut-out is not trusted in {}",
-                          "Take the pictures again in even light, in front of a plain wall unlike skin and hair; or "
-                          "correct the masks by hand."),
+                          "Add a picture of the same room without the model, called empty.jpg; or take the pictures "
+                          "again in even light, in front of a plain wall unlike skin and hair; or correct the masks by "
+                          "hand."),
 }
 """Why a pose could not be read, likeliest first: of all its pictures, of some of them; and what to do."""
 

@@ -305,7 +305,8 @@ DO: dict[str, Say] = {
     "two people": lambda f, s: f"Ask everybody else to leave the picture and retake {named(s, f.stops)}.",
     "second figure": lambda f, s: f"Look at {named(s, f.stops)}: retake if somebody stood beside the model.",
     "figure unclear": lambda f, s: (
-        f"Look at {named(s, f.stops)}: backdrop plain, nobody else in it, figure whole, light even?"),
+        f"Look at {named(s, f.stops)}: backdrop plain, nobody else in it, figure whole, light even? A picture of the "
+        "room without the model helps: empty.jpg."),
     "figure tiny": lambda f, s: "Use a longer lens or the full resolution: 600 pixels serve well.",
     "figure small": lambda f, s: "Use a longer lens or a higher resolution.",
     "stops blurred": _sharp_again,

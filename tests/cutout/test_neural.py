@@ -68,8 +68,24 @@ def test_missing_model_says_which_file_to_put_where(tmp_path: Path, monkeypatch:
         neural.cut(picture)
     text = str(caught.value)
     assert "u2netp.onnx" in text and str(tmp_path / ".rembg" / "models" / "u2netp" / "u2netp.onnx") in text
+    assert 'pip install "rembg[cli]" && rembg d u2netp' in text and "no picture leaves this computer" in text
     with pytest.raises(CutterError, match=r"nowhere\.onnx"):
         neural.cut(picture, model="nowhere.onnx")
+
+
+def test_the_command_that_is_named_is_rembg_s_own_and_puts_the_file_where_it_is_looked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Run on a file that is there, so that nothing is fetched."""
+    pytest.importorskip("click")
+    command = pytest.importorskip("rembg.commands.d_command", exc_type=ImportError).d_command
+    monkeypatch.setenv("REMBG_HOME", str(tmp_path))
+    place = tmp_path / "models" / "u2netp" / "u2netp.onnx"
+    place.parent.mkdir(parents=True)
+    place.write_bytes(b"here")
+    assert command.name == "d"
+    command.main(["u2netp"], standalone_mode=False)
+    assert neural.find() == place and place.read_bytes() == b"here"
 
 
 def test_file_that_is_no_model_gets_one_sentence(tmp_path: Path) -> None:
