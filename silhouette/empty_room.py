@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from silhouette.cutout import nobody
 from silhouette.errors import PictureError, SettingsError
 from silhouette.intake import reel, stills
-from silhouette.records import NO_FIGURE, Cut, FilmStops, Note, Pixels
+from silhouette.records import Cut, FilmStops, Note, Pixels
 from silhouette.settings import TRUST, Settings
 from silhouette.texts import printable
 
@@ -144,7 +144,7 @@ def _wrong(pixels: Pixels, stops: Seen, found: Cut) -> str | None:
     frame = nobody.thumb(pixels)
     if not nobody.same_room(frame, stops.thumbs):
         return "other room"
-    if found.confidence >= TRUST and nobody.moves(frame, stops.thumbs, _small(found.mask, frame)):
+    if _trusted(found) and nobody.moves(frame, stops.thumbs, _small(found.mask, frame)):
         return "somebody"
     return None
 
@@ -152,8 +152,8 @@ def _wrong(pixels: Pixels, stops: Seen, found: Cut) -> str | None:
 # -------------------------------------------------------------------------------------- found among the stops by itself
 
 
-def _without_figure(cut: Cut | None) -> bool:
-    return cut is not None and NO_FIGURE in cut.flags
+def _trusted(cut: Cut | None) -> bool:
+    return cut is not None and cut.confidence >= TRUST  # where there is no figure it is 0
 
 
 def shows_nobody(pixels: Pixels, found: Cut, stops: Seen, cuts: Sequence[Cut | None]) -> bool:
@@ -167,21 +167,21 @@ def shows_nobody(pixels: Pixels, found: Cut, stops: Seen, cuts: Sequence[Cut | N
     stops : Seen
     cuts : what was cut out at all stops; those that are trusted tell where the figure stands
     """
-    if found.confidence >= TRUST or pixels.shape[:2] != stops.shape:
+    if _trusted(found) or pixels.shape[:2] != stops.shape:
         return False
     frame = nobody.thumb(pixels)
-    clear = [(k, cut) for k, i in enumerate(stops.which) if (cut := cuts[i]) is not None and cut.confidence >= TRUST]
-    masks = [_small(cut.mask, frame) for _, cut in clear]
-    return bool(masks) and nobody.nobody(frame, stops.thumbs[[k for k, _ in clear]], np.stack(masks))
+    clear = [k for k, i in enumerate(stops.which) if _trusted(cuts[i])]
+    masks = [_small(cut.mask, frame) for k in clear if (cut := cuts[stops.which[k]]) is not None]
+    return bool(masks) and nobody.nobody(frame, stops.thumbs[clear], np.stack(masks))
 
 
 def unmanned(
     cuts: Sequence[Cut | None], stops: Seen | None, picture: Callable[[int], Pixels | None], among: Sequence[int]
 ) -> Iterator[tuple[int, Pixels]]:
-    """Which of the stops ``among`` have no figure because they show the empty room, each with its picture."""
+    """Which of the stops ``among`` have no figure, because they show the empty room, each with its picture."""
     for k in among:
         cut = cuts[k]
-        if stops is None or cut is None or not _without_figure(cut):
+        if stops is None or cut is None or _trusted(cut):
             continue
         pixels = picture(k)
         if pixels is not None and shows_nobody(pixels, cut, stops, cuts):
@@ -189,8 +189,8 @@ def unmanned(
 
 
 def at_the_ends(cuts: Sequence[Cut | None]) -> list[int]:
-    """The stops before the first and after the last one with a figure; none where no stop has any."""
-    manned = [k for k, cut in enumerate(cuts) if not _without_figure(cut)]
+    """The stops before the first and after the last one whose figure is trusted; none where no stop has any."""
+    manned = [k for k, cut in enumerate(cuts) if _trusted(cut)]
     return [k for k in range(len(cuts)) if not manned[0] <= k <= manned[-1]] if manned else []
 
 
