@@ -28,6 +28,9 @@ SHAPE_OFF = 0.02
 """How far width over height of an empty picture may be from that of the stills, a share."""
 END_S, FRAMES = 1.0, 7
 """Seconds at either end of a clip that may show nobody, and how many frames of them the middle is taken of."""
+SPOT, STANDS = 0.8, 0.5
+"""Share of the stops with a figure in the same place that makes it the spot, and how much of it a figure covers that
+stands there."""
 STANDING_S = 0.5
 """A figure that holds its first stop, or its last, so near to the clip's end, seconds, leaves no empty second."""
 
@@ -192,6 +195,17 @@ def at_the_ends(cuts: Sequence[Cut | None]) -> list[int]:
     """The stops before the first and after the last one whose figure is trusted; none where no stop has any."""
     manned = [k for k, cut in enumerate(cuts) if _trusted(cut)]
     return [k for k in range(len(cuts)) if not manned[0] <= k <= manned[-1]] if manned else []
+
+
+def on_the_way(cuts: Sequence[Cut | None]) -> list[int]:
+    """The stops at either end of a clip at which the model still walks in, or walks out already: their figures do not
+    stand where those of nearly all stops do."""
+    masks = [cut.mask for cut in cuts if cut is not None and _trusted(cut)]
+    spot = np.mean(masks, axis=0) >= SPOT if masks else np.zeros(0, np.bool_)
+    if not spot.any():
+        return []
+    stand = [k for k, cut in enumerate(cuts) if cut is not None and float(cut.mask[spot].mean()) >= STANDS]
+    return [k for k in range(len(cuts)) if not stand[0] <= k <= stand[-1]] if stand else []
 
 
 def empty_end(

@@ -364,7 +364,9 @@ def _cut_clip(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: 
     gone = dict(empty_room.unmanned(done.cuts, job.seen, lambda k: pictures[k].pixels, ends))
     end, room = empty_room.empty_end(clip, found, gone, settings.work_px, partial(job.shows_nobody, cuts=done.cuts))
     if end is not None:
-        notes.append(Note.of("empty end", end=end, used=job.wants_room))
+        on_the_way = [k for k in empty_room.on_the_way(done.cuts) if k not in gone]
+        notes.append(Note.of("empty end", end=end, used=job.wants_room, walking=len(on_the_way)))
+        gone |= {k: pictures[k].pixels for k in on_the_way}
     if gone:
         found = film.without(found, gone)
         pictures = [p for k, p in enumerate(pictures) if k not in gone]  # names stay: masks by hand go by them

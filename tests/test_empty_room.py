@@ -363,7 +363,7 @@ def test_a_second_of_the_clip_that_shows_nobody_is_the_empty_picture(
 ) -> None:
     clip = filmed(before, after)
     shot = turnaround.ingest(clip, looks=True)
-    assert Note.of("empty end", end=told, used=True) in shot.notes
+    assert ("empty end", told, True) in [(n.kind, n["end"], n["used"]) for n in shot.notes if n.kind == "empty end"]
     assert [s.name for s in shot.stops] == [f"stop_{k + (before > 0):02d}" for k in range(len(shot.stops))]
     assert [s.index for s in shot.stops] == list(range(len(shot.stops)))
     assert all(c is not None and c.mask.any() for c in shot.cuts) and len(shot.looks or ()) == len(shot.stops)
@@ -372,6 +372,31 @@ def test_a_second_of_the_clip_that_shows_nobody_is_the_empty_picture(
     begins, ends = film.read_full(clip, 0.3), film.read_full(clip, shot.stops[-1].time or 0.0)
     shown = begins if told == "first" else film.read_full(clip, film.find_stops(clip).duration - 0.3)
     assert room.mean == pytest.approx(float(shown.mean()), abs=0.3) and room.mean > ends.mean() + 2
+
+
+def test_of_a_slow_turn_neither_the_empty_seconds_nor_the_way_in_are_stops(
+    capsule_mask: Callable[..., np.ndarray], drawn_wall: Callable[..., Path], tmp_path: Path, asked: list[Any]
+) -> None:
+    size = (240, 320)
+    walls = cv2.imread(str(drawn_wall(tmp_path / "wall.png", size=size)))
+    rng = np.random.default_rng(0)
+
+    def frame(mask: np.ndarray) -> np.ndarray:
+        soft = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 0.7)[..., None]
+        seen = walls * (1 - soft) + np.array([70, 60, 110]) * soft
+        return np.clip(seen + rng.normal(0, 1, seen.shape), 0, 255).astype(np.uint8)
+
+    nobody = np.zeros(size[::-1], bool)
+    front = capsule_mask(0, "down", size)
+    way = [np.pad(front, ((0, 0), (k, 0)))[:, : size[0]] for k in range(180, 0, -8)]
+    turn = [capsule_mask(a, "down", size) for a in np.arange(0, 360, 2.0)]
+    clip = written(tmp_path / "slow.mp4", [frame(m) for m in [nobody] * 50 + way + turn + way[::-1] + [nobody] * 50])
+    shot = turnaround.ingest(clip)
+    begins, ends = (50 + len(way)) / 30, (50 + len(way) + len(turn)) / 30
+    assert all(begins - 0.2 <= (stop.time or 0) <= ends + 0.2 for stop in shot.stops) and len(shot.stops) >= 15
+    assert all(c is not None and c.mask.any() for c in shot.cuts)
+    (told,) = [n for n in shot.notes if n.kind == "empty end"]
+    assert told["used"] and told["walking"] >= 1 and asked[-1] is not None
 
 
 def test_a_clip_with_the_model_in_it_from_end_to_end_has_no_empty_second(asked: list[Any]) -> None:

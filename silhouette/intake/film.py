@@ -220,11 +220,12 @@ def _decide(source: Path, scan: _Scan, length: float, broken: str) -> FilmStops:
     times, motion, flow = (np.asarray(x, dtype=np.float64) for x in (scan.times, scan.motion, scan.flow))
     holds = pauses.find_holds(times, motion, scan.change)
     notes = []
-    paused = len(holds) >= 2
+    turn = pauses.slow_turn(holds)
+    paused = len(holds) >= 2 and turn is None
     if paused:
         chosen = [_choose(scan, times, motion, span) for span in holds]
-    elif pauses.moves(motion):
-        chosen = _evenly(scan, times, motion)
+    elif turn is not None or pauses.moves(motion):
+        chosen = _evenly(scan, times, turn or pauses.moving_stretch(times, motion))
         holds = [(t, t) for t in chosen]
         notes.append(Note.of("no pauses", count=len(chosen)))
     else:
@@ -261,9 +262,9 @@ def _choose(scan: _Scan, times: NDArray[np.float64], motion: NDArray[np.float64]
     return float(times[within[np.argmin(motion[within])]])
 
 
-def _evenly(scan: _Scan, times: NDArray[np.float64], motion: NDArray[np.float64]) -> list[float]:
-    """Moments spread evenly over the moving stretch, each the nearest kept frame or the nearest frame."""
-    start, end = pauses.moving_stretch(times, motion)
+def _evenly(scan: _Scan, times: NDArray[np.float64], stretch: pauses.Span) -> list[float]:
+    """Moments spread evenly over the stretch that moves, each the nearest kept frame or the nearest frame."""
+    start, end = stretch
     count = int(min(EVEN_STOPS, max(2, (end - start) / SLOT_S)))
     kept = np.asarray([k.time for k in scan.kept])
     close = min(0.75 * SLOT_S, 0.2 * (end - start) / count)

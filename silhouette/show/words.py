@@ -322,7 +322,8 @@ def _empty_found(n: Note) -> str:
 
 def _empty_end(n: Note) -> str:
     used = "it is used as the empty picture" if n["used"] else "it is not a stop"
-    return f"The {n['end']} second of the clip shows the room without the model; {used}."
+    walks = " What shows the model walking in or out was left out." if n["walking"] else ""
+    return f"The {n['end']} second of the clip shows the room without the model; {used}.{walks}"
 
 
 def _empty_unfit(n: Note) -> str:
