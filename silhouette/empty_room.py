@@ -159,35 +159,44 @@ def _trusted(cut: Cut | None) -> bool:
     return cut is not None and cut.confidence >= TRUST  # where there is no figure it is 0
 
 
-def shows_nobody(pixels: Pixels, found: Cut, stops: Seen, cuts: Sequence[Cut | None]) -> bool:
-    """Whether a picture shows the room of these stops with nobody in it.
+@dataclass(frozen=True, eq=False)
+class Manned:
+    """A few stops with the figure in each of them, to tell by whether it is gone from another picture."""
 
-    Parameters
-    ----------
-    pixels : (h, w, 3) uint8, BGR
-    found : Cut
-        What was cut out of it.
-    stops : Seen
-    cuts : what was cut out at all stops; those that are trusted tell where the figure stands
-    """
+    shape: tuple[int, int]
+    thumbs: NDArray[np.float32]
+    masks: NDArray[np.bool_]
+    """(n, h, w) the figures, as large as the thumbnails."""
+
+
+def manned(stops: Seen | None, cuts: Sequence[Cut | None]) -> Manned | None:
+    """Those of the stops seen whose cuts are trusted; None of too few to tell anything by."""
+    if stops is None:
+        return None
+    masks = {
+        k: _small(cut.mask, stops.thumbs[k]) for k, i in enumerate(stops.which)
+        if (cut := cuts[i]) is not None and _trusted(cut) and cut.mask.shape == stops.shape
+    }
+    if len(masks) < nobody.FEWEST:
+        return None
+    return Manned(stops.shape, stops.thumbs[list(masks)], np.stack(list(masks.values())))
+
+
+def shows_nobody(pixels: Pixels, found: Cut, stops: Manned) -> bool:
+    """Whether a picture, of which ``found`` was cut out, shows the room of these stops with nobody in it."""
     if _trusted(found) or pixels.shape[:2] != stops.shape:
         return False
-    frame = nobody.thumb(pixels)
-    clear = [k for k, i in enumerate(stops.which) if _trusted(cuts[i])]
-    masks = [_small(cut.mask, frame) for k in clear if (cut := cuts[stops.which[k]]) is not None]
-    return bool(masks) and nobody.nobody(frame, stops.thumbs[clear], np.stack(masks))
+    return nobody.nobody(nobody.thumb(pixels), stops.thumbs, stops.masks)
 
 
 def unmanned(
-    cuts: Sequence[Cut | None], stops: Seen | None, picture: Callable[[int], Pixels | None], among: Sequence[int]
+    cuts: Sequence[Cut | None], stops: Manned, picture: Callable[[int], Pixels | None], among: Sequence[int]
 ) -> Iterator[tuple[int, Pixels]]:
     """Which of the stops ``among`` have no figure, because they show the empty room, each with its picture."""
     for k in among:
         cut = cuts[k]
-        if stops is None or cut is None or _trusted(cut):
-            continue
-        pixels = picture(k)
-        if pixels is not None and shows_nobody(pixels, cut, stops, cuts):
+        pixels = None if cut is None or _trusted(cut) else picture(k)
+        if cut is not None and pixels is not None and shows_nobody(pixels, cut, stops):
             yield k, pixels
 
 

@@ -330,7 +330,7 @@ def _cut_stills(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks
         glimpses.append(one)
         tell(f"{shot.name}: reading", len(glimpses), len(which))
     job = _job(shot, which, glimpses, settings, run, tell, looks)
-    done, notes = job.cut(stops, [None] * len(stops)), list(job.notes)
+    done, notes, gone = job.cut(stops, [None] * len(stops)), list(job.notes), dict[int, Pixels]()
 
     def read(k: int) -> Pixels | None:
         try:
@@ -338,7 +338,9 @@ def _cut_stills(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks
         except PictureError:
             return None
 
-    if gone := dict(empty_room.unmanned(done.cuts, job.seen, read, range(len(stops)))):
+    if (manned := empty_room.manned(job.seen, done.cuts)) is not None:
+        gone = dict(empty_room.unmanned(done.cuts, manned, read, range(len(stops))))
+    if gone:
         notes.append(Note.of("empty found", names=[stops[k].name for k in gone], used=job.wants_room))
         shot = _without(shot, [stops[k].source.name for k in gone])
         if job.wants_room:
@@ -360,9 +362,12 @@ def _cut_clip(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: 
     glimpses = [background_model.glimpse(pictures[i].pixels) for i in which]
     job = _job(shot, which, glimpses, settings, run, tell, looks)
     done, notes = job.cut(_held(clip, found, pictures), pictures), [*map(as_note, found.notes), *job.notes]
-    ends = empty_room.at_the_ends(done.cuts)
-    gone = dict(empty_room.unmanned(done.cuts, job.seen, lambda k: pictures[k].pixels, ends))
-    end, room = empty_room.empty_end(clip, found, gone, settings.work_px, partial(job.shows_nobody, cuts=done.cuts))
+    gone, end, room = dict[int, Pixels](), None, None
+    if (manned := empty_room.manned(job.seen, done.cuts)) is not None:
+        ends = empty_room.at_the_ends(done.cuts)
+        gone = dict(empty_room.unmanned(done.cuts, manned, lambda k: pictures[k].pixels, ends))
+        shows = partial(job.shows_nobody, manned=manned)
+        end, room = empty_room.empty_end(clip, found, gone, settings.work_px, shows)
     if end is not None:
         on_the_way = [k for k in empty_room.on_the_way(done.cuts) if k not in gone]
         notes.append(Note.of("empty end", end=end, used=job.wants_room, walking=len(on_the_way)))
@@ -415,17 +420,16 @@ class _Job:
     def cut(self, stops: Sequence[Stop], pictures: Sequence[Picture | None]) -> _Done:
         """All stops; their pictures are read where none are given."""
         done = []
-        take = partial(
-            _take, shared=self.shared, settings=self.settings, looks=self.looks, empty=self.empty)
+        take = partial(_take, shared=self.shared, settings=self.settings, looks=self.looks, empty=self.empty)
         for one in self.run.at_desk(take, stops, pictures or [None] * len(stops)):
             done.append(one)
             self.tell(f"{self.name}: cutting out", len(done), len(stops))
         looks = tuple(d[2] for d in done) if self.looks else None
         return _Done([d[0] for d in done], [d[1] for d in done], looks, {})
 
-    def shows_nobody(self, pixels: Pixels, cuts: Sequence[Cut | None]) -> bool:
-        found = cut_picture(pixels, self.shared, self.settings)
-        return self.seen is not None and empty_room.shows_nobody(pixels, found, self.seen, cuts)
+    def shows_nobody(self, pixels: Pixels, manned: empty_room.Manned) -> bool:
+        """Whether a picture that is no stop shows the room without the model."""
+        return empty_room.shows_nobody(pixels, cut_picture(pixels, self.shared, self.settings), manned)
 
 
 def _job(
