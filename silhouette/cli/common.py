@@ -17,8 +17,9 @@ from silhouette.cli.flags import arc, intent
 from silhouette.settings import Cutter, Paper, Settings, Turn
 
 EPILOG = (
-    "exit codes: 0 done; 1 the check found something to retake; 2 something is wrong with what was given, and one "
-    "sentence says what; 130 stopped with Ctrl-C. Everything stays on this computer. Your pictures are only read."
+    "exit codes: 0 done; 1 the check found something to retake; 2 something is wrong with what was given, or it could "
+    "not be checked, and one sentence says what; 130 stopped with Ctrl-C. Everything stays on this computer. Your "
+    "pictures are only read."
 )
 
 

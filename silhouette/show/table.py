@@ -141,21 +141,18 @@ def check_list(report: CheckReport, width: int = COLUMNS) -> str:
     retakes, looks = len(by_verdict["retake"]), len(by_verdict["look"])
     verdict = counted(retakes, "thing") + " to retake" if retakes else "nothing needs a retake"
     if report.exit_code == 2:
-        verdict = "could not be checked"
+        verdict = words_check.not_checked(report)
     elif looks and not retakes:  # what was not made out may yet have to be shot again: no all-clear
         verdict = counted(looks, "thing") + " to look at, no sure retake"
     if looks and (retakes or report.exit_code == 2):
         verdict += f", {looks} to look at"
+    found = [row for v in ("retake", "look") for f in by_verdict[v] for row in _finding_rows(f, report, width)]
+    lost = []
+    for why, helps in words_check.untold(by_verdict["unknown"], report.stops):
+        lost += _hang(f"{VERDICTS['unknown']:<12}", why, width)
+        lost += _hang(" " * 12 + "> ", helps, width) if helps else []
     lines = [*_title(report.name, f": {counted(len(report.stops), 'stop')}, {verdict}", width), ""]
-    for verdict in ("retake", "look"):
-        for finding in by_verdict[verdict]:
-            lines += _finding_rows(finding, report, width)
-    if report.exit_code == 2:  # say what the turn lacks
-        for finding in [f for f in by_verdict["unknown"] if f.check == "full turn" and words_check.do(f, report.stops)]:
-            lines += _finding_rows(finding, report, width)
-            by_verdict["unknown"].remove(finding)
-    for why in words_check.untold(by_verdict["unknown"], report.stops):
-        lines += _hang(f"{VERDICTS['unknown']:<12}", why, width)
+    lines += lost + found if report.exit_code == 2 else found + lost
     if by_verdict["pass"]:
         lines += _hang(f"{VERDICTS['pass']:<12}", ", ".join(f.check for f in by_verdict["pass"]), width)
     return _printed(lines).rstrip()
