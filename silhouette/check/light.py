@@ -25,6 +25,8 @@ AWAY = 7
 BACK_LIT = 0.55
 """The figure's brightest parts over the backdrop round it, under which the light comes from behind or everything worn
 is dark."""
+FILLED = 10.0
+"""Levels between a figure's dark and bright parts under which it is one even tone: a drawing filled in."""
 FLAT = 0.015
 """Mean log ratio of the figure's two sides under which neither side is brighter."""
 LEAST_STEADY = 3
@@ -101,6 +103,8 @@ def light_direction(shot: Shot) -> Finding:
         return Finding.of(check, "unknown", "no figure in the light")
     bright = float(np.median([(look.figure_light[2] + 2) / (look.backdrop_light + 2) for look in seen]))
     side = float(np.mean([look.side_light for look in seen]))
+    if bright < BACK_LIT and np.median([look.figure_light[2] - look.figure_light[0] for look in seen]) < FILLED:
+        return Finding.of(check, "unknown", "filled in")
     if bright < BACK_LIT:
         return Finding.of(check, "look", "back light", share=bright)
     if (none := no_turn(check, shot)) is not None:

@@ -162,7 +162,7 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     seen, odds, flags = _find(half, behind, sigma, shared)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "backdrop", flags)
-    if trust.back_light(odds, seen.picture, seen.backdrop):
+    if trust.back_light(odds, seen.picture):
         flags = (*flags, BACK_LIGHT)
     signs = odds, seen.picture, seen.backdrop, sigma
     sure = trust.confidence(trust.expected_overlap(odds), trust.outline_like_backdrop(*signs), trust.clutter(*signs))

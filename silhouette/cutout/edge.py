@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.cutout.plate import Floats
+from silhouette.geometry.edge_width import edge_of
 
 REACH = 5
 """Half width of the band about the coarse edge in which pixels are decided anew, working pixels."""
@@ -29,8 +30,10 @@ ENOUGH = 3.0
 """Pixels that a window needs for its mean to be believed."""
 FAINT = 14.0
 """Contrast over noise under which the pixel's neighbours are averaged in."""
-CLEAR = 25.0
-"""Contrast over noise from which an edge says how sharp the picture is."""
+SOFT_REACH = 10
+"""Pixels to either side of the edge in which its width is read: wider edges are soft in any picture."""
+WAYS, LEAST_POINTS = 8, 15
+"""Directions, each with its neighbours, in which the edge's width is told, and the points of the outline it takes."""
 FLOOR = 10.0
 """Contrast over noise under which the colours say nothing about the edge."""
 PER_CONTRAST = 1.0 / 3.0
@@ -123,7 +126,7 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
     -------
     mask : (h, w) bool
     softness : float
-        Width of the edge, pixels: how many mixed pixels there are to each pixel of outline that stands out well.
+        Width of the edge where it is softest, pixels, see :func:`softest`.
     """
     result = np.zeros(pixels.shape[:2], np.bool_)
     if not (odds > 0).any():
@@ -151,9 +154,23 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
     total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + known
     base.ravel()[band] = total > 0
     mask[:] = base > 0
-    clear = contrast > CLEAR * sigma
-    softness = (2 * REACH + 1) * float((clear & (alpha > 0.2) & (alpha < 0.8)).sum()) / max(float(clear.sum()), 1.0)
-    return result, softness
+    return result, softest(shown, mask)
+
+
+def softest(pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> float:
+    """Width of the figure's edge, pixels, in the direction in which it is widest; 0 where no direction can be told.
+
+    What moves while the shutter is open blurs the edges across its way and leaves those along it sharp, so that a mean
+    over the outline hides it.
+    """
+    seen = edge_of(cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_BGR2GRAY), mask, SOFT_REACH)  # type: ignore[arg-type]
+    width = 0.0
+    for way in np.arange(WAYS) * np.pi / WAYS:
+        off = np.abs((seen.across - way + np.pi / 2) % np.pi - np.pi / 2)
+        there = seen.width[off < np.pi / WAYS]
+        if len(there) >= LEAST_POINTS:
+            width = max(width, float(np.median(there)))
+    return width
 
 
 def _with_margin(box: Sequence[int], margin: int, shape: Sequence[int]) -> tuple[slice, slice]:

@@ -290,6 +290,7 @@ EVIDENCE: dict[str, Say] = {
     "back light": lambda f, s: (
         f"Even the figure's brightest parts have {_percent(f['share'])} of the backdrop's brightness: back light, or "
         "everything worn is dark. Outlines come out well, form does not."),
+    "filled in": lambda f, s: "The figure is one even dark tone, as in a drawing filled in: it shows no light.",
     "too few stops for the lamp": lambda f, s: "Too few stops to tell the lamp from the clothes.",
     "flat light": lambda f, s: (
         "Over the turn neither side of the figure is brighter: flat frontal light, or even light from all round."),

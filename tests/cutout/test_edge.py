@@ -71,3 +71,19 @@ def test_nothing_stays_nothing() -> None:
     picture = disc(60, 60, 190)
     mask, softness = edge.refine(picture, picture[::2, ::2].copy(), np.full((50, 50), -3, np.float32), 1.0)
     assert not mask.any() and softness == 0
+
+
+@pytest.mark.parametrize("length", [9, 15, 25])
+def test_motion_is_as_wide_as_it_is_long_whatever_stays_sharp_along_it(length: int) -> None:
+    """A tall bar moved upwards: only its short ends blur, a twelfth of its outline."""
+    bar = np.full((400, 200, 3), 190, np.uint8)
+    bar[60:340, 75:125] = 60
+    mask = bar[..., 0] < 120
+    moved = cv2.blur(bar, (1, length))
+    sharp, soft = edge.softest(bar, mask), edge.softest(moved, mask)
+    assert sharp < 2 and soft > 0.5 * length and soft > 3 * sharp
+    assert edge.softest(cv2.blur(bar, (length, 1)), mask) > 0.5 * length
+
+
+def test_without_an_edge_that_stands_out_nothing_is_soft() -> None:
+    assert edge.softest(np.full((200, 200, 3), 90, np.uint8), disc(60, 60, 190)[..., 0] < 120) == 0.0
