@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from silhouette import measuring, turnaround
+from silhouette.cutout import doubt_where
 from silhouette.errors import AnglesError, FilmError, PictureError, PoseError, SettingsError, SilhouetteError
 from silhouette.intake import film, stills
 from silhouette.known import Memory
@@ -267,6 +268,7 @@ def _read_view(stop: Stop, cut: Cut | None, intent: Intent) -> View:
         full_size=stop.full_size,
         focal_35mm=stop.focal_35mm,
         problem=stop.problem,
+        doubts=() if cut is None or cut.doubt is None else doubt_where.where(cut.mask, cut.doubt),
         mask_bits=None if cut is None else np.packbits(cut.mask),
     )
 

@@ -65,6 +65,7 @@ def _view_rows(view: View, shared: set[str], width: int) -> list[str]:
         told = {"strong": 0, "fair": 1, "weak": 2}[reading.band]
         why = [words.reason(reason) for reason in reading.reasons[:told]]
     why += [flag for flag in view.flags if flag not in {CANNOT_TELL, NO_FIGURE, *shared}]
+    why += [f"cut-outs disagree {doubt.where}" for doubt in view.doubts[:2]]
     band = words.standing(view).split(",")[0]
     return _hang(f"{words.degrees(view.angle):>5}  {bar:<14}   {band:<11}  ", "; ".join(why), width, below=7)
 

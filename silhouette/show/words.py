@@ -13,7 +13,7 @@ from statistics import median
 
 from silhouette import records
 from silhouette.geometry.angles import apart
-from silhouette.records import CANNOT_TELL, INFERRED, Note, Pose, Ranking, Reason, ReasonKind, View
+from silhouette.records import CANNOT_TELL, INFERRED, Doubt, Note, Pose, Ranking, Reason, ReasonKind, View
 from silhouette.show import words_check
 from silhouette.show.words_check import listed as listed
 
@@ -36,6 +36,16 @@ FLAGS = {
     records.SHAPE_ALONE: "it does not look like a body, so only its shape was read",
 }
 """What each flag of a view means."""
+
+_PERHAPS = {"between the legs": "A shadow", "at the feet": "A shadow or the floor"}
+
+
+def doubt(found: Doubt) -> str:
+    """Where cut-outs of one picture disagree, as a sentence."""
+    if found.counted:
+        return f"{_PERHAPS.get(found.where, 'Something')} {found.where} may be counted as figure."
+    return f"Part of the figure {found.where} may be missing."
+
 
 CANNOT_SEE = "An outline shows no inner form, surface or expression. It helps you look; it does not judge."
 """What every page says of itself."""
