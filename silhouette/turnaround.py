@@ -293,8 +293,9 @@ def _cut_clip(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: 
     found = film.find_stops(clip, work_px=settings.work_px, progress=progress)
     pictures = list(film.read_stops(clip, found, settings.work_px))
     shared = background_model.learn([p.pixels for p in pictures])
+    masks = stills.masks_of_clip(clip)
     stops = [
-        Stop(i, clip, p.name, float("nan"), "clip", time=time, hold=hold)
+        Stop(i, clip, p.name, float("nan"), "clip", time=time, hold=hold, given_mask=masks.get(p.name))
         for i, (p, time, hold) in enumerate(zip(pictures, found.chosen, found.holds, strict=True))
     ]
     done = _cut_each(shot, stops, pictures, shared, settings, run, tell, looks)
@@ -381,6 +382,8 @@ def _key(shot: _Shot, settings: Settings) -> str:
     model = neural.find(settings.model) if settings.cutter != "backdrop" else None
     asked = {"cutter": settings.cutter, "model": settings.model, "work_px": settings.work_px}
     masks = [stop.given_mask for stop in shot.stops or () if stop.given_mask]
+    if shot.stops is None:
+        masks = [*stills.masks_of_clip(shot.files[0]).values()]
     try:
         return key_of([p for p in (*shot.files, *masks) if is_there(p)], asked, [*WEIGHTS, *([model] if model else [])])
     except (OSError, PictureError):
@@ -396,6 +399,8 @@ def _recall(shot: _Shot, known: Memory | None, key: str, tell: Progress) -> _Don
     if shot.stops is None:
         if not stops or not {"motion_share", "notes"} <= extra.keys():
             return None
+        masks = stills.masks_of_clip(shot.files[0])
+        stops = [replace(stop, given_mask=masks.get(stop.name)) for stop in stops]
     elif len(stops) != len(shot.stops):
         return None
     else:

@@ -97,7 +97,9 @@ def refuse(out: Path, sources: Sequence[Path] = (), *, kind: Kind = "results", o
                 probe.rmdir()
 
 
-def _refuse_source(out: Path, place: Path, source: Path) -> None:
+def _refuse_source(
+    out: Path, place: Path, source: Path, do: str = "Give a folder of its own, outside the pictures, with -o."
+) -> None:
     taken = _resolved(source)
     if _same(place, taken):
         why = "is where the pictures lie."
@@ -107,7 +109,7 @@ def _refuse_source(out: Path, place: Path, source: Path) -> None:
         why = f"lies among the pictures ({source})."
     else:
         return
-    raise OutputError(why, path=out, do="Give a folder of its own, outside the pictures, with -o.")
+    raise OutputError(why, path=out, do=do)
 
 
 def _refuse_foreign(out: Path, place: Path, kind: Kind, overwrite: bool) -> None:
@@ -471,9 +473,14 @@ def whole_file(path: Path, data: bytes, *, sealed: bool = False) -> Path:
     return path
 
 
-def refuse_file(path: Path) -> None:
-    """Stop before any work is done where ``path`` may not be written: see :func:`whole_file`."""
+def refuse_file(path: Path, sources: Sequence[Path] = ()) -> None:
+    """Stop before any work is done where ``path`` may not be written: see :func:`whole_file`.
+
+    It must also not be, or lie in, one of the ``sources``: folders and files that are read.
+    """
     with _told(path):
+        for source in sources:
+            _refuse_source(path, _resolved(path), source, "Give the page a place outside the pictures, with -o.")
         if path.is_dir():
             raise OutputError("is a folder, not a file.", path=path, do="Give the page a name with -o.")
         if (path.exists() or path.is_symlink()) and not (path.is_file() and not path.is_symlink() and is_sealed(path)):
@@ -484,7 +491,7 @@ def refuse_file(path: Path) -> None:
 
 
 def seal(data: bytes) -> bytes:
-    """The page, a PDF or PNG, with a seal inside: SHA-256 of all the rest, as a comment or a private chunk."""
+    """The page, a PDF, PNG or HTML, with a seal inside: SHA-256 of all the rest, as a comment or a private chunk."""
     before, after = _ends(data)
     return before + _seal_of(before, after) + after
 
@@ -497,16 +504,20 @@ def is_sealed(path: Path) -> bool:
 
 
 def _ends(data: bytes) -> tuple[bytes, bytes]:
-    """A page parted where its seal stands: before the end chunk of a PNG, before the last line but one of a PDF."""
-    at = data.rfind(_PNG_END if data.startswith(b"\x89PNG") else b"startxref")
+    """A page parted where its seal stands: before the end chunk of a PNG, the last line but one of a PDF, the end tag
+    of HTML."""
+    at = data.rfind(_PNG_END if data.startswith(_PNG) else _HTML_END if data.startswith(_HTML) else b"startxref")
     return data[:at], data[at:]
 
 
-_PNG_END = b"\0\0\0\0IEND"
+_PNG, _PNG_END = b"\x89PNG", b"\0\0\0\0IEND"
+_HTML, _HTML_END = b"<!doctype html>", b"</html>"
 
 
 def _seal_of(before: bytes, after: bytes) -> bytes:
     digest = hashlib.sha256(before + after).hexdigest().encode()
+    if after.startswith(_HTML_END):
+        return b"<!--silhouette page " + digest + b"-->\n"
     if not after.startswith(_PNG_END):
         return b"%silhouette page " + digest + b"\n"
     chunk = b"siLh" + digest  # ancillary, private, safe to copy (PNG 1.2, 3.3)

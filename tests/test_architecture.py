@@ -30,7 +30,7 @@ STONES = {
 COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show"}
 FLOORS = (
     "known", "pool", "stop_angles", "turnaround", "tables", "results", "measuring", "scoring", "shoot", "outputs",
-    "live", "cli",
+    "mending", "live", "cli",
 )
 """What stands on the columns, from the lowest floor up: each may import what is lower, and not what is higher."""
 YARD = "studio"

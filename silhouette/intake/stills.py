@@ -6,7 +6,7 @@ import csv
 import json
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,8 @@ from silhouette.writing import MARK, PHOTOGRAPHS, SET_TABLE
 
 STILL_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
 MASK_SUFFIX = ".mask.png"
+MASKS_SUFFIX = ".masks"
+"""Of the folder beside a clip that holds masks by hand of its stops."""
 RESULTS = ("result.json", "check.json")
 """What folders of results held before they were marked."""
 SET_HEAD = "still,silhouette,outline,angle,"
@@ -157,17 +159,41 @@ def mask_beside(still: Path) -> Path | None:
     own, by_stem = still.with_name(still.name + MASK_SUFFIX), still.with_name(still.stem + MASK_SUFFIX)
     if is_there(own):
         return own
-    return by_stem if is_there(by_stem) and _alone(still) else None
+    return by_stem if is_there(by_stem) and _alone(still, is_still) else None
 
 
-def _alone(still: Path) -> bool:
-    """Whether no other still of the folder has this one's stem."""
+def mask_place(still: Path) -> Path:
+    """Where a mask by hand of this still belongs: in place of the one that is used, or beside the still."""
+    name = still.stem if _alone(still, is_still) else still.name
+    return mask_beside(still) or still.with_name(name + MASK_SUFFIX)
+
+
+def masks_folder(clip: Path) -> Path:
+    """The folder of the masks by hand of a clip's stops, which need not exist.
+
+    ``turn.mov.masks``, or ``turn.masks`` where no other clip of the folder is called ``turn`` too.
+    """
+    own = clip.with_name(clip.name + MASKS_SUFFIX)
+    return own if own.is_dir() or not _alone(clip, is_clip) else clip.with_name(clip.stem + MASKS_SUFFIX)
+
+
+def masks_of_clip(clip: Path) -> dict[str, Path]:
+    """The masks corrected by hand that lie in the folder of a clip's masks, by the name of their stop, in order."""
     try:
-        beside = list(still.parent.iterdir())
+        inside = sorted(masks_folder(clip).iterdir())
+    except (OSError, ValueError):
+        return {}
+    return {p.name[: -len(MASK_SUFFIX)]: p for p in inside if p.name.casefold().endswith(MASK_SUFFIX) and is_there(p)}
+
+
+def _alone(one: Path, alike: Callable[[Path], bool]) -> bool:
+    """Whether no other file of its folder that is ``alike`` has this one's stem."""
+    try:
+        beside = list(one.parent.iterdir())
     except OSError:
         return True
-    stem = still.stem.casefold()
-    return not any(p.stem.casefold() == stem and p.name != still.name and is_still(p) for p in beside)
+    stem = one.stem.casefold()
+    return not any(p.stem.casefold() == stem and p.name != one.name and alike(p) for p in beside)
 
 
 def read_still(path: Path, work_px: int) -> Picture:

@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str | Path, ...]] = {
     "check": ("check", DATA / "clip.mp4", "-o", "out"),
     "export": ("export", DATA / "clip.mp4", "-o", "out", "--scale", "1:4", "--height", "1.7", "--originals"),
     "plan": ("plan", "--room", "6", "-o", "plan.pdf"),
+    "mend": ("mend", DATA / "turn", "-o", "mend.html", "--only", "000", "090"),
 }
 RUNS = (*COMMANDS, "lingering")
 LINGER = """
