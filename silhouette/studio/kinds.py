@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from silhouette.studio import poses, samples
 from silhouette.studio.bodies import LIMBS, Body, pose_body
-from silhouette.studio.cameras import Camera
+from silhouette.studio.cameras import Camera, framed
 from silhouette.studio.clothes import SKIN, Outfit, dress
 from silhouette.studio.furniture import chair, muted, plinth, stool
 from silhouette.studio.photo import save_mask, save_photo
@@ -317,21 +317,11 @@ def some_camera(rng: Rng, tall: float, fill: tuple[float, float]) -> Camera:
                   aim=(float(rng.normal(0, 0.02)), float(rng.normal(0, 0.015))))
 
 
-def framed(camera: Camera, figure: Posed, angle: float) -> Camera:
-    """The same camera with a lens wide enough for the whole figure and a margin of 3 % round it."""
-    size = np.array([camera.width, camera.height])
-    seen = camera.project(figure.mesh.points.astype(np.float32), angle)[:, :2] / size
-    while seen.min() < 0.03 or seen.max() > 0.97:
-        camera = replace(camera, focal_35mm=0.95 * camera.focal_35mm)
-        seen = camera.project(figure.mesh.points.astype(np.float32), angle)[:, :2] / size
-    return camera
-
-
 def take(shot: Shot, rng: Rng) -> tuple[NDArray[np.uint8], dict[str, NDArray[np.bool_]], float]:
     """(h, w, 3) BGR picture, its masks by name (``mask``, with a chair also ``with_chair``), and the angle."""
     camera = some_camera(rng, float(np.ptp(shot.figure.mesh.points[:, 2])), shot.fill)
     angle = between(rng, 0, 360)
-    stage = Stage(shot.scene, framed(camera, shot.figure, angle))
+    stage = Stage(shot.scene, framed(camera, shot.figure.mesh.points, [angle]))
     if not shot.turned_deg:
         picture, mask = stage.shoot(shot.figure, angle, shot.others)
         whole = replace(shot.figure, own=None)

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from silhouette.studio import furniture, poses
 from silhouette.studio.bodies import pose_body
-from silhouette.studio.cameras import Camera
+from silhouette.studio.cameras import Camera, framed
 from silhouette.studio.clothes import dress
 from silhouette.studio.photo import save_mask, save_photo
 from silhouette.studio.raster import Mesh, joined
@@ -258,18 +258,19 @@ def cropped(photo: NDArray[np.uint8], size: tuple[int, int], rng: Rng) -> Light:
 def shoot_room(folder: Path, seed: list[int], photo: NDArray[np.uint8] | None = None, stops: int = STOPS) -> None:
     """Write one room: the empty picture, the stops, their masks and ``truth.json``."""
     rng = np.random.default_rng(seed)
-    camera = replace(CAMERA, focal_35mm=float(rng.uniform(46, 70)), height_m=float(rng.uniform(0.8, 1.1)))
-    room = DrawnRoom(rng, camera) if photo is None else PhotoRoom(rng, photo, camera)
     build = some_build(rng)
     figure = posed(dress(build, pose_body(build, poses.sample_near(rng, UPRIGHT)), some_outfit(rng)))
+    start = float(rng.uniform(0, 360 / stops))
+    angles = [round(start + k * 360 / stops) % 360 for k in range(stops)]
+    camera = replace(CAMERA, focal_35mm=float(rng.uniform(46, 70)), height_m=float(rng.uniform(0.8, 1.1)))
+    camera = framed(camera, figure.mesh.points, angles)
+    room = DrawnRoom(rng, camera) if photo is None else PhotoRoom(rng, photo, camera)
     steps = rng.choice([1.0, 1.0, 1.0, 0.84, 1.19], stops + 1)
     shadow = rng.uniform(-1, 1) + np.cumsum(rng.uniform(0, 0.06, stops + 1))
-    start = float(rng.uniform(0, 360 / stops))
     picture, _ = room.take(None, 0.0, some_drift(rng, float(shadow[0]), float(steps[0])))
     save_photo(folder / "empty.jpg", picture, quality=92)
     rows = []
-    for k in range(stops):
-        angle = round(start + k * 360 / stops) % 360
+    for k, angle in enumerate(angles):
         picture, mask = room.take(figure, angle, some_drift(rng, float(shadow[k + 1]), float(steps[k + 1])))
         save_photo(folder / f"{angle:03d}.jpg", picture, quality=92)
         save_mask(folder / "masks" / f"{angle:03d}.png", mask)
