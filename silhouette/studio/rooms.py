@@ -291,6 +291,8 @@ def main() -> None:
     parser.add_argument("--photos", type=Path, help="a folder of photographs without people")
     options = parser.parse_args()
     files = sorted(options.photos.glob("*.jpg")) if options.photos else []
+    if options.photos and not files:
+        raise SystemExit(f"{options.photos} holds no *.jpg")
     for k in range(options.count):
         name = f"{'held' if k % 2 else 'tune'}_{'photo' if files else 'drawn'}_{k // 2:02d}"
         photo = np.asarray(cv2.imread(str(files[k % len(files)])), np.uint8) if files else None
