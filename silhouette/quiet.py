@@ -11,7 +11,17 @@ anything in it can import onnxruntime, whoever asks first. It imports nothing he
 from __future__ import annotations
 
 import os
+import sys
+from collections.abc import Callable
 from typing import Any
+
+
+def _nobody_waits() -> None:
+    """Nobody is told."""
+
+
+before_rembg: Callable[[], None] = _nobody_waits
+"""Called before rembg is imported into this process: the first time ever it compiles helpers for up to a minute."""
 
 
 def hush() -> None:
@@ -54,6 +64,8 @@ def rembg_models() -> dict[str, Any]:
         If rembg is not installed.
     """
     onnxruntime()
+    if "rembg.sessions" not in sys.modules:
+        before_rembg()
     from rembg.sessions import sessions
     from rembg.sessions.base import BaseSession
 

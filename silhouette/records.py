@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -410,6 +410,22 @@ class Reading:
     """Why, weightiest first; at least one."""
 
 
+DoubtWhere = Literal[
+    "between the legs", "between arm and body", "inside the body", "over the head", "beside the head", "at the feet",
+    "picture left of the body", "picture right of the body",
+]
+
+
+class Doubt(NamedTuple):
+    """A place where independent cut-outs of one picture disagree. Made by ``cutout/doubt_where.py``."""
+
+    where: DoubtWhere
+    share: float
+    """Its area over the figure's."""
+    counted: bool
+    """Whether it is part of the figure as it was cut: then it may be too much, else it may be missing."""
+
+
 @dataclass(frozen=True)
 class View:
     """Everything about one view of one pose: a row of ``views.csv``. Measures are None without a trusted cut."""
@@ -426,6 +442,8 @@ class View:
     focal_35mm: float | None = None
     problem: str | None = None
     """One sentence, where the picture could not be used at all."""
+    doubts: tuple[Doubt, ...] = ()
+    """Where independent cut-outs disagree, largest first; empty where they agree, or where there was one only."""
     mask_bits: NDArray[np.uint8] | None = field(default=None, repr=False, compare=False)
     """The mask as it was cut, 8 pixels a byte (``numpy.packbits``), row by row."""
 

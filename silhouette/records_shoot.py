@@ -15,6 +15,10 @@ from silhouette.records import AngleFrom, Mask, Note, Outline, Pixels, Stop
 
 Floats = NDArray[np.float64]
 Verdict = Literal["pass", "look", "retake", "unknown"]
+NoTurn = Literal["walks across", "comes nearer", "camera moves", "never turns", "moves in place"]
+"""What a clip or a folder shows instead of a turn on the spot: the figure walks across the picture, or toward the
+camera or away from it; the camera moves; the outlines are alike at every stop; they change, but not as those of a body
+that turns."""
 ORDER: dict[Verdict, int] = {"retake": 0, "look": 1, "unknown": 2, "pass": 3}
 """How grave a verdict is, gravest first."""
 
@@ -95,6 +99,10 @@ class Shot:
     """The stop before which the whole picture shifted; None where the camera stood still."""
     held: Held | None = None
     """None where there are too few outlines to compare."""
+    no_turn: NoTurn | None = None
+    """What the pictures show instead of a turn; None where they may show one."""
+    angles_told: bool = True
+    """False where the outlines of a clip did not tell its angles, which were then spread over a turn."""
     aside: Floats | None = None
     """(n,) how far each stop lies to picture right of where it should, figure heights, nan where there is no outline to
     trust; None where there are too few."""
@@ -103,6 +111,11 @@ class Shot:
     def angled(self) -> bool:
         """Whether anything but an even spread says how far the model turned."""
         return any(stop.angle_from != "spread" or stop.angle_sure is not None for stop in self.stops)
+
+    @property
+    def by_outlines(self) -> bool:
+        """Whether outlines say how far the model turned, and not names or a table."""
+        return all(stop.angle_from not in ("name", "csv") for stop in self.stops)
 
 
 @dataclass(frozen=True)
@@ -137,6 +150,13 @@ class Finding:
     def __getitem__(self, name: str) -> Any:
         return dict(self.values)[name]
 
+    @property
+    def gaps(self) -> tuple[tuple[int, int], ...]:
+        """Missing stops: the stops to either side of each stretch in which one is missing; those that were not made out
+        lie between them."""
+        before = dict(self.values).get("before", [k + 1 for k in self.after_stop])
+        return tuple(zip(self.after_stop, before, strict=True))
+
 
 @dataclass(frozen=True)
 class CheckReport:
@@ -145,14 +165,25 @@ class CheckReport:
     name: str
     stops: tuple[Stop, ...]
     findings: tuple[Finding, ...]
+    unclear: tuple[int, ...] = ()
+    """Stops whose figure was not made out, counted from 0 in the order shot."""
 
     @property
     def exit_code(self) -> int:
-        """0 nothing needs a retake, 1 something does, 2 it could not be checked: neither the turn nor the pose."""
+        """0 nothing needs a retake, 1 something does, 2 it could not be checked: neither the turn nor the pose, or the
+        figure was made out in too few stops, or it is no turn."""
         found = {f.check: f.verdict for f in self.findings}
         verdicts = set(found.values())
         unseen = verdicts <= {"unknown"} or found.get("full turn") == found.get("held pose") == "unknown"
-        return 1 if "retake" in verdicts else 2 if unseen else 0
+        return 1 if "retake" in verdicts else 2 if unseen or self.why_not is not None else 0
+
+    @property
+    def why_not(self) -> Literal["no turn", "too few made out"] | None:
+        """Why most of the check could not be made: the pictures show no turn, or hardly anywhere the figure."""
+        lost = {(f.check, f.kind) for f in self.findings if f.verdict == "unknown"}
+        if ("held pose", "no turn") in lost:
+            return "no turn"
+        return "too few made out" if ("held pose", "too few made out") in lost else None
 
 
 @dataclass(frozen=True)

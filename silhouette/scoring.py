@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from silhouette import measuring, turnaround
+from silhouette.cutout import doubt_where
 from silhouette.errors import AnglesError, FilmError, PictureError, PoseError, SettingsError, SilhouetteError
 from silhouette.intake import film, stills
 from silhouette.known import Memory
@@ -59,6 +60,7 @@ def score_pose(
     start: float = DEFAULT.start,
     cutter: Cutter = DEFAULT.cutter,
     model: str | None = DEFAULT.model,
+    empty: str | Path | None = DEFAULT.empty,
     intent: Intent = DEFAULT.intent,
     arc: tuple[float, float] | None = DEFAULT.arc,
     work_px: int = DEFAULT.work_px,
@@ -74,7 +76,7 @@ def score_pose(
     ----------
     path : path-like
         A folder of stills, one still, or a clip.
-    span, turn, start, cutter, model, intent, arc, work_px, jobs, jitter, seed
+    span, turn, start, cutter, model, empty, intent, arc, work_px, jobs, jitter, seed
         As in :class:`silhouette.settings.Settings`.
     progress : callable, optional
         Told what is being done and how far it is.
@@ -87,8 +89,8 @@ def score_pose(
         If the place, the settings or every picture is of no use; says what to do.
     """
     chosen = Settings(
-        span=span, turn=turn, start=start, cutter=cutter, model=model, intent=intent, arc=arc, work_px=work_px,
-        jobs=jobs, jitter=jitter, seed=seed,
+        span=span, turn=turn, start=start, cutter=cutter, model=model, empty=empty, intent=intent, arc=arc,
+        work_px=work_px, jobs=jobs, jitter=jitter, seed=seed,
     )
     with turnaround.workers(chosen.jobs) as run:
         pose = read_pose(Path(path), chosen, run, progress or turnaround.silent, known)
@@ -106,6 +108,7 @@ def rank_poses(
     start: float = DEFAULT.start,
     cutter: Cutter = DEFAULT.cutter,
     model: str | None = DEFAULT.model,
+    empty: str | Path | None = DEFAULT.empty,
     intent: Intent = DEFAULT.intent,
     arc: tuple[float, float] | None = DEFAULT.arc,
     work_px: int = DEFAULT.work_px,
@@ -124,7 +127,7 @@ def rank_poses(
         scored keeps its views and what it is meant to be; what counts of it follows ``arc``, like that of the others.
     intents : mapping, optional
         What poses are meant to be, by name, where that differs from ``intent``.
-    span, turn, start, cutter, model, intent, arc, work_px, jobs, jitter, seed, progress, known
+    span, turn, start, cutter, model, empty, intent, arc, work_px, jobs, jitter, seed, progress, known
         As in :func:`score_pose`.
 
     Raises
@@ -134,8 +137,8 @@ def rank_poses(
         something else. A pose that cannot be used does not stop the others: ``left_out`` says why.
     """
     chosen = Settings(
-        span=span, turn=turn, start=start, cutter=cutter, model=model, intent=intent, arc=arc, work_px=work_px,
-        jobs=jobs, jitter=jitter, seed=seed,
+        span=span, turn=turn, start=start, cutter=cutter, model=model, empty=empty, intent=intent, arc=arc,
+        work_px=work_px, jobs=jobs, jitter=jitter, seed=seed,
     )
     given = _candidates(paths)
     if not given:
@@ -168,7 +171,8 @@ def rank_poses(
 def find_poses(paths: Sequence[str | Path]) -> list[Path]:
     """The poses meant by the paths: each path itself, or, for one folder that holds poses, what lies in it.
 
-    Results of an earlier run that lie in that folder are no poses.
+    Results of an earlier run that lie in that folder are no poses, and pictures called empty are none anywhere: they
+    show the room without the model.
 
     Raises
     ------
@@ -178,7 +182,9 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
     places = [Path(p) for p in paths]
     for place in places:
         turnaround.refuse_missing(place)
-    if len(places) != 1 or not places[0].is_dir() or stills.written_by_us(places[0]):
+    if len(places) != 1:  # a shell's star names the empty picture beside the poses too
+        return [p for p in places if p.is_dir() or not stills.is_empty_room(p)] or places
+    if not places[0].is_dir() or stills.written_by_us(places[0]):
         return places
     try:
         inside = sorted(places[0].iterdir(), key=lambda p: (stills.natural_key(p.name), p.name))
@@ -267,6 +273,7 @@ def _read_view(stop: Stop, cut: Cut | None, intent: Intent) -> View:
         full_size=stop.full_size,
         focal_35mm=stop.focal_35mm,
         problem=stop.problem,
+        doubts=() if cut is None or cut.doubt is None else doubt_where.where(cut.mask, cut.doubt),
         mask_bits=None if cut is None else np.packbits(cut.mask),
     )
 
@@ -379,4 +386,5 @@ def _nothing_read(views: Sequence[View]) -> Note:
 def _what_then(pose: Pose) -> str | None:
     if all(v.problem for v in pose.views):
         return None  # each problem says it
-    return "Use a plain backdrop with even light, try --cutter neural, or put a mask beside the still (045.mask.png)."
+    return ("Add a picture of the same room without the model (empty.jpg), use a plain backdrop with even light, try "
+            "--cutter neural, or put a mask beside the still (045.mask.png).")

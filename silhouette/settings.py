@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
+from pathlib import Path
 from typing import Any, Literal, get_args
 
 from silhouette.errors import SettingsError
 
-Cutter = Literal["auto", "backdrop", "neural"]
+Cutter = Literal["auto", "backdrop", "person", "neural"]
 Turn = Literal["left", "right"]
 Intent = Literal["open", "closed", "relief"]
 Paper = Literal["a4", "letter", "a3"]
@@ -33,11 +34,14 @@ class Settings:
     start: float = 0.0
     """Angle of the first stop, degrees; 0 = the figure faces the camera."""
     cutter: Cutter = "auto"
-    """How the figure is cut out: the plain-backdrop model, the neural one, or the first and the second where the first
-    distrusts itself and a model is at hand."""
+    """How the figure is cut out: by the plain backdrop, by the person network, by rembg's model, or (auto) by as many
+    of them as are needed until two agree."""
     model: str | None = None
     """Name of rembg's model or path of an ``.onnx`` file, for the neural cutter; None takes the default of
     ``cutout/neural.py``."""
+    empty: str | Path | None = None
+    """A picture of the same room without the model, for the cutter ``auto``; None: one that is called ``empty``, in the
+    pose's folder or beside it."""
     intent: Intent = "open"
     """What the pose is meant to be; a closed pose is not marked down for want of gaps."""
     arc: tuple[float, float] | None = None
@@ -62,6 +66,9 @@ class Settings:
         for name, angle in (("start", self.start), *(("arc", a) for a in self.arc or ())):
             if not -360 <= angle <= 360:  # a nan fails this too
                 raise SettingsError(f"{name} takes angles in degrees, 0 to 360 clockwise (270 or -90), not {angle:g}.")
+        if self.empty is not None and self.cutter != "auto":
+            raise SettingsError(f"the cutter {self.cutter} takes no empty picture, only auto does.",
+                                do="Leave --empty or --cutter out.")
         if self.work_px < 200:
             raise SettingsError(f"work_px is at least 200, not {self.work_px}.")
         if self.arc is not None:
@@ -103,7 +110,7 @@ def band_at(readability: float) -> Literal["strong", "fair", "weak", "no view"]:
 TRUST = 0.90
 """Cut confidence (expected overlap with the true figure, 0 to 1) under which a view is shown but not scored."""
 DISTRUST = 0.975
-"""Cut confidence under which `auto` asks the neural cutter for a second opinion."""
+"""Cut confidence from which `auto` needs no second opinion, if the person network agreed at other stops of the turn."""
 BRIDGE = 60.0
 """Widest hole between stops, degrees, that is interpolated over."""
 WEAKEST_SHARE = 0.5

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette import tables, turnaround
-from silhouette.check import family
+from silhouette.check import family, made_out
 from silhouette.errors import PoseError, SettingsError
 from silhouette.export import reference_set, write_set
 from silhouette.intake import film, stills
@@ -21,7 +21,7 @@ from silhouette.records_shoot import CheckReport, Held, SetLayout, SetView, Shot
 from silhouette.settings import TRUST, Paper, Settings
 from silhouette.shape import outline
 from silhouette.texts import printable
-from silhouette.turn import rigidity, stance, steps
+from silhouette.turn import estimate, on_the_spot, rigidity, stance, steps
 from silhouette.turnaround import Turnaround
 from silhouette.writing import PHOTOGRAPHS, refuse, whole_folder
 
@@ -113,20 +113,46 @@ def measure(
     turned : (n,) degrees turned since the first stop, where more is known of them than the stops' angles say
     """
     turned = steps.turned_through([stop.angle for stop in stops]) if turned is None else turned
-    shot = Shot(
-        tuple(stops), tuple(looks), turned, height_m, steps.usual_step(turned), tuple(steps.skipped(turned)),
-        tuple(steps.repeated(turned, [look.mask for look in looks])),
-    )
-    sure = np.asarray([k for k, look in enumerate(looks) if look.mask.any() and look.confidence >= TRUST], np.int64)
+    sure = np.asarray(made_out.made_out(looks), np.int64)
     masks = [looks[k].mask for k in sure]
+    shot = Shot(tuple(stops), tuple(looks), turned, height_m, steps.usual_step(turned))
+    seen = list(sure) if shot.by_outlines else None
+    shot = replace(
+        shot, skipped=tuple(steps.skipped(turned, seen)), repeated=_repeated(shot, sure),
+        angles_told=_angles_told(stops, sure),
+        no_turn=on_the_spot.judge(
+            _trusted(looks, sure), [look.thumb for look in looks], turned, by_outlines=shot.by_outlines),
+    )
+    if shot.no_turn is not None:  # whatever angles were fitted to it are none
+        unsure = tuple(replace(s, angle_sure=max(s.angle_sure or 0.0, estimate.NOT_TOLD)) for s in stops)
+        return replace(shot, stops=unsure)
     if len(masks) < 2 or len({mask.shape for mask in masks}) > 1:
         return shot
     moved = stance.jump(masks)
     if moved is not None:
         return replace(shot, camera_moved=int(sure[moved]))
-    if len(masks) < LEAST_COMPARED or not shot.angled:
+    told = shot.angled and (shot.angles_told or not shot.by_outlines)
+    if len(masks) < LEAST_COMPARED or not made_out.enough(looks) or not told:
         return shot
     return replace(shot, held=_held(masks, turned, sure), aside=_aside(masks, turned, sure))
+
+
+def _angles_told(stops: Sequence[Stop], sure: NDArray[np.int64]) -> bool:
+    """Whether the outlines of a clip told its angles; of stills, :attr:`Shot.angled` says it."""
+    known = [stops[k].angle_sure or 0.0 for k in sure if k]
+    return stops[0].angle_from != "clip" or bool(known and np.median(known) < estimate.NOT_TOLD)
+
+
+def _repeated(shot: Shot, sure: NDArray[np.int64]) -> tuple[int, ...]:
+    """Stops whose view the next one shows again, as far as both were made out or their names say so."""
+    found = steps.repeated(shot.turned, _trusted(shot.looks, sure))
+    return tuple(k for k in found if not shot.by_outlines or {k, k + 1} <= set(sure))
+
+
+def _trusted(looks: Sequence[StopLook], sure: NDArray[np.int64]) -> list[Mask | None]:
+    """(n) the outlines that can be trusted, None for the others."""
+    known = set(sure)
+    return [look.mask if k in known else None for k, look in enumerate(looks)]
 
 
 def _held(masks: Sequence[Mask], turned: Floats, sure: NDArray[np.int64]) -> Held:
@@ -201,7 +227,8 @@ def export_set(
         If the pictures are of no use, or the set cannot be written; then nothing is left behind.
     """
     tell = progress or turnaround.silent
-    refuse(Path(out), [path.source if isinstance(path, Turnaround) else Path(path)], kind="set", overwrite=overwrite)
+    sources = [path.source if isinstance(path, Turnaround) else path, *filter(None, [settings.get("empty")])]
+    refuse(Path(out), list(map(Path, sources)), kind="set", overwrite=overwrite)
     heights = {"pose_height_m": pose_height_m, "model_height_m": height_m, "head_m": head_m}
     reference_set.refuse_heights(**heights)
     if print_scale is not None:

@@ -90,7 +90,7 @@ def _by_outlines(
     told = found if unsure < respread.UNSURE else None
     half = respread.half_turn(told) if told is not None and settings.span != 360 else None
     span = settings.span or (360.0 if half is None else 180.0)
-    repeats = half if span == 180 and half is not None else _ends_where_it_began(cuts, span)
+    repeats = half if span == 180 and half is not None else _ends_where_it_began(masks, span)
     even = filenames.spread(len(stops), span, start=settings.start, turn=settings.turn, repeats=repeats)
     notes = [_spread_note(len(stops), span, repeats, seen=settings.span is None and span == 180)]
     if told is not None and span == 360 and sum(m is not None for m in masks) >= respread.LEAST_STOPS:
@@ -121,10 +121,13 @@ def _signed(found: estimate.Turned, settings: Settings) -> Floats:
     return found.turned if settings.turn == "left" else -found.turned
 
 
-def _ends_where_it_began(cuts: Sequence[Cut | None], span: float) -> bool:
-    """Whether the last outline repeats the first, see :func:`circle.ends_where_it_began`; only the ends are traced."""
-    ends = [*cuts[:2], *cuts[-2:]] if len(cuts) >= 4 else []
-    return circle.ends_where_it_began([None if c is None else outline.outline_of(c.mask) for c in ends], span)
+def _ends_where_it_began(masks: Sequence[Mask | None], span: float) -> bool:
+    """Whether the last outline repeats the first, see :func:`circle.ends_where_it_began`; only the ends are traced,
+    each with its nearest neighbour that can be trusted."""
+    seen = [m for m in masks if m is not None]
+    if len(seen) < 4 or masks[0] is None or masks[-1] is None:
+        return False
+    return circle.ends_where_it_began([outline.outline_of(m) for m in (*seen[:2], *seen[-2:])], span)
 
 
 # ------------------------------------------------------------------------------------------------------- what is told

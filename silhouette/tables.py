@@ -102,6 +102,8 @@ def view_to_dict(view: View, *, exact: bool = False) -> dict[str, Any]:
         "why": _said(reading.reasons) if reading else [],
         "reasons": _kinds(reading.reasons) if reading else [],
         "problem": view.problem,
+        "doubts": [{"where": d.where, "share": plain(d.share, 4), "counted": d.counted, "said": words.doubt(d)}
+                   for d in view.doubts],
     }
 
 
@@ -121,6 +123,7 @@ def views_table(poses: Iterable[Pose], *, exact: bool = False) -> pd.DataFrame:
             row |= {"head": limbs["head"], "arm_weaker": limbs["arms"][0], "arm_stronger": limbs["arms"][1]}
             row |= {"leg_weaker": limbs["legs"][0], "leg_stronger": limbs["legs"][1]}
             kinds = "; ".join(reason["kind"] for reason in row.pop("reasons"))
+            row["doubts"] = "; ".join(doubt["where"] for doubt in row["doubts"])
             row |= {"flags": "; ".join(row["flags"]), "why": "; ".join(row["why"]), "reasons": kinds}
             rows.append({"pose": pose.name, "rank": pose.rank, **row})
     return pd.DataFrame(rows)

@@ -8,7 +8,7 @@ camera stands still, so all pictures of a pose help with each: a few of them are
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -17,14 +17,16 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette import empty_room
 from silhouette.check.look import look_at
-from silhouette.cutout import agreement, background_model, mask_cleanup, neural
+from silhouette.cutout import agreement, background_model, mask_cleanup, neural, person_net, room
+from silhouette.empty_room import Empty
 from silhouette.errors import AnglesError, PictureError, PoseError
 from silhouette.intake import filenames, film, reel, stills
-from silhouette.intake.regular import is_there
+from silhouette.intake.regular import is_there, open_regular
 from silhouette.known import Memory, key_of
 from silhouette.pool import Desk, Run, workers
-from silhouette.records import Cut, Mask, Note, Picture, Pixels, Stop
+from silhouette.records import CANNOT_TELL, Cut, FilmStops, Mask, Note, Picture, Pixels, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.settings import TRUST, Settings
 from silhouette.stop_angles import assign_angles
@@ -40,6 +42,10 @@ SIDEWAYS, SIDEWAYS_VIEWS = 1.5, 5
 turned by a quarter."""
 
 
+WITNESSES = 16
+"""Stops, spread over the turn, that the room is learned from where there is no picture of it empty."""
+FEW = 3
+"""Stops to hold an empty picture against where there are too few to have learned anything in common."""
 WEIGHTS = sorted(p for p in Path(background_model.__file__).parent.iterdir() if p.suffix in (".onnx", ".npz"))
 """The networks that cut: what was cut out with others is not known."""
 
@@ -102,10 +108,11 @@ def ingest(
     """
     place, settings, run = Path(place), settings or Settings(), run or Run()
     refuse_missing(place)
-    shot = _shot_at(place)
+    shot = _shot_at(place, settings)
     key = "" if known is None else _key(shot, settings)
     done = _recall(shot, known, key, tell) or _cut_out(shot, settings, run, tell, looks)
     _keep(done, known, key)
+    shot = _without(shot, done.extra.get("empty", ()))
     motion = done.extra.get("motion_share")
     angled = assign_angles(
         done.stops, done.cuts, settings, given=shot.given, motion=None if motion is None else np.array(motion)
@@ -137,6 +144,7 @@ def watched(shot: Turnaround, run: Run | None = None) -> Turnaround:
 class _Shot(NamedTuple):
     """What lies at a place, before any picture of it is read."""
 
+    place: Path
     name: str
     files: list[Path]
     """The stills in order, or the clip."""
@@ -144,23 +152,55 @@ class _Shot(NamedTuple):
     """One a still; None for a clip, whose stops have yet to be found."""
     given: list[filenames.Angled] | None
     """What the stills' names or their table say of the angles; None where they say nothing."""
+    empty: list[Path]
+    """Pictures of the room without the model that may be of use, likeliest first."""
 
 
-def _shot_at(place: Path) -> _Shot:
+def _shot_at(place: Path, settings: Settings) -> _Shot:
+    empty = _empty_pictures(place, settings)
     if _is_clip(place):
-        return _Shot(name_of(place), [place], None, None)
+        return _Shot(place, name_of(place), [place], None, None, empty)
+    if stills.is_empty_room(place) and not place.is_dir():
+        raise PoseError(
+            "counts as a picture of the room without the model, not as a pose.",
+            path=place,
+            do="If it shows the model, give it a name that does not begin with empty.",
+        )
     if not place.is_dir() and not stills.is_still(place):
         raise PoseError(
             "is neither a picture nor a clip that is known here.",
             path=place,
             do="JPEG, PNG, WebP, TIFF, HEIC, MP4 or MOV.",
         )
-    files = stills.list_stills(place) if place.is_dir() else [place]
+    return _of_stills(place, stills.list_stills(place) if place.is_dir() else [place], empty)
+
+
+def _of_stills(place: Path, files: list[Path], empty: list[Path]) -> _Shot:
     stops = [
         Stop(i, path, name, float("nan"), "spread", given_mask=stills.mask_beside(path))
         for i, (path, name) in enumerate(zip(files, stills.names_of(files), strict=True))
     ]
-    return _Shot(name_of(place), files, stops, filenames.assign(files, place if place.is_dir() else None))
+    given = filenames.assign(files, place if place.is_dir() else None)
+    return _Shot(place, name_of(place), files, stops, given, [path for path in empty if path not in files])
+
+
+def _without(shot: _Shot, names: Iterable[str]) -> _Shot:
+    """The same less some of its stills, by the names of their files; a clip stays whole."""
+    gone = set(names)
+    if not gone or shot.stops is None:
+        return shot
+    return _of_stills(shot.place, [path for path in shot.files if path.name not in gone], shot.empty)
+
+
+def _empty_pictures(place: Path, settings: Settings) -> list[Path]:
+    if settings.empty is None:
+        return stills.empty_rooms(whole_path(place))
+    asked = Path(settings.empty)
+    try:
+        open_regular(asked, PictureError).close()
+    except PictureError as error:
+        raise empty_room.unusable(error) from None
+    return [asked]
 
 
 def _is_clip(place: Path) -> bool:
@@ -264,7 +304,16 @@ class _Done(NamedTuple):
     cuts: list[Cut | None]
     looks: tuple[StopLook | None, ...] | None
     extra: dict[str, Any]
-    """Of a clip, how much the picture moved between its stops, and what was noticed while it was read."""
+    """Of a clip, how much the picture moved between its stops; what was noticed while the pictures were read; the names
+    of stills that are no stops, as they show the room without the model."""
+
+    def but(self, stops: Sequence[Stop], gone: Container[int]) -> _Done:
+        """The same, less the stops whose places are ``gone``; those that are left as given."""
+        kept = [k for k in range(len(self.cuts)) if k not in gone]
+        left = [replace(new, full_size=self.stops[k].full_size, focal_35mm=self.stops[k].focal_35mm,
+                        problem=self.stops[k].problem) for new, k in zip(stops, kept, strict=True)]
+        looks = None if self.looks is None else tuple(self.looks[k] for k in kept)
+        return _Done(left, [self.cuts[k] for k in kept], looks, self.extra)
 
 
 def _cut_out(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: bool) -> _Done:
@@ -276,13 +325,32 @@ def _cut_out(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: b
 
 def _cut_stills(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: bool) -> _Done:
     stops = shot.stops or []
-    sample = [stops[i].source for i in background_model.sample(len(stops))]
+    which = _looked_at(len(stops), shot)
     glimpses = []
-    for done, seen in enumerate(run.at_desk(partial(_glimpse, work_px=settings.work_px), sample), start=1):
-        glimpses += [seen] if seen is not None else []
-        tell(f"{shot.name}: reading", done, len(sample))
-    shared = background_model.learn_from(glimpses)
-    return _cut_each(shot, stops, [None] * len(stops), shared, settings, run, tell, looks)
+    look = partial(_glimpse, work_px=settings.work_px, person=settings.cutter == "auto")
+    for one in run.at_desk(look, [stops[i].source for i in which]):
+        glimpses.append(one)
+        tell(f"{shot.name}: reading", len(glimpses), len(which))
+    job = _job(shot, which, glimpses, settings, run, tell, looks)
+    done, notes, gone = job.cut(stops, [None] * len(stops)), list(job.notes), dict[int, Pixels]()
+
+    def read(k: int) -> Pixels | None:
+        try:
+            return stills.read_still(stops[k].source, settings.work_px).pixels
+        except PictureError:
+            return None
+
+    if (manned := empty_room.manned(job.seen, done.cuts)) is not None:
+        gone = dict(empty_room.unmanned(done.cuts, manned, read, range(len(stops))))
+    if gone:
+        notes.append(Note.of("empty found", names=[stops[k].name for k in gone], used=job.wants_room))
+        shot = _without(shot, [stops[k].source.name for k in gone])
+        if job.wants_room:
+            done = replace(job, empty=empty_room.made(next(iter(gone.values())))).cut(shot.stops or [], [])
+        else:
+            done = done.but(shot.stops or [], gone)
+    told = {"notes": [note.plain for note in notes], "empty": [stops[k].source.name for k in gone]}
+    return done._replace(extra={what: value for what, value in told.items() if value})
 
 
 def _cut_clip(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: bool) -> _Done:
@@ -292,41 +360,140 @@ def _cut_clip(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: 
     (clip,) = shot.files
     found = film.find_stops(clip, work_px=settings.work_px, progress=progress)
     pictures = list(film.read_stops(clip, found, settings.work_px))
-    shared = background_model.learn([p.pixels for p in pictures])
+    which = _looked_at(len(pictures), shot)
+    glimpses = [background_model.glimpse(pictures[i].pixels, settings.cutter == "auto") for i in which]
+    job = _job(shot, which, glimpses, settings, run, tell, looks)
+    done, notes = job.cut(_held(clip, found, pictures), pictures), [*map(as_note, found.notes), *job.notes]
+    gone, end, alone = dict[int, Pixels](), None, None
+    if (manned := empty_room.manned(job.seen, done.cuts)) is not None:
+        ends = empty_room.at_the_ends(done.cuts)
+        gone = dict(empty_room.unmanned(done.cuts, manned, lambda k: pictures[k].pixels, ends))
+        shows = partial(job.shows_nobody, manned=manned)
+        end, alone = empty_room.empty_end(clip, found, gone, settings.work_px, shows)
+    if end is not None:
+        on_the_way = [k for k in empty_room.on_the_way(done.cuts) if k not in gone]
+        notes.append(Note.of("empty end", end=end, used=job.wants_room, walking=len(on_the_way)))
+        gone |= {k: pictures[k].pixels for k in on_the_way}
+    if gone:
+        found = film.without(found, gone)
+        pictures = [p for k, p in enumerate(pictures) if k not in gone]  # names stay: masks by hand go by them
+    if alone is not None and job.wants_room:
+        done = replace(job, empty=empty_room.made(alone)).cut(_held(clip, found, pictures), pictures)
+    elif gone:
+        done = done.but(_held(clip, found, pictures), gone)
+    return done._replace(extra={
+        "motion_share": found.motion_share.tolist(), "notes": [note.plain for note in notes]})
+
+
+def _held(clip: Path, found: FilmStops, pictures: Sequence[Picture]) -> list[Stop]:
     masks = stills.masks_of_clip(clip)
-    stops = [
+    return [
         Stop(i, clip, p.name, float("nan"), "clip", time=time, hold=hold, given_mask=masks.get(p.name))
         for i, (p, time, hold) in enumerate(zip(pictures, found.chosen, found.holds, strict=True))
     ]
-    done = _cut_each(shot, stops, pictures, shared, settings, run, tell, looks)
-    notes = [as_note(told).plain for told in found.notes]
-    return done._replace(extra={"motion_share": found.motion_share.tolist(), "notes": notes})
 
 
-def _cut_each(
+def _looked_at(count: int, shot: _Shot) -> list[int]:
+    """The pictures to look at first: for what all have in common, or to hold an empty picture against."""
+    return background_model.sample(count) or (list(range(min(count, FEW))) if shot.empty else [])
+
+
+@dataclass(frozen=True, eq=False)
+class _Job:
+    """How the pictures of one pose are to be cut out."""
+
+    name: str
+    shared: background_model.Shared | None
+    seen: empty_room.Seen | None
+    """Those looked at first."""
+    empty: Empty | None
+    notes: tuple[Note, ...]
+    """What is to be told of pictures called empty."""
+    settings: Settings
+    run: Run
+    tell: Progress
+    looks: bool
+
+    @property
+    def wants_room(self) -> bool:
+        """Whether an empty picture would help: the cutter that was asked for takes one, and there is none yet."""
+        return self.empty is None and self.settings.cutter == "auto"
+
+    def cut(self, stops: Sequence[Stop], pictures: Sequence[Picture | None]) -> _Done:
+        """All stops; their pictures are read where none are given."""
+        done = []
+        take = partial(_take, shared=self.shared, settings=self.settings, looks=self.looks, empty=self.empty)
+        for one in self.run.at_desk(take, stops, pictures or [None] * len(stops)):
+            done.append(one)
+            self.tell(f"{self.name}: cutting out", len(done), len(stops))
+        if unsure := self._unsure(done):
+            room = self._as_the_turn_shows_it(stops, pictures)
+            again = [stops[k] for k in unsure], [pictures[k] if pictures else None for k in unsure]
+            if room is not None:
+                for k, one in zip(unsure, self.run.at_desk(partial(take, empty=room), *again), strict=True):
+                    done[k] = one
+        looks = tuple(d[2] for d in done) if self.looks else None
+        return _Done([d[0] for d in done], [d[1] for d in done], looks, {})
+
+    def _unsure(self, done: Sequence[tuple[Stop, Cut | None, StopLook | None]]) -> list[int]:
+        """Stops whose cut-out is not trusted, if the turn as a whole may help."""
+        if not self.wants_room or len(done) < room.FEWEST_GLIMPSES:
+            return []
+        return [k for k, (_, cut, _) in enumerate(done) if cut is not None and CANNOT_TELL in cut.flags]
+
+    def _as_the_turn_shows_it(self, stops: Sequence[Stop], pictures: Sequence[Picture | None]) -> Empty | None:
+        """The room behind the figure, learned from a part of the stops."""
+        few = sorted({round(i) for i in np.linspace(0, len(stops) - 1, WITNESSES)})
+        look = partial(_witness, work_px=self.settings.work_px)
+        told = self.run.at_desk(look, [stops[i] for i in few], [pictures[i] if pictures else None for i in few])
+        glimpses = [one for one in told if one is not None]
+        self.tell(f"{self.name}: learning the room", len(glimpses), len(few))
+        shape = self.seen.shape if self.seen is not None else None
+        glimpses = [(half, chance) for half, chance, size in glimpses if size == shape]
+        learned = None if shape is None else room.learn(glimpses, shape)
+        return None if learned is None or shape is None else Empty(learned, shape)
+
+    def shows_nobody(self, pixels: Pixels, manned: empty_room.Manned) -> bool:
+        """Whether a picture that is no stop shows the room without the model."""
+        return empty_room.shows_nobody(pixels, cut_picture(pixels, self.shared, self.settings), manned)
+
+
+def _job(
     shot: _Shot,
-    stops: Sequence[Stop],
-    pictures: Iterable[Picture | None],
-    shared: background_model.Shared | None,
+    which: Sequence[int],
+    glimpses: Sequence[background_model.Glimpse | None],
     settings: Settings,
     run: Run,
     tell: Progress,
     looks: bool,
-) -> _Done:
-    done = []
-    take = partial(_take, shared=shared, settings=settings, looks=looks)
-    for one in run.at_desk(take, stops, pictures):
-        done.append(one)
-        tell(f"{shot.name}: cutting out", len(done), len(stops))
-    return _Done([d[0] for d in done], [d[1] for d in done], tuple(d[2] for d in done) if looks else None, {})
+) -> _Job:
+    looked = [(i, g) for i, g in zip(which, glimpses, strict=True) if g is not None]
+    shared = background_model.learn_from([g for _, g in looked])
+    seen = empty_room.seen([g.shape for _, g in looked], [g.thumb for _, g in looked], [i for i, _ in looked])
+    found, notes = None, list[Note]()
+    if shot.empty and seen is not None and settings.cutter == "auto":
+        found, notes = empty_room.chosen(shot.empty, seen, settings, lambda p: cut_picture(p, shared, settings))
+    empty = None if found is None else empty_room.made(found)
+    return _Job(shot.name, shared, seen, empty, tuple(notes), settings, run, tell, looks)
 
 
-def _glimpse(desk: Desk, path: Path, *, work_px: int) -> background_model.Glimpse | None:
+def _glimpse(desk: Desk, path: Path, *, work_px: int, person: bool) -> background_model.Glimpse | None:
     """Look at a picture and keep it on the desk; None where it cannot be read."""
     try:
-        return background_model.glimpse(desk.look(path, work_px).pixels)
+        return background_model.glimpse(desk.look(path, work_px).pixels, person)
     except PictureError:
         return None
+
+
+def _witness(
+    desk: Desk, stop: Stop, picture: Picture | None, *, work_px: int
+) -> tuple[Pixels, NDArray[np.float32], tuple[int, int]] | None:
+    """What one stop tells of the room: the half picture, the chance of figure, and the size worked at."""
+    try:
+        pixels = (picture or desk.look(stop.source, work_px)).pixels
+    except PictureError:
+        return None
+    return background_model.halved(pixels), person_net.look(pixels), (pixels.shape[0], pixels.shape[1])
 
 
 def _take(
@@ -337,14 +504,16 @@ def _take(
     shared: background_model.Shared | None,
     settings: Settings,
     looks: bool,
+    empty: Empty | None = None,
 ) -> tuple[Stop, Cut | None, StopLook | None]:
     """Cut out one stop; its picture is None where it has to be read, by name, here."""
     try:
         picture = picture or desk.take(stop.source, settings.work_px)
         stop = replace(stop, full_size=picture.full_size, focal_35mm=picture.focal_35mm)
         h, w = picture.pixels.shape[:2]
+        known = None if empty is None or not empty.fits(picture.pixels) else empty.room
         cut = (
-            cut_picture(picture.pixels, shared, settings)
+            cut_picture(picture.pixels, shared, settings, known)
             if stop.given_mask is None
             else mask_cleanup.given(stills.read_mask(stop.given_mask), (w, h), stop.given_mask)
         )
@@ -364,13 +533,15 @@ def _picture(stop: Stop, pixels: Pixels) -> Picture:
     return Picture(stop.source, stop.name, pixels, stop.full_size, time=stop.time)
 
 
-def cut_picture(pixels: Pixels, shared: Any, settings: Settings) -> Cut:
+def cut_picture(pixels: Pixels, shared: Any, settings: Settings, known: room.Room | None = None) -> Cut:
     """Cut the figure out of one working picture with the cutter that was asked for."""
     if settings.cutter == "backdrop":
         return background_model.cut(pixels, shared)
+    if settings.cutter == "person":
+        return person_net.cut_by(pixels, person_net.odds_of(pixels))
     if settings.cutter == "neural":
-        return neural.cut(pixels, shared, None, settings.model)
-    return agreement.cut(pixels, shared, settings.model)
+        return neural.cut(pixels, settings.model)
+    return agreement.cut(pixels, shared, settings.model, room=known)
 
 
 # -------------------------------------------------------------------------------------------------- what is remembered
@@ -380,12 +551,14 @@ def _key(shot: _Shot, settings: Settings) -> str:
     """What the cut-outs of these files are remembered by: nothing where one of them cannot be read, which is told when
     it is its turn."""
     model = neural.find(settings.model) if settings.cutter != "backdrop" else None
-    asked = {"cutter": settings.cutter, "model": settings.model, "work_px": settings.work_px}
+    asked = {"cutter": settings.cutter, "model": settings.model, "work_px": settings.work_px,
+             "empty": settings.empty is not None}
     masks = [stop.given_mask for stop in shot.stops or () if stop.given_mask]
     if shot.stops is None:
         masks = [*stills.masks_of_clip(shot.files[0]).values()]
     try:
-        return key_of([p for p in (*shot.files, *masks) if is_there(p)], asked, [*WEIGHTS, *([model] if model else [])])
+        files = [p for p in (*shot.files, *masks, *shot.empty) if is_there(p)]
+        return key_of(files, asked, [*WEIGHTS, *([model] if model else [])])
     except (OSError, PictureError):
         return ""
 
@@ -396,6 +569,7 @@ def _recall(shot: _Shot, known: Memory | None, key: str, tell: Progress) -> _Don
     if found is None:
         return None
     stops, cuts, extra = found
+    shot = _without(shot, extra.get("empty", ()))
     if shot.stops is None:
         if not stops or not {"motion_share", "notes"} <= extra.keys():
             return None

@@ -73,6 +73,18 @@ def capsule_mask() -> Callable[..., np.ndarray]:
 
 
 @pytest.fixture
+def drawn_wall() -> Callable[..., Path]:
+    """``drawn_wall(path, seed=99, size=(450, 600), light=1.0)`` writes a picture of that wall with nobody before it."""
+
+    def make(path: Path, seed: int = 99, size: tuple[int, int] = (450, 600), light: float = 1.0) -> Path:
+        picture = draw_picture(np.zeros(size[::-1], bool), seed)
+        cv2.imwrite(str(path), np.clip(picture * light, 0, 255).astype(np.uint8))
+        return path
+
+    return make
+
+
+@pytest.fixture
 def drawn_turn(tmp_path: Path) -> Callable[..., Path]:
     """``drawn_turn(name, angles, arms="out", stem="{:03.0f}")`` writes a folder of JPEG stills and returns it."""
 

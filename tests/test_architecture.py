@@ -29,8 +29,8 @@ STONES = {
 """The base stones, and which of the others each may stand on."""
 COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show"}
 FLOORS = (
-    "known", "pool", "stop_angles", "turnaround", "tables", "results", "measuring", "scoring", "shoot", "outputs",
-    "mending", "live", "cli",
+    "known", "pool", "stop_angles", "empty_room", "turnaround", "tables", "results", "measuring", "scoring", "shoot",
+    "outputs", "mending", "live", "cli",
 )
 """What stands on the columns, from the lowest floor up: each may import what is lower, and not what is higher."""
 YARD = "studio"

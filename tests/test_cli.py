@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -15,8 +16,8 @@ import cv2
 import numpy as np
 import pytest
 
-from silhouette import cli
-from silhouette.cli import flags
+from silhouette import cli, quiet
+from silhouette.cli import common, flags
 
 EIGHT = range(0, 360, 45)
 
@@ -65,6 +66,21 @@ def test_a_second_run_replaces_its_own_results_and_nothing_else(
     assert run("check", folder, "-o", out) == 2 and "results of score or rank" in only_line(capsys)
 
 
+@pytest.mark.parametrize("watched", [False, True])
+def test_the_wait_for_the_neural_model_is_announced_on_the_error_stream(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, watched: bool
+) -> None:
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: watched)
+    before = quiet.before_rembg
+    with common.progress_bar() as progress:
+        progress("keeper: cutting out", 1, 8)
+        assert "neural" not in capsys.readouterr().err
+        quiet.before_rembg()
+        seen = capsys.readouterr()
+        assert "The first use of it takes up to a minute." in " ".join(seen.err.split()) and not seen.out
+    assert quiet.before_rembg is before
+
+
 def test_a_page_replaces_only_a_page_of_its_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name in ("plan.pdf", "plan.png"):
         page = tmp_path / name
@@ -88,6 +104,15 @@ def test_a_page_replaces_only_a_page_of_its_own(tmp_path: Path, capsys: pytest.C
         (["score", "dot.png"], "1 x 1 pixels"),
         (["score", "wall.png"], "no figure"),
         (["score", "keeper", "--span", "0"], "span"),
+        (["score", "keeper", "--empty", "nowhere.jpg"], "nowhere.jpg: cannot be read"),
+        (["rank", "keeper", "trials/a", "--empty", "notes.txt"], "notes.txt: is not a picture"),
+        (["check", "keeper", "--empty", "dot.png"], "1 x 1 pixels"),
+        (["export", "keeper", "-o", "set", "--empty", "empty"], "empty: is a folder"),
+        (["score", "keeper", "--empty", "wall.png", "--cutter", "neural"], "takes no empty picture"),
+        (["score", "keeper", "--empty", "out/wall.png", "-o", "out"], "out: holds the pictures"),
+        (["score", "rooms/empty.png"], "not as a pose"),
+        (["score", "rooms"], "rooms: holds no stops"),
+        (["rank", "rooms"], "rooms: holds neither pictures nor folders of pictures"),
         (["score", "keeper", "-o", "keeper"], "where the pictures lie"),
         (["score", "keeper", "-o", "notes.txt"], "is a file, not a folder"),
         (["score", "keeper", "-o", "notes.txt/out"], "is a file, not a folder"),
@@ -128,6 +153,9 @@ def test_bad_input_gets_one_sentence_and_exit_code_2(
     (tmp_path / "broken.jpg").write_text("no")
     cv2.imwrite("dot.png", np.zeros((1, 1, 3), np.uint8))
     cv2.imwrite("wall.png", np.full((400, 300, 3), 170, np.uint8))
+    for folder, name in (("rooms", "empty.png"), ("out", "wall.png")):
+        (tmp_path / folder).mkdir()
+        shutil.copy("wall.png", tmp_path / folder / name)
     before = sorted(p.name for p in tmp_path.rglob("*"))
     assert run(*words) == 2
     assert said in only_line(capsys)

@@ -50,7 +50,7 @@ def doubted(monkeypatch: pytest.MonkeyPatch, **confidence: float) -> None:
     """Let the cut-outs of some stills, by their order, be trusted as far as this."""
     real, told = turnaround.cut_picture, iter(confidence.values())
 
-    def cut(pixels: Any, shared: Any, settings: Settings) -> Cut:
+    def cut(pixels: Any, shared: Any, settings: Settings, room: Any = None) -> Cut:
         made = real(pixels, shared, settings)
         return Cut(made.mask, next(told), made.cutter, made.flags)
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from silhouette.check.made_out import FEW, made_out, too_few
 from silhouette.geometry import perspective
 from silhouette.records_shoot import Finding, Shot, StopLook, Verdict
 
@@ -35,14 +36,17 @@ def from_lens(looks: Sequence[StopLook], height_m: float) -> float | None:
 
 def distance(shot: Shot) -> Finding:
     """Did the camera stand too close? By the lens if it is known; else roughly, by the outlines of a whole turn."""
-    metres = from_lens(shot.looks, shot.height_m) if shot.height_m else None
+    seen = [shot.looks[k] for k in made_out(shot.looks)]
+    focal = any(look.focal_35mm for look in shot.looks)
+    if focal and shot.height_m and (lost := too_few("distance", shot, FEW)) is not None:
+        return lost
+    metres = from_lens(seen, shot.height_m) if shot.height_m else None
     if metres is not None:
         band = perspective.band(metres)
         verdict: Verdict = "retake" if band == "too close" else "look" if band == "close" else "pass"
         return _told(verdict, metres, "lens", shot)
     nearness = _nearness(shot)
     if nearness is None:
-        focal = any(look.focal_35mm for look in shot.looks)
         return Finding.of("distance", "unknown", "distance not known", lacking="height" if focal else "focal length")
     metres = (shot.height_m or USUAL_M) / nearness
     return _told("look" if perspective.band(metres) == "too close" else "pass", metres, "outlines", shot)
@@ -60,14 +64,17 @@ def _nearness(shot: Shot) -> float | None:
     """Figure height over camera distance; only whole outlines of a whole turn tell it."""
     held = shot.held
     whole = held is not None and not held.unfit and abs(float(shot.turned[-1])) >= WHOLE_DEG
-    return held.nearness if held is not None and whole and not any(look.edges for look in shot.looks) else None
+    cut = any(shot.looks[k].edges for k in made_out(shot.looks))
+    return held.nearness if held is not None and whole and not cut else None
 
 
 def camera_height(shot: Shot) -> Finding:
     """How high the lens stood, if it was level: the picture's middle then lies at its height."""
     check = "camera height"
+    if any(look.mask.any() for look in shot.looks) and (lost := too_few(check, shot, FEW)) is not None:
+        return lost
     shares = []
-    for look in shot.looks:
+    for look in (shot.looks[k] for k in made_out(shot.looks)):
         rows = np.flatnonzero(look.mask.any(axis=1))
         if len(rows) and not {"top", "bottom"} & set(look.edges):
             shares.append((rows[-1] + 1 - look.mask.shape[0] / 2) / (rows[-1] + 1 - rows[0]))

@@ -8,8 +8,10 @@ A question is a function of a :class:`~silhouette.records_shoot.Shot` that retur
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from silhouette.check import distance, light, picture, pose, turn
+from silhouette.check.made_out import made_out
 from silhouette.records_shoot import ORDER, CheckReport, Finding, Shot
 
 Question = Callable[[Shot], Finding]
@@ -21,6 +23,16 @@ QUESTIONS: tuple[Question, ...] = (
 
 
 def ask(name: str, shot: Shot) -> CheckReport:
-    """The whole check of the turnaround called ``name``."""
-    found = sorted((question(shot) for question in QUESTIONS), key=lambda f: ORDER[f.verdict])
-    return CheckReport(name, shot.stops, tuple(found))
+    """The whole check of the turnaround called ``name``. Of what is no turn no single stop is to be shot again: there
+    the gravest answer is to look at it."""
+    found = [question(shot) for question in QUESTIONS]
+    if shot.no_turn is not None:
+        found = [_softened(finding) for finding in found]
+    seen = set(made_out(shot.looks))
+    unclear = tuple(k for k in range(len(shot.stops)) if k not in seen)
+    return CheckReport(name, shot.stops, tuple(sorted(found, key=lambda f: ORDER[f.verdict])), unclear)
+
+
+def _softened(finding: Finding) -> Finding:
+    verdict = "look" if finding.verdict == "retake" else finding.verdict
+    return replace(finding, verdict=verdict, parts=tuple(map(_softened, finding.parts)))

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.check.made_out import FEW, made_out, no_turn, too_few
 from silhouette.records_shoot import Finding, Shot, StopLook
 
 Floats = NDArray[np.float64]
@@ -24,6 +25,8 @@ AWAY = 7
 BACK_LIT = 0.55
 """The figure's brightest parts over the backdrop round it, under which the light comes from behind or everything worn
 is dark."""
+FILLED = 10.0
+"""Levels between a figure's dark and bright parts under which it is one even tone: a drawing filled in."""
 FLAT = 0.015
 """Mean log ratio of the figure's two sides under which neither side is brighter."""
 LEAST_STEADY = 3
@@ -36,10 +39,10 @@ in any case."""
 
 
 def _backdrop(looks: Sequence[StopLook]) -> NDArray[np.bool_]:
-    """(h, w) thumbnail pixels that show backdrop, far from the figure, at every stop."""
+    """(h, w) thumbnail pixels that show backdrop, far from the figure, at every stop where it was made out."""
     height, width = looks[0].thumb.shape[:2]
     covered = np.zeros((height, width), dtype=np.uint8)
-    for look in looks:
+    for look in (looks[k] for k in made_out(looks)):
         small = cv2.resize(look.mask.astype(np.float32), (width, height), interpolation=cv2.INTER_AREA) > 0
         covered |= small.astype(np.uint8)
     grown = cv2.dilate(covered, np.ones((2 * AWAY + 1, 2 * AWAY + 1), np.uint8)) > 0
@@ -66,6 +69,10 @@ def gains(looks: Sequence[StopLook]) -> Floats | None:
 def steady_light(shot: Shot) -> Finding:
     """Did exposure, lamps or white balance change between stops?"""
     check = "steady light"
+    if shot.no_turn == "camera moves":
+        return Finding.of(check, "unknown", "no turn", how=shot.no_turn)
+    if len(shot.looks) >= LEAST_STEADY and (lost := too_few(check, shot, FEW)) is not None:
+        return lost  # where the figure stands is not known, so neither is the backdrop
     change = gains(shot.looks) if len(shot.looks) >= LEAST_STEADY else None
     if change is None:
         return Finding.of(check, "unknown", "too little backdrop")
@@ -89,13 +96,19 @@ def steady_light(shot: Shot) -> Finding:
 def light_direction(shot: Shot) -> Finding:
     """Back light, flat frontal light, or a key from one side; clothes cancel out over a turn, the lamp stays."""
     check = "light direction"
-    seen = [look for look in shot.looks if look.height_px > 0 and look.backdrop_light > 0]
+    if any(look.height_px > 0 for look in shot.looks) and (lost := too_few(check, shot)) is not None:
+        return lost
+    seen = [look for look in (shot.looks[k] for k in made_out(shot.looks)) if look.backdrop_light > 0]
     if not seen:
         return Finding.of(check, "unknown", "no figure in the light")
     bright = float(np.median([(look.figure_light[2] + 2) / (look.backdrop_light + 2) for look in seen]))
     side = float(np.mean([look.side_light for look in seen]))
+    if bright < BACK_LIT and np.median([look.figure_light[2] - look.figure_light[0] for look in seen]) < FILLED:
+        return Finding.of(check, "unknown", "filled in")
     if bright < BACK_LIT:
         return Finding.of(check, "look", "back light", share=bright)
+    if (none := no_turn(check, shot)) is not None:
+        return none  # clothes do not cancel out where nobody turns
     if len(seen) < LEAST_SIDED:
         return Finding.of(check, "unknown", "too few stops for the lamp")
     if abs(side) < FLAT:

@@ -5,19 +5,17 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
+from silhouette.geometry.edge_width import edge_of
 from silhouette.records import Cut, Mask, Picture
 from silhouette.records_shoot import StopLook
 
 THUMB_PX = 96
 """Longer side of the thumbnail kept for comparing the light, pixels."""
-EDGE_SAMPLES = 400
-"""Points of the outline at which its sharpness is read."""
 EDGE_REACH = 7
 """Pixels looked at to either side of the outline."""
-LEAST_CONTRAST = 18.0
-"""Grey levels between figure and backdrop from which an edge can be measured."""
+LEAST_CLEAR = 20
+"""Points of the outline that stand out from which its sharpness is told."""
 
 
 def look_at(picture: Picture, cut: Cut) -> StopLook:
@@ -76,27 +74,6 @@ def _light(luma: NDArray[np.uint8], mask: Mask) -> tuple[tuple[float, float, flo
 
 
 def _edge_width(luma: NDArray[np.uint8], mask: Mask) -> float | None:
-    """Median over the outline of contrast over steepest step, in working pixels: 1 to 2 when sharp."""
-    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    if not found:
-        return None
-    ring = max(found, key=len)[:, 0].astype(np.float64)
-    if len(ring) < 40:
-        return None
-    ahead, behind = np.roll(ring, -4, axis=0), np.roll(ring, 4, axis=0)
-    along = ahead - behind
-    normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.maximum(np.hypot(*along.T)[:, None], 1e-9)
-    every = np.arange(0, len(ring), max(1, len(ring) // EDGE_SAMPLES))
-    steps = np.arange(-EDGE_REACH, EDGE_REACH + 0.25, 0.5)
-    points = ring[every, None] + normal[every, None] * steps[None, :, None]
-    profile = np.asarray(cv2.remap(
-        luma, points[..., 0].astype(np.float32), points[..., 1].astype(np.float32), cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    ), dtype=np.float64)
-    profile = gaussian_filter1d(profile, 1.0, axis=0)  # neighbours along the outline: grain is not an edge
-    contrast = profile.max(axis=1) - profile.min(axis=1)
-    steepest = np.abs(np.diff(profile, axis=1)).max(axis=1) * 2
-    clear = contrast > LEAST_CONTRAST
-    if clear.sum() < 20:
-        return None
-    return float(np.median(contrast[clear] / np.maximum(steepest[clear], 1e-6)))
+    """Median over the outline of the edge's width, in working pixels: 1 to 2 when sharp."""
+    width = edge_of(luma, mask, EDGE_REACH).width
+    return float(np.median(width)) if len(width) >= LEAST_CLEAR else None

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from silhouette.records import CANNOT_TELL, TWO_FIGURES
+from silhouette.check.made_out import FEW, made_out, too_few
+from silhouette.records import TWO_FIGURES
 from silhouette.records_shoot import ORDER, Finding, Shot, StopLook, Verdict
 
 MOST = 0.5
@@ -25,15 +26,18 @@ FRAMING = "framing"
 def framing(shot: Shot) -> Finding:
     """Is the model in every picture, whole and alone?
 
-    All that is wrong is kept, gravest first; the stops named are those of the gravest verdict.
+    All that is wrong is kept, gravest first; the stops named are those of the gravest verdict. Where few figures were
+    made out, whatever is cut off, empty or beside the model is as likely the room.
     """
     looks = shot.looks
     if not any(look.mask.any() for look in looks):
         return Finding.of(FRAMING, "unknown", "no figure anywhere")
+    if (lost := too_few(FRAMING, shot)) is not None:
+        return lost
     asked = (_cut_off(looks), _no_figure(looks), _two_people(looks), _not_made_out(looks))
     wrong = sorted((f for f in asked if f is not None), key=lambda f: ORDER[f.verdict])
     if not wrong:
-        return Finding.of(FRAMING, "pass", "whole and alone", room=min(_margin(look) for look in looks))
+        return Finding.of(FRAMING, "pass", "whole and alone", room=min(_margin(looks[k]) for k in made_out(looks)))
     if len(wrong) == 1:
         return wrong[0]
     worst = wrong[0]
@@ -43,7 +47,7 @@ def framing(shot: Shot) -> Finding:
 
 def _cut_off(looks: Sequence[StopLook]) -> Finding | None:
     """The figure reaches the picture's edge."""
-    cut = [k for k, look in enumerate(looks) if look.edges]
+    cut = [k for k in made_out(looks) if looks[k].edges]
     if not cut:
         return None
     sides = {edge for k in cut for edge in looks[k].edges}
@@ -72,8 +76,8 @@ def _two_people(looks: Sequence[StopLook]) -> Finding | None:
 
 def _not_made_out(looks: Sequence[StopLook]) -> Finding | None:
     """A figure was cut out, but the cut is not trusted; a second person, already named, explains it."""
-    faint = [k for k, look in enumerate(looks)
-             if CANNOT_TELL in look.flags and TWO_FIGURES not in look.flags and look.mask.any()]
+    seen = set(made_out(looks))
+    faint = [k for k, look in enumerate(looks) if k not in seen and TWO_FIGURES not in look.flags and look.mask.any()]
     return Finding.of(FRAMING, "look", "figure unclear", faint) if faint else None
 
 
@@ -87,9 +91,11 @@ def _margin(look: StopLook) -> float:
 def figure_size(shot: Shot) -> Finding:
     """Is the figure large enough in the original pictures?"""
     check = "figure size"
-    heights = [look.height_px for look in shot.looks if look.height_px > 0]
-    if not heights:
+    if not any(look.height_px > 0 for look in shot.looks):
         return Finding.of(check, "unknown", "no figure to measure")
+    if (lost := too_few(check, shot, FEW)) is not None:
+        return lost
+    heights = [shot.looks[k].height_px for k in made_out(shot.looks)]
     usual = float(np.median(heights))
     if usual < TINY_PX:
         return Finding.of(check, "retake", "figure tiny", pixels=usual)
@@ -101,9 +107,15 @@ def figure_size(shot: Shot) -> Finding:
 def sharpness(shot: Shot) -> Finding:
     """Is a stop blurred, against the others or altogether?"""
     check = "sharpness"
-    widths = np.asarray([np.nan if look.edge_width is None else look.edge_width for look in shot.looks])
-    heights = [look.height_px for look in shot.looks if look.height_px > 0]
-    if np.isfinite(widths).sum() < LEAST_EDGES or not heights:
+    if (lost := too_few(check, shot)) is not None:
+        return lost
+    seen = made_out(shot.looks)
+    widths = np.full(len(shot.looks), np.nan)  # of an outline that is not the figure's, the edge says nothing
+    for k in seen:
+        width = shot.looks[k].edge_width
+        widths[k] = np.nan if width is None else width
+    heights = [shot.looks[k].height_px for k in seen]
+    if np.isfinite(widths).sum() < LEAST_EDGES:
         return Finding.of(check, "unknown", "edges too faint")
     usual = float(np.nanmedian(widths))
     soft = np.flatnonzero(widths > SOFTER * usual)

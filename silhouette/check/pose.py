@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from silhouette.check.made_out import made_out, no_turn, too_few
 from silhouette.records_shoot import Finding, Shot, Verdict
 
 CERTAIN = 0.015
@@ -22,11 +23,13 @@ def held_pose(shot: Shot) -> Finding:
     """Do all outlines belong to one rigid figure? The pose is not blamed for what the frame cuts."""
     check, held = "held pose", shot.held
     if held is None:
-        return Finding.of(check, "unknown", "too few outlines")
+        return _not_compared(check, shot) or Finding.of(check, "unknown", "too few outlines")
     if held.unfit:
         return Finding.of(check, "unknown", "outlines do not fit")
     if not held.moved:
-        return Finding.of(check, "pass", "pose held", far_round=abs(float(shot.turned[-1])) >= MOST_SEEN_DEG)
+        left_out = len(shot.looks) - len(made_out(shot.looks))
+        return Finding.of(check, "pass", "pose held", far_round=abs(float(shot.turned[-1])) >= MOST_SEEN_DEG,
+                          left_out=left_out)
     if sum(bool(shot.looks[k].edges) for k in held.moved) > FRAME_BLAMED * len(held.moved):
         return Finding.of(check, "unknown", "pose cut by the frame")
     way = "lower" if held.sank > UP_DOWN else "higher" if held.sank < -UP_DOWN else "elsewhere"
@@ -50,12 +53,19 @@ def stance(shot: Shot) -> Finding:
         k = shot.camera_moved
         return Finding.of(check, "retake", "camera moved", (k,), times=(shot.stops[k - 1].time, shot.stops[k].time))
     if shot.aside is None:
-        return Finding.of(check, "unknown", "stance not known")
+        return _not_compared(check, shot) or Finding.of(check, "unknown", "stance not known")
     size = np.abs(shot.aside)
     far, which = float(np.nanmax(size)), tuple(int(k) for k in np.flatnonzero(size > OFF_SPOT))
     verdict: Verdict = "pass" if not which else "retake" if far > FAR_OFF else "look"
     kind = "off the spot" if which else "on the spot"
     return Finding(check, verdict, kind, which, (("height_m", shot.height_m),), far=far)
+
+
+def _not_compared(check: str, shot: Shot) -> Finding | None:
+    """Why the outlines of this turn were not held against each other, if it is their own fault."""
+    if shot.camera_moved is not None:
+        return None
+    return no_turn(check, shot) or too_few(check, shot)
 
 
 QUESTIONS = (held_pose, stance)

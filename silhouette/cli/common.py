@@ -13,13 +13,17 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any, NoReturn, get_args
 
+from silhouette import quiet
 from silhouette.cli.flags import arc, intent
 from silhouette.settings import Cutter, Paper, Settings, Turn
 
 EPILOG = (
-    "exit codes: 0 done; 1 the check found something to retake; 2 something is wrong with what was given, and one "
-    "sentence says what; 130 stopped with Ctrl-C. Everything stays on this computer. Your pictures are only read."
+    "exit codes: 0 done; 1 the check found something to retake; 2 something is wrong with what was given, or it could "
+    "not be checked, and one sentence says what; 130 stopped with Ctrl-C. Everything stays on this computer. Your "
+    "pictures are only read."
 )
+
+REMBG_LOADS = "Loading the neural model. The first use of it takes up to a minute."
 
 
 class Parser(argparse.ArgumentParser):
@@ -53,9 +57,12 @@ def add_settings(parser: argparse.ArgumentParser, *, reading: bool = True) -> No
     add("--start", type=float, default=default.start, metavar="DEGREES",
         help="angle of the first stop; 0 = the model faces the camera (%(default)g)")
     add("--cutter", choices=get_args(Cutter), default=default.cutter,
-        help="how to cut the figure out: by the plain backdrop, by a neural model, or whichever serves (%(default)s)")
+        help="how to cut the figure out: by the plain backdrop, by the program's own network that knows people, by a "
+        "neural model that you add, or by those that are needed until two agree (%(default)s)")
     add("--model", default=default.model, metavar="FILE",
         help="the neural model: an .onnx file, or its name if it is installed")
+    add("--empty", type=Path, default=default.empty, metavar="FILE",
+        help="a picture of the same room without the model (one called empty, in the pose's folder or beside it)")
     add("--work-px", type=int, default=default.work_px, metavar="PIXELS",
         help="longer side at which pictures are read; more is slower (%(default)s)")
     add("--jobs", type=int, default=default.jobs, metavar="N",
@@ -112,13 +119,17 @@ def say_written(out: Path, names: Sequence[str]) -> None:
 
 @contextlib.contextmanager
 def progress_bar() -> Iterator[Callable[[str, int, int], None]]:
-    """A progress bar on the error stream, only where a person watches."""
+    """A progress bar on the error stream, only where a person watches; and a sentence there, before a wait."""
     if not sys.stderr.isatty():
-        yield lambda what, done, total: None
+        with _said_before_rembg(lambda text: print(text, file=sys.stderr, flush=True)):
+            yield lambda what, done, total: None
         return
     from tqdm import tqdm
 
-    with tqdm(total=1, leave=False, bar_format="{desc} {bar} {n_fmt}/{total_fmt}", ncols=72, file=sys.stderr) as bar:
+    with (
+        tqdm(total=1, leave=False, bar_format="{desc} {bar} {n_fmt}/{total_fmt}", ncols=72, file=sys.stderr) as bar,
+        _said_before_rembg(lambda text: tqdm.write(text, file=sys.stderr)),
+    ):
 
         def show(what: str, done: int, total: int) -> None:
             bar.total = total
@@ -126,3 +137,16 @@ def progress_bar() -> Iterator[Callable[[str, int, int], None]]:
             bar.set_description_str(f"{what:<34.34}", refresh=True)
 
         yield show
+
+
+@contextlib.contextmanager
+def _said_before_rembg(write: Callable[[str], None]) -> Iterator[None]:
+    def say() -> None:
+        with contextlib.suppress(OSError, ValueError):  # nobody reads any more
+            write(textwrap.fill(REMBG_LOADS, columns()))
+
+    before, quiet.before_rembg = quiet.before_rembg, say
+    try:
+        yield
+    finally:
+        quiet.before_rembg = before

@@ -36,7 +36,7 @@ def read(args: argparse.Namespace, places: list[Path], one: bool = False) -> int
 
     chosen = settings(args)
     if args.out is not None:
-        writing.refuse(args.out, places)
+        writing.refuse(args.out, [*places, *([args.empty] if args.empty else [])])
     memory = None if args.out is None else known.Memory(args.out)
     with progress_bar() as progress:
         if one:

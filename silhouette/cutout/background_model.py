@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.cutout import edge, figure_net, mask_cleanup, plate, trust
+from silhouette.cutout import edge, figure_net, mask_cleanup, person_net, plate, trust
 from silhouette.records import BACK_LIGHT, NO_FIGURE, Cut, Pixels
 
 BESIDE = 0.4
@@ -22,6 +22,9 @@ FEWEST_VIEWS = 4
 """Views from which something can be learned of what they have in common."""
 MOVED = 0.45
 """Share of the picture that differs from the plate in the middle view, from which the camera is taken to have moved."""
+
+ALIKE = 0.80
+"""Overlap from which two masks at thumbnail size, where the edge is a fifth of the figure, show the same figure."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,8 @@ class Shared:
     """(height, width) over each other must match a picture that is to be cut with this."""
     reach: tuple[float, float, float, float]
     """Where the figure was found in any of the views: top, bottom, left, right as shares of height and width."""
+    vouched: bool = False
+    """Whether the person network found the same figure in every view looked at."""
 
 
 def _gain(thumb: plate.Floats, reference: plate.Floats, seen: NDArray[np.bool_]) -> NDArray[np.float32]:
@@ -62,14 +67,17 @@ class Glimpse:
     """(h, w) where it shows backdrop."""
     shape: tuple[int, int]
     """(height, width) of the picture."""
+    person: NDArray[np.bool_] | None = None
+    """(h2, w2) where the person network sees the figure; None where it was not asked."""
 
 
-def glimpse(pixels: Pixels) -> Glimpse:
-    """What one picture, (h, w, 3) uint8 BGR, tells of the backdrop."""
+def glimpse(pixels: Pixels, person: bool = False) -> Glimpse:
+    """What one picture, (h, w, 3) uint8 BGR, tells of the backdrop; ``person`` asks the person network for a glance."""
     thumb: plate.Floats = plate.shrink(halved(pixels), plate.THUMB).astype(np.float32)
     guess, seen = plate.from_one(thumb)
     seen = cv2.erode(seen.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    return Glimpse(thumb, guess, seen, (pixels.shape[0], pixels.shape[1]))
+    found = person_net.odds_of(pixels, close=False) > 0 if person else None
+    return Glimpse(thumb, guess, seen, (pixels.shape[0], pixels.shape[1]), found)
 
 
 def learn(pictures: Sequence[Pixels]) -> Shared | None:
@@ -98,24 +106,34 @@ def learn_from(few: Sequence[Glimpse]) -> Shared | None:
     off = [float((plate.widest(t - backdrop) > 12).mean()) for t in thumbs]
     if float(np.median(off)) > MOVED:
         return None
-    return Shared(backdrop, known, few[0].shape, _reach(thumbs[::2], backdrop))
+    return Shared(backdrop, known, few[0].shape, *_reach(thumbs[::2], backdrop, [g.person for g in few[::2]]))
 
 
-def _reach(thumbs: plate.Floats, backdrop: plate.Floats) -> tuple[float, float, float, float]:
-    """See :attr:`Shared.reach`."""
+def _reach(thumbs: plate.Floats, backdrop: plate.Floats,
+           people: Sequence[NDArray[np.bool_] | None]) -> tuple[tuple[float, float, float, float], bool]:
+    """See :attr:`Shared.reach` and :attr:`Shared.vouched`."""
     h, w = thumbs.shape[1:3]
-    found = np.zeros((h, w), np.bool_)
-    for thumb in thumbs:
+    found, vouched = np.zeros((h, w), np.bool_), True
+    for thumb, person in zip(thumbs, people, strict=True):
         # The network expects the noise of a larger picture than a thumbnail.
         sigma = 2 * plate.noise(thumb)
         picture = np.clip(thumb, 0, 255).astype(np.uint8)
         seen = figure_net.look(picture, backdrop, sigma, (slice(0, h), slice(0, w)), figure_net.FIRST_LONG)
         odds, _ = mask_cleanup.whole(seen.odds)
         found |= cv2.resize(figure_net.touching(seen, odds, sigma).astype(np.uint8), (w, h)) > 0
+        vouched = vouched and person is not None and _alike(odds > 0, person)
     rows, cols = np.flatnonzero(found.any(axis=1)), np.flatnonzero(found.any(axis=0))
     if not len(rows):
-        return 0.0, 1.0, 0.0, 1.0
-    return float(rows[0] / h), float((rows[-1] + 1) / h), float(cols[0] / w), float((cols[-1] + 1) / w)
+        return (0.0, 1.0, 0.0, 1.0), False
+    reach = float(rows[0] / h), float((rows[-1] + 1) / h), float(cols[0] / w), float((cols[-1] + 1) / w)
+    return reach, vouched
+
+
+def _alike(found: NDArray[np.bool_], person: NDArray[np.bool_]) -> bool:
+    """Whether two small masks show the same figure."""
+    other = cv2.resize(person.astype(np.uint8), found.shape[::-1], interpolation=cv2.INTER_AREA) > 0
+    either = int((found | other).sum())
+    return either > 0 and int((found & other).sum()) >= ALIKE * either
 
 
 def backdrop_for(thumb: plate.Floats, shared: Shared | None) -> plate.Floats:
@@ -162,7 +180,7 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     seen, odds, flags = _find(half, behind, sigma, shared)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "backdrop", flags)
-    if trust.back_light(odds, seen.picture, seen.backdrop):
+    if trust.back_light(odds, seen.picture):
         flags = (*flags, BACK_LIGHT)
     signs = odds, seen.picture, seen.backdrop, sigma
     sure = trust.confidence(trust.expected_overlap(odds), trust.outline_like_backdrop(*signs), trust.clutter(*signs))

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.cutout.plate import Floats
+from silhouette.geometry.edge_width import edge_of
 
 REACH = 5
 """Half width of the band about the coarse edge in which pixels are decided anew, working pixels."""
@@ -29,8 +30,10 @@ ENOUGH = 3.0
 """Pixels that a window needs for its mean to be believed."""
 FAINT = 14.0
 """Contrast over noise under which the pixel's neighbours are averaged in."""
-CLEAR = 25.0
-"""Contrast over noise from which an edge says how sharp the picture is."""
+SOFT_REACH = 10
+"""Pixels to either side of the edge in which its width is read: wider edges are soft in any picture."""
+WAYS, LEAST_POINTS = 8, 15
+"""Directions, each with its neighbours, in which the edge's width is told, and the points of the outline it takes."""
 FLOOR = 10.0
 """Contrast over noise under which the colours say nothing about the edge."""
 PER_CONTRAST = 1.0 / 3.0
@@ -100,7 +103,7 @@ def _sides(half: NDArray[np.uint8], coarse: NDArray[np.uint8], places: NDArray[n
 
 def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sigma: float,
            window: tuple[slice, slice] | None = None,
-           per_contrast: float = PER_CONTRAST) -> tuple[NDArray[np.bool_], float]:
+           per_contrast: float = PER_CONTRAST, behind: Floats | None = None) -> tuple[NDArray[np.bool_], float]:
     """A coarse mask with its edge placed on the full picture.
 
     Parameters
@@ -118,12 +121,14 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
         Outside there is no figure; None is the whole picture.
     per_contrast : float
         How much the colours are believed, see PER_CONTRAST.
+    behind : (h2, w2, 3) float32
+        What stands behind the figure, where that is known; else it is what lies outside near by.
 
     Returns
     -------
     mask : (h, w) bool
     softness : float
-        Width of the edge, pixels: how many mixed pixels there are to each pixel of outline that stands out well.
+        Width of the edge where it is softest, pixels, see :func:`softest`.
     """
     result = np.zeros(pixels.shape[:2], np.bool_)
     if not (odds > 0).any():
@@ -133,27 +138,46 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
     rows_at = slice(round(near[0].start * down), round(near[0].stop * down))
     cols_at = slice(round(near[1].start * along), round(near[1].stop * along))
     shown, mask, around = pixels[rows_at, cols_at], result[rows_at, cols_at], half[near]
+    if behind is not None:
+        behind = behind[near]
     prior = cv2.resize(odds, shown.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     coarse = _solid(cv2.resize(odds, around.shape[1::-1]))
     # Only what lies near the figure is looked at.
     own = _with_margin(cv2.boundingRect(coarse), FARTHEST // 2 + REACH, coarse.shape)
     large = _scaled(own, (down, along), prior.shape)
     shown, mask, prior, coarse, around = shown[large], mask[large], prior[large], coarse[own], around[own]
+    if behind is not None:
+        behind = cv2.resize(behind[own], shown.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     base = _solid(prior)
     band = np.flatnonzero(_band(base) > 0)
     rows, cols = np.divmod(band, base.shape[1])
     r2 = np.minimum((rows / down).astype(np.intp), around.shape[0] - 1)
     c2 = np.minimum((cols / along).astype(np.intp), around.shape[1] - 1)
-    alpha, contrast = _mixture(np.ascontiguousarray(shown), around, coarse, band, r2 * around.shape[1] + c2, sigma)
+    alpha, contrast = _mixture(np.ascontiguousarray(shown), around, coarse, band, r2 * around.shape[1] + c2, sigma,
+                               None if behind is None else np.take(behind.reshape(-1, 3), band, axis=0))
     # Where figure and backdrop look alike the colours cannot place the edge, and the coarse mask's own edge stays.
     weight = per_contrast * np.maximum(contrast / sigma - FLOOR, 0)
     known = np.clip(np.take(np.ascontiguousarray(prior), band), -PRIOR_MOST, PRIOR_MOST)
     total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + known
     base.ravel()[band] = total > 0
     mask[:] = base > 0
-    clear = contrast > CLEAR * sigma
-    softness = (2 * REACH + 1) * float((clear & (alpha > 0.2) & (alpha < 0.8)).sum()) / max(float(clear.sum()), 1.0)
-    return result, softness
+    return result, softest(shown, mask)
+
+
+def softest(pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> float:
+    """Width of the figure's edge, pixels, in the direction in which it is widest; 0 where no direction can be told.
+
+    What moves while the shutter is open blurs the edges across its way and leaves those along it sharp, so that a mean
+    over the outline hides it.
+    """
+    seen = edge_of(cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_BGR2GRAY), mask, SOFT_REACH)  # type: ignore[arg-type]
+    width = 0.0
+    for way in np.arange(WAYS) * np.pi / WAYS:
+        off = np.abs((seen.across - way + np.pi / 2) % np.pi - np.pi / 2)
+        there = seen.width[off < np.pi / WAYS]
+        if len(there) >= LEAST_POINTS:
+            width = max(width, float(np.median(there)))
+    return width
 
 
 def _with_margin(box: Sequence[int], margin: int, shape: Sequence[int]) -> tuple[slice, slice]:
@@ -171,10 +195,12 @@ def _scaled(window: tuple[slice, slice], by: tuple[float, float], shape: Sequenc
 
 
 def _mixture(shown: NDArray[np.uint8], half: NDArray[np.uint8], coarse: NDArray[np.uint8],
-             at: NDArray[np.intp], at_half: NDArray[np.intp], sigma: float) -> tuple[Floats, Floats]:
+             at: NDArray[np.intp], at_half: NDArray[np.intp], sigma: float,
+             room: Floats | None = None) -> tuple[Floats, Floats]:
     """Per pixel of the band: the figure's share in it (n,), and how far figure and backdrop differ there, levels.
 
-    ``at`` and ``at_half`` are the band's pixels as indices into ``shown`` and ``half``.
+    ``at`` and ``at_half`` are the band's pixels as indices into ``shown`` and ``half``; ``room`` (n, 3) is what stands
+    behind them, where that is known.
     """
     # About four pixels share each pixel of the half picture.
     wanted = np.zeros(coarse.size, np.bool_)
@@ -184,6 +210,9 @@ def _mixture(shown: NDArray[np.uint8], half: NDArray[np.uint8], coarse: NDArray[
     which[places] = np.arange(len(places))
     which = which[at_half]
     figure, behind = _sides(half, coarse, places)
+    if room is not None:
+        # Each pixel has a backdrop of its own, so each is a place of its own.
+        figure, behind, which = figure[which], room, np.arange(len(at))
     contrast = np.sqrt(np.einsum("ij,ij->i", figure - behind, figure - behind))[which]
     here = np.take(shown.reshape(-1, 3), at, axis=0)
     faint = np.flatnonzero(contrast < FAINT * sigma)

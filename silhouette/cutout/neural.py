@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from silhouette import quiet
 from silhouette.cutout import edge, mask_cleanup, plate
-from silhouette.cutout.background_model import Shared, halved
+from silhouette.cutout.background_model import halved
 from silhouette.errors import CutterError
 from silhouette.records import NO_FIGURE, Cut, Pixels
 
@@ -25,8 +25,6 @@ DEFAULT_MODEL = "u2netp"
 """Chosen for its licence and its size."""
 LOSS = (0.64, 1.50)
 """Fitted on 147 rendered cuts: ln(lost overlap) = LOSS[0] + LOSS[1] ln(what the model expects to lose)."""
-APART = 0.85
-"""Overlap with the backdrop cutter's cut under which the model may have taken something else for the figure."""
 PER_CONTRAST = 1.0 / 9.0
 """How much the colours are believed at the edge. Less than by the backdrop cutter: this one is asked where figure and
 backdrop look alike."""
@@ -79,8 +77,8 @@ def _require(model: str | None) -> Path:
     place = _homes()[0] / "models" / name / f"{name}.onnx"
     raise CutterError(
         f"The neural cutter needs the file {name}.onnx, which is not on this computer, and nothing is fetched unasked.",
-        do=f"Get {name}.onnx from the rembg project and put it at {place}, or point to it with --model PATH, "
-        "or use --cutter backdrop.",
+        do=f'Get it once, by yourself; no picture leaves this computer: pip install "rembg[cli]" && rembg d {name}. '
+        f"Or put the file at {place}, or point to it with --model PATH, or use --cutter backdrop.",
     )
 
 
@@ -131,16 +129,12 @@ def _closer(session: Any, picture: NDArray[np.uint8], first: plate.Floats) -> pl
     return result
 
 
-def cut(pixels: Pixels, shared: Shared | None = None, hint: Cut | None = None, model: str | None = None) -> Cut:
+def cut(pixels: Pixels, model: str | None = None) -> Cut:
     """Cut the figure out with the neural model.
 
     Parameters
     ----------
     pixels : (h, w, 3) uint8, BGR
-    shared : Shared or None
-        What the pose's pictures have in common.
-    hint : Cut or None
-        What the backdrop cutter made of the picture.
     model : str or None
         A name that rembg knows, or the path of an ``.onnx`` file; None is :data:`DEFAULT_MODEL`.
 
@@ -161,15 +155,11 @@ def cut(pixels: Pixels, shared: Shared | None = None, hint: Cut | None = None, m
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "neural", flags)
     mask, softness = edge.refine(pixels, half, odds, sigma, per_contrast=PER_CONTRAST)
-    return mask_cleanup.finished(mask, _confidence(small, odds > 0, mask, hint), "neural", flags, softness)
+    return mask_cleanup.finished(mask, _confidence(small, odds > 0), "neural", flags, softness)
 
 
-def _confidence(chance: plate.Floats, coarse: NDArray[np.bool_], mask: NDArray[np.bool_], hint: Cut | None) -> float:
-    """Expected overlap with the true figure, from what the model itself expects and from the backdrop cutter's cut."""
+def _confidence(chance: plate.Floats, coarse: NDArray[np.bool_]) -> float:
+    """Expected overlap with the true figure, from what the model itself expects."""
     inside = float(chance[coarse].sum())
     expected = inside / (float(coarse.sum()) + float(chance.sum()) - inside)
-    sure = 1.0 - float(np.exp(LOSS[0] + LOSS[1] * np.log(1.0 - expected + 0.002)))
-    if hint is not None and hint.mask.any():
-        agreed = float((mask & hint.mask).sum()) / float((mask | hint.mask).sum())
-        sure -= max(0.0, APART - agreed)
-    return float(np.clip(sure, 0.0, 0.995))
+    return float(np.clip(1.0 - np.exp(LOSS[0] + LOSS[1] * np.log(1.0 - expected + 0.002)), 0.0, 0.995))

@@ -9,8 +9,8 @@ is read again from the clip by its time.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Container, Iterator
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,7 +27,7 @@ from silhouette.settings import Settings
 if TYPE_CHECKING:
     from av.video.frame import VideoFrame
 
-__all__ = ["find_stops", "is_clip", "read_full", "read_stops"]
+__all__ = ["find_stops", "is_clip", "read_full", "read_stops", "without"]
 
 Progress = Callable[[float], None]
 """Called with the share of the clip that has been read, 0 to 1."""
@@ -88,6 +88,19 @@ def read_stops(
         if progress is not None:
             progress((index + 1) / len(stops.chosen))
         yield Picture(source, f"stop_{index:02d}", pixels, stops.size, time=time)
+
+
+def without(stops: FilmStops, gone: Container[int]) -> FilmStops:
+    """The same less some of its stops, by their places; one at least is left."""
+    kept = [k for k in range(len(stops.chosen)) if k not in gone]
+    moved = np.concatenate([[0.0], np.cumsum(stops.motion_share)])[kept]
+    share = np.diff(moved)
+    return replace(
+        stops,
+        holds=tuple(stops.holds[k] for k in kept),
+        chosen=tuple(stops.chosen[k] for k in kept),
+        motion_share=share / max(float(share.sum()), 1e-9),
+    )
 
 
 def read_full(path: str | Path, time: float) -> Pixels:
@@ -207,11 +220,12 @@ def _decide(source: Path, scan: _Scan, length: float, broken: str) -> FilmStops:
     times, motion, flow = (np.asarray(x, dtype=np.float64) for x in (scan.times, scan.motion, scan.flow))
     holds = pauses.find_holds(times, motion, scan.change)
     notes = []
-    paused = len(holds) >= 2
+    turn = pauses.slow_turn(holds)
+    paused = len(holds) >= 2 and turn is None
     if paused:
         chosen = [_choose(scan, times, motion, span) for span in holds]
-    elif pauses.moves(motion):
-        chosen = _evenly(scan, times, motion)
+    elif turn is not None or pauses.moves(motion):
+        chosen = _evenly(scan, times, turn or pauses.moving_stretch(times, motion))
         holds = [(t, t) for t in chosen]
         notes.append(Note.of("no pauses", count=len(chosen)))
     else:
@@ -248,9 +262,9 @@ def _choose(scan: _Scan, times: NDArray[np.float64], motion: NDArray[np.float64]
     return float(times[within[np.argmin(motion[within])]])
 
 
-def _evenly(scan: _Scan, times: NDArray[np.float64], motion: NDArray[np.float64]) -> list[float]:
-    """Moments spread evenly over the moving stretch, each the nearest kept frame or the nearest frame."""
-    start, end = pauses.moving_stretch(times, motion)
+def _evenly(scan: _Scan, times: NDArray[np.float64], stretch: pauses.Span) -> list[float]:
+    """Moments spread evenly over the stretch that moves, each the nearest kept frame or the nearest frame."""
+    start, end = stretch
     count = int(min(EVEN_STOPS, max(2, (end - start) / SLOT_S)))
     kept = np.asarray([k.time for k in scan.kept])
     close = min(0.75 * SLOT_S, 0.2 * (end - start) / count)

@@ -30,6 +30,9 @@ SAME_PICTURE = 0.12
 """The same ratio under which two holds are one hold with a twitch in it."""
 STILL_LEVEL = 1.5
 """Grey levels of change that a picture of nobody moving stays under."""
+SLOW_TURN_S, MOST_ENDS = 5.0, 4
+"""A move that lasts so long, seconds, and longer than all others together, is a slow turn and no step from stop to
+stop. The model stands still before and after it, and the room may be empty before and after that: so many holds."""
 CONTRAST = 2.2
 """Median motion of the moves over that of the holds, at least; below this the clip has no pauses."""
 
@@ -93,6 +96,16 @@ def find_holds(times: Curve, motion: Curve, change: Callable[[float, float], flo
     usual = _usual_change(clock, runs, change)
     runs = [piece for run in runs for piece in _split(clock, curve, run, step, usual, change)]
     return _joined([(float(clock[a]), float(clock[b])) for a, b in runs], usual, change)
+
+
+def slow_turn(holds: Sequence[Span]) -> Span | None:
+    """The stretch between two holds in which the model turns once without a pause; None of a turn in stops."""
+    if not 2 <= len(holds) <= MOST_ENDS:
+        return None
+    moves = [(before[1], after[0]) for before, after in itertools.pairwise(holds)]
+    lasting = [end - start for start, end in moves]
+    longest = max(lasting)
+    return moves[lasting.index(longest)] if longest > max(SLOW_TURN_S, sum(lasting) - longest) else None
 
 
 def _usual_change(clock: Curve, runs: list[tuple[int, int]], change: Callable[[float, float], float]) -> float:

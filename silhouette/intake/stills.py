@@ -30,6 +30,8 @@ RESULTS = ("result.json", "check.json")
 """What folders of results held before they were marked."""
 SET_HEAD = "still,silhouette,outline,angle,"
 """How the table of an exported set begins."""
+_EMPTY = re.compile(r"empty(room)?(?![^\W\d_])|.*\.empty$", re.IGNORECASE | re.DOTALL)
+"""Stems that name the room without the model: ``empty``, ``Empty_room``, ``empty 2``; ``hauling.empty`` of a pose."""
 MOST_MARK = 10_000_000
 """Bytes of a mark or of a set's table that are read; the largest have a few thousand lines."""
 
@@ -40,9 +42,43 @@ def natural_key(name: str) -> list[Any]:
 
 
 def is_still(path: Path) -> bool:
-    """True for a visible file that looks like a picture and is not a mask made by hand."""
+    """True for a visible file that looks like a picture, is no mask made by hand and not called an empty picture."""
+    return _is_picture(path) and not _EMPTY.match(path.stem)
+
+
+def is_empty_room(path: Path) -> bool:
+    """True for a picture whose name says that it shows the room without the model: never a stop, never a pose."""
+    return _is_picture(path) and _EMPTY.match(path.stem) is not None
+
+
+def _is_picture(path: Path) -> bool:
     name = path.name.casefold()
     return path.suffix.casefold() in STILL_SUFFIXES and not name.startswith(".") and not name.endswith(MASK_SUFFIX)
+
+
+def empty_rooms(place: Path) -> list[Path]:
+    """Pictures called empty that hold for the pose at ``place`` (without links and dots), likeliest first.
+
+    First those in the pose's own folder, then those beside it; of these first the one that bears its name
+    (``hauling.empty.jpg``), then ``empty.jpg`` itself.
+    """
+    name = place.name if place.is_dir() else place.stem
+    own = f"{name}.empty".casefold()
+
+    def order(path: Path) -> tuple[Any, ...]:
+        stem = path.stem.casefold()
+        return stem != own, stem != "empty", natural_key(path.name), path.name
+
+    inside = _called_empty(place) if place.is_dir() else []
+    beside = [p for p in _called_empty(place.parent) if (s := p.stem.casefold()) == own or not s.endswith(".empty")]
+    return [*sorted(inside, key=order), *sorted(beside, key=order)]
+
+
+def _called_empty(folder: Path) -> list[Path]:
+    try:
+        return [p for p in folder.iterdir() if is_empty_room(p) and not p.is_dir()]
+    except (OSError, ValueError):
+        return []  # the pose itself can be read, what lies about it need not
 
 
 def list_stills(folder: Path) -> list[Path]:
@@ -68,6 +104,12 @@ def list_stills(folder: Path) -> list[Path]:
         )
     if kind == "set":
         stills = _stills_of_set(folder)
+    if not stills and (empty := _called_empty(folder)):
+        raise PoseError(
+            f"holds no stops: {printable(empty[0].name)} counts as a picture of the room without the model.",
+            path=folder,
+            do="Add the stops. If it shows the model, give it a name that does not begin with empty.",
+        )
     if not stills:
         raise PoseError("holds no pictures.", path=folder, do=_instead(folder, kind))
     return sorted(stills, key=lambda p: (natural_key(p.name), p.name))
@@ -110,7 +152,7 @@ def _stills_of_set(folder: Path) -> list[Path]:
         return []
     photographs = folder / PHOTOGRAPHS
     inside = [*folder.iterdir(), *(photographs.iterdir() if photographs.is_dir() else ())]
-    return [p for p in inside if is_still(p) and not p.is_dir() and p.relative_to(folder).as_posix() in named]
+    return [p for p in inside if _is_picture(p) and not p.is_dir() and p.relative_to(folder).as_posix() in named]
 
 
 def cannot_open(place: Path, error: Exception) -> PoseError:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from silhouette.geometry.angles import apart, difference
-from silhouette.records import Outline, Stop, View
+from silhouette.records import CANNOT_TELL, Outline, Stop, View
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.settings import Paper
 from silhouette.show import ink, words, words_check
@@ -64,7 +65,8 @@ def check_page(report: CheckReport, looks: Sequence[Outline | None], paper: Pape
         _draw_head(report, ink.page_axes(page, MARGIN, MARGIN + height - head, width, head))
         draw_stops(report, looks, ink.page_axes(page, MARGIN, MARGIN + low, width, height - head - low))
         left = 0.36 * width
-        draw_onion(report.stops, looks, ink.page_axes(page, MARGIN, MARGIN, left, low - 10))
+        clear = [None if k in report.unclear else look for k, look in enumerate(looks)]
+        draw_onion(report.stops, clear, ink.page_axes(page, MARGIN, MARGIN, left, low - 10))
         _draw_findings(report, ink.page_axes(page, MARGIN + left + 16, MARGIN, width - left - 16, low - 10))
     return page
 
@@ -82,7 +84,10 @@ def _draw_head(report: CheckReport, ax: Any) -> None:
     to_look, stops = counted(looks, "thing") + " to look at", counted(len(report.stops), "stop")
     verdict, told = "Nothing needs a retake", stops
     if report.exit_code == 2:
-        verdict, told = "It could not be checked", f"{stops}, {to_look}" if looks else stops
+        verdict = {"no turn": "This is no turn on the spot", "too few made out": "The figure was not made out"}.get(
+            report.why_not or "", "It could not be checked")
+        told = f"{stops}, {to_look}" if looks else stops
+        told += ", not checked" if report.why_not else ""
     elif retakes:
         verdict, told = counted(retakes, "thing") + " to retake", f"{stops}, {to_look}" if looks else stops
     elif looks:  # what was not made out may yet have to be shot again: no all-clear
@@ -105,28 +110,38 @@ def draw_stops(report: CheckReport, looks: Sequence[Outline | None], ax: Any = N
 
 def _paint_stops(report: CheckReport, looks: Sequence[Outline | None], ax: Any) -> None:
     width, height = ink.size_of(ax)
-    views = tuple(View(stop, 1.0, "", outline=look) for stop, look in zip(report.stops, looks, strict=True))
+    known = words_check.angles_known(report.stops)
+    stops = report.stops if known else [
+        replace(stop, angle=k * 360 / len(report.stops)) for k, stop in enumerate(report.stops)]
+    views = tuple(View(stop, 1.0, "", outline=look) for stop, look in zip(stops, looks, strict=True))
     verdicts = {stop.index: verdict_of(report, stop.index) for stop in report.stops}
-    if len(views) > 2 and apart(views[0].angle, views[-1].angle) <= CLOSES and verdicts[
+    called = dict(zip([stop.index for stop in stops], words_check.names_of(report.stops), strict=True))
+    if known and len(views) > 2 and apart(views[0].angle, views[-1].angle) <= CLOSES and verdicts[
             report.stops[-1].index] == "pass":
         views = views[:-1]  # the onion skins show the closing stop; here it would stand on the first
 
     def label(view: View) -> str:
-        return words.degrees(view.angle) + MARKS[verdicts[view.stop.index]]
+        name = words.degrees(view.angle) if known else called[view.stop.index]
+        return name + MARKS[verdicts[view.stop.index]]
 
     room = Room(width / 2, height / 2 - 2, label,
                 lambda text: ink.text_width(text, 8, True) + 2, 1.18 * ink.SMALLEST + 3.6)
     layout = lay_out(views, room, largest_scale([views], room))
     centre = np.array([width / 2, height / 2])
-    paint_body(body_of(0.42 * layout.ring, ink.SMALLEST), ax, centre, ink.SMALLEST)
-    _draw_turn(report, ax, centre, layout.ring)
-    _draw_figures(layout, verdicts, ax, centre)
+    if known:
+        paint_body(body_of(0.42 * layout.ring, ink.SMALLEST), ax, centre, ink.SMALLEST)
+        _draw_turn(report, ax, centre, layout.ring)
+    else:
+        ax.text(*centre, "In the order shot.\nThe angles are not known.", size=8, color=ink.SOFT, ha="center",
+                va="center")
+    unclear = {report.stops[k].index for k in report.unclear}
+    _draw_figures(layout, verdicts, unclear, ax, centre)
 
 
 def _draw_turn(report: CheckReport, ax: Any, centre: np.ndarray, ring: float) -> None:
     """The turn as it was shot: a line from the first stop on, a dot a stop, hatching where one is missing."""
     stops = report.stops
-    missing = {i for f in report.findings for i in f.after_stop}
+    missing = {i for f in report.findings for first, last in f.gaps for i in range(first, last)}
     angles = [stop.angle for stop in stops]
     way = 1 if sum(np.sign(difference(b, a)) for a, b in pairwise(angles)) >= 0 else -1
     gaps: list[tuple[float, float]] = []
@@ -151,8 +166,12 @@ def _draw_turn(report: CheckReport, ax: Any, centre: np.ndarray, ring: float) ->
                 bbox={"facecolor": ink.PAPER, "edgecolor": "none", "pad": 1})
 
 
-def _draw_figures(layout: Layout, verdicts: dict[int, str], ax: Any, centre: np.ndarray) -> None:
-    solid: dict[str, list[Any]] = {"pass": [], "look": [], "retake": []}
+def _draw_figures(
+    layout: Layout, verdicts: dict[int, str], unclear: Collection[int], ax: Any, centre: np.ndarray
+) -> None:
+    """Black where the figure was made out, pale where the cut is not trusted."""
+    solid: list[Any] = []
+    pale: list[Any] = []
     bars: dict[str, list[Any]] = {"look": [], "retake": []}
     paint_ways(ax, centre, [way_of(p.view.angle, (0.94 * layout.ring, p.way[1])) for p in layout.places
                             if p.way[1] > p.way[0]])
@@ -161,14 +180,15 @@ def _draw_figures(layout: Layout, verdicts: dict[int, str], ax: Any, centre: np.
         worst = verdicts[place.view.stop.index]
         outline = place.view.outline
         if outline is not None:
-            solid[worst].append(ink.outline_path(outline.drawn, place.height, x, feet))
+            made_out = place.view.stop.index not in unclear
+            (solid if made_out else pale).append(ink.outline_path(outline.drawn, place.height, x, feet))
         if worst != "pass":
             half = min(place.half_width - 1, max(0.16 * layout.tall, 8))
             bars[worst].append(ink.rectangle(x - half, feet - 3, 2 * half, 2.6))
         ax.text(x, feet - 3.6, place.label, size=8, ha="center", va="top",
                 weight="bold" if worst != "pass" else "normal")
-    for paths in solid.values():
-        ink.add_paths(ax, paths, facecolor=ink.INK, linewidth=0)
+    ink.tone(ax, pale, CANNOT_TELL)
+    ink.tone(ax, solid, "seen")
     ink.add_paths(ax, bars["retake"], facecolor=ink.ACCENT, linewidth=0)
     ink.add_paths(ax, bars["look"], facecolor=ink.PAPER, edgecolor=ink.ACCENT, linewidth=0.8)
 
@@ -187,15 +207,19 @@ def draw_onion(stops: Sequence[Stop], looks: Sequence[Outline | None], ax: Any =
 def _paint_onion(stops: Sequence[Stop], looks: Sequence[Outline | None], ax: Any) -> None:
     width, height = ink.size_of(ax)
     ax.text(0, height, "First and last stop", size=10, weight="bold", va="top")
-    held = [(stop, look) for stop, look in zip(stops, looks, strict=True) if look is not None]
+    known = words_check.angles_known(stops)
+    called = [words.degrees(stop.angle) for stop in stops] if known else words_check.names_of(stops)
+    held = [(k, look) for k, look in enumerate(looks) if look is not None]
     if len(held) < 2:
         ax.text(0, height - 18, "Too few figures to compare.", size=8, va="top", color=ink.SOFT)
         return
     (first, a), (last, b) = held[0], held[-1]
-    off = apart(first.angle, last.angle)
-    note = [f"Filled: {words.degrees(first.angle)}, the first.", f"Line: {words.degrees(last.angle)}, the last."]
-    note.append("They should cover each other." if off <= CLOSES else
-                f"{off:.0f} degrees apart: they need not cover each other.")
+    off = apart(stops[first].angle, stops[last].angle)
+    which = [" made out" if first else "", " made out" if last < len(stops) - 1 else ""]
+    note = [f"Filled: {called[first]}, the first{which[0]}.", f"Line: {called[last]}, the last{which[1]}."]
+    if known:
+        note.append("They should cover each other." if off <= CLOSES else
+                    f"{off:.0f} degrees apart: they need not cover each other.")
     rows = [row for text in note for row in ink.wrap(text, width, 8)]
     below = 10.6 * len(rows) + 4
     for i, row in enumerate(rows):
@@ -225,9 +249,13 @@ def _draw_pair(first: Outline, last: Outline, ax: Any, box: tuple[float, float, 
 # ------------------------------------------------------------------------------------------------------------ findings
 
 def _draw_findings(report: CheckReport, ax: Any) -> None:
-    """What to retake and what to look at, in full while there is room; the rest in a line each."""
+    """What to retake and what to look at, in full while there is room; the rest in a line each. Where hardly anything
+    could be checked, why not comes first."""
     width, y = ink.size_of(ax)
     closing = _closing(report, width, y / 2)
+    if report.exit_code == 2 and closing:
+        y = _draw_closing(closing[:1], ax, y) - 4
+        closing = closing[1:]
     floor = sum(15 + 10.6 * len(rows) for _, rows in closing)
     blocks = [(kind, f) for kind in ("retake", "look") for f in report.findings if f.verdict == kind]
     shown = 0
@@ -248,6 +276,11 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
         more = ", ".join(f.check for _, f in blocks[shown:])
         ax.text(0, y, ink.fit_line(f"And also: {more}", width, 8), size=8, va="top")
         y -= 14
+    _draw_closing(closing, ax, y)
+
+
+def _draw_closing(closing: list[tuple[str, list[str]]], ax: Any, y: float) -> float:
+    """Blocks of plain lines from the height ``y`` down; returned is where they end."""
     for title, lines in closing:
         ax.text(0, y, title, size=10, weight="bold", va="top")
         y -= 14
@@ -255,13 +288,15 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
             ax.text(0, y, row, size=8, va="top", color=ink.SOFT)
             y -= 10.6
         y -= 1
+    return y
 
 
 def _closing(report: CheckReport, width: float, most: float) -> list[tuple[str, list[str]]]:
     """What could not be checked, with the reasons where they take at most ``most`` points, and what is in order."""
     unknown, passed = ([f for f in report.findings if f.verdict == kind] for kind in ("unknown", "pass"))
     named = ink.wrap(", ".join(f.check for f in unknown), width, 8)
-    why = [row for line in words_check.untold(unknown, report.stops) for row in ink.wrap(line, width, 8)]
+    why = [row for reason, helps in words_check.untold(unknown, report.stops)
+           for row in ink.wrap(f"{reason} {helps}".strip(), width, 8)]
     blocks = [(HEADS["unknown"], why if 10.6 * len(why) <= most else named if unknown else []),
               (HEADS["pass"], ink.wrap(", ".join(f.check for f in passed), width, 8) if passed else [])]
     return [(title, rows) for title, rows in blocks if rows]

@@ -65,6 +65,7 @@ def _view_rows(view: View, shared: set[str], width: int) -> list[str]:
         told = {"strong": 0, "fair": 1, "weak": 2}[reading.band]
         why = [words.reason(reason) for reason in reading.reasons[:told]]
     why += [flag for flag in view.flags if flag not in {CANNOT_TELL, NO_FIGURE, *shared}]
+    why += [f"cut-outs disagree {doubt.where}" for doubt in view.doubts[:2]]
     band = words.standing(view).split(",")[0]
     return _hang(f"{words.degrees(view.angle):>5}  {bar:<14}   {band:<11}  ", "; ".join(why), width, below=7)
 
@@ -104,7 +105,7 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
         lines += _hang("   -  ", f"{name}, left out: {why}", width)
     nothing = "Nothing else" if ranking.left_out else "Nothing"
     lines += ["", *_hang("", f"{words.asked(ranking)}. {nothing} was dropped; the choice is yours.", width)]
-    lines += _spread_angles(ranking, width)
+    lines += _shared_notes(ranking, width)
     return _printed(lines)
 
 
@@ -115,17 +116,17 @@ def _asks(pose: Pose) -> list[str]:
     return asks if more <= 0 else [*asks[:MOST_NOTES], f"{counted(more, 'more note')} in the report"]
 
 
-def _spread_angles(ranking: Ranking, width: int) -> list[str]:
-    """Lines that say whose angles were not given, and how they were found; none where all were given."""
-    how: dict[str, list[str]] = {}
+def _shared_notes(ranking: Ranking, width: int) -> list[str]:
+    """What poses share, a line each: how angles that nobody gave were found, which empty picture was used."""
+    how: dict[tuple[str, str], list[str]] = {}
     for pose in ranking.poses:
         for note in pose.notes:
-            if (line := words.angles_in_short(note)) is not None:
-                how.setdefault(line, []).append(pose.name)
+            if (told := words.in_short(note)) is not None:
+                how.setdefault(told, []).append(pose.name)
     lines = []
-    for line, names in how.items():
+    for (what, line), names in how.items():
         whose = "all poses" if len(names) == len(ranking.poses) > 1 else words.listed(names)
-        lines += _hang("", f"Angles of {whose}: {line}", width)
+        lines += _hang("", f"{what} of {whose}: {line}", width)
     return lines
 
 
@@ -141,21 +142,18 @@ def check_list(report: CheckReport, width: int = COLUMNS) -> str:
     retakes, looks = len(by_verdict["retake"]), len(by_verdict["look"])
     verdict = counted(retakes, "thing") + " to retake" if retakes else "nothing needs a retake"
     if report.exit_code == 2:
-        verdict = "could not be checked"
+        verdict = words_check.not_checked(report)
     elif looks and not retakes:  # what was not made out may yet have to be shot again: no all-clear
         verdict = counted(looks, "thing") + " to look at, no sure retake"
     if looks and (retakes or report.exit_code == 2):
         verdict += f", {looks} to look at"
+    found = [row for v in ("retake", "look") for f in by_verdict[v] for row in _finding_rows(f, report, width)]
+    lost = []
+    for why, helps in words_check.untold(by_verdict["unknown"], report.stops):
+        lost += _hang(f"{VERDICTS['unknown']:<12}", why, width)
+        lost += _hang(" " * 12 + "> ", helps, width) if helps else []
     lines = [*_title(report.name, f": {counted(len(report.stops), 'stop')}, {verdict}", width), ""]
-    for verdict in ("retake", "look"):
-        for finding in by_verdict[verdict]:
-            lines += _finding_rows(finding, report, width)
-    if report.exit_code == 2:  # say what the turn lacks
-        for finding in [f for f in by_verdict["unknown"] if f.check == "full turn" and words_check.do(f, report.stops)]:
-            lines += _finding_rows(finding, report, width)
-            by_verdict["unknown"].remove(finding)
-    for why in words_check.untold(by_verdict["unknown"], report.stops):
-        lines += _hang(f"{VERDICTS['unknown']:<12}", why, width)
+    lines += lost + found if report.exit_code == 2 else found + lost
     if by_verdict["pass"]:
         lines += _hang(f"{VERDICTS['pass']:<12}", ", ".join(f.check for f in by_verdict["pass"]), width)
     return _printed(lines).rstrip()

@@ -13,7 +13,7 @@ from statistics import median
 
 from silhouette import records
 from silhouette.geometry.angles import apart
-from silhouette.records import CANNOT_TELL, INFERRED, Note, Pose, Ranking, Reason, ReasonKind, View
+from silhouette.records import CANNOT_TELL, INFERRED, Doubt, Note, Pose, Ranking, Reason, ReasonKind, View
 from silhouette.show import words_check
 from silhouette.show.words_check import listed as listed
 
@@ -37,6 +37,16 @@ FLAGS = {
 }
 """What each flag of a view means."""
 
+_PERHAPS = {"between the legs": "A shadow", "at the feet": "A shadow or the floor"}
+
+
+def doubt(found: Doubt) -> str:
+    """Where cut-outs of one picture disagree, as a sentence."""
+    if found.counted:
+        return f"{_PERHAPS.get(found.where, 'Something')} {found.where} may be counted as figure."
+    return f"Part of the figure {found.where} may be missing."
+
+
 CANNOT_SEE = "An outline shows no inner form, surface or expression. It helps you look; it does not judge."
 """What every page says of itself."""
 
@@ -48,8 +58,9 @@ UNREAD = {
     records.NO_FIGURE: ("no figure was found", "no figure was found in {}",
                         "Take the pictures again with the whole figure in view, in front of a plain wall."),
     records.CANNOT_TELL: ("the cut-out is not trusted", "the cut-out is not trusted in {}",
-                          "Take the pictures again in even light, in front of a plain wall unlike skin and hair; or "
-                          "correct the masks by hand."),
+                          "Add a picture of the same room without the model, called empty.jpg; or take the pictures "
+                          "again in even light, in front of a plain wall unlike skin and hair; or correct the masks by "
+                          "hand."),
 }
 """Why a pose could not be read, likeliest first: of all its pictures, of some of them; and what to do."""
 
@@ -254,7 +265,7 @@ def told(what: Reason | Note) -> str:
 # --------------------------------------------------------------------------------------------------------------- notes
 
 ASKS_NOTHING = frozenset({
-    "angles from names", "angles from table", "angles spread", "angles from outlines", "not read"})
+    "angles from names", "angles from table", "angles spread", "angles from outlines", "not read", "empty used"})
 """Notes that a ranking leaves out: it tells these things in its own way."""
 
 
@@ -263,15 +274,18 @@ def note(what: Note) -> str:
     return (_NOTES | words_check.NOTES)[what.kind](what)
 
 
-def angles_in_short(what: Note) -> str | None:
-    """How angles that nobody gave were found, for one line under a ranking; None for a note of another kind."""
+def in_short(what: Note) -> tuple[str, str] | None:
+    """What several poses may share, for one line under a ranking: how angles that nobody gave were found, which empty
+    picture was used; what it is about, and the rest of the line. None for a note of another kind."""
+    if what.kind == "empty used":
+        return "Empty picture", f"{what['name']}."
     if what.kind == "angles from outlines":
-        return "found from their outlines."
+        return "Angles", "found from their outlines."
     if what.kind != "angles spread":
         return None
     if what["seen"]:
-        return "spread evenly over half a turn, which their outlines show. If that is wrong, give --span 360."
-    return "spread evenly over the pictures in the order of their names."
+        return "Angles", "spread evenly over half a turn, which their outlines show. If that is wrong, give --span 360."
+    return "Angles", "spread evenly over the pictures in the order of their names."
 
 
 def _spread(what: Note) -> str:
@@ -307,6 +321,34 @@ def _unlike(what: Note) -> str:
             "something large, touch the model? Then take these pictures again. If not, check the cut-out.")
 
 
+def _empty_found(n: Note) -> str:
+    one = len(n["names"]) == 1
+    shows = f"{listed(n['names'])} {'shows' if one else 'show'} the room without the model"
+    if not n["used"]:
+        return f"{shows}; {'it is not a stop' if one else 'they are not stops'}."
+    return (f"{shows}; it is used as the empty picture, not as a stop." if one else
+            f"{shows}; the first is used as the empty picture, and none is a stop.")
+
+
+def _empty_end(n: Note) -> str:
+    used = "it is used as the empty picture" if n["used"] else "it is not a stop"
+    walks = " What shows the model walking in or out was left out." if n["walking"] else ""
+    return f"The {n['end']} second of the clip shows the room without the model; {used}.{walks}"
+
+
+def _empty_unfit(n: Note) -> str:
+    if n["cause"] == "unreadable":
+        return f"{n['name']} {n['why']} It was not used as the empty picture."
+    why = {
+        "upright": "does not fit: it is upright, the other pictures are wide",
+        "wide": "does not fit: it is wide, the other pictures are upright",
+        "shape": "does not fit: it has another shape than the other pictures",
+        "other room": "does not fit: it shows another room, or the camera was moved or the light changed",
+        "somebody": "shows somebody",
+    }[n["cause"]]
+    return f"{n['name']} {why}; it was not used as the empty picture."
+
+
 def not_read(what: Note) -> str:
     """Why a pose was not read, as a sentence that begins small."""
     count = what["count"]
@@ -330,6 +372,10 @@ _NOTES: dict[str, Callable[[Note], str]] = {
         f"These pictures look like several poses: {', '.join(n['names'])}. Give each pose a folder of its own."),
     "on its side": lambda n: (
         "The figure lies on its side in every picture. If it stands, turn the pictures upright first."),
+    "empty used": lambda n: f"{n['name']} shows the room without the model; it was used to cut out the figure.",
+    "empty found": _empty_found,
+    "empty end": _empty_end,
+    "empty unfit": _empty_unfit,
     "unlike one body": _unlike,
     "not read": lambda n: f"Not read: {not_read(n)}",
     "gap closed": lambda n: f"the gap seen at {degrees(n['at'])} has closed",

@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
+import numpy as np
+
 from silhouette.records import Note, Stop
-from silhouette.records_shoot import Finding, SetLayout
+from silhouette.records_shoot import CheckReport, Finding, SetLayout
 
 Say = Callable[[Finding, Sequence[Stop]], str]
+NOT_TOLD = 20.0
+"""Half width of an angle's 90 % interval, degrees, from which the angle is a guess and calls no stop."""
 MOST_NAMED = 6
 """Stops named one by one; of more, those in a row are drawn together."""
 
@@ -30,13 +34,21 @@ def do(finding: Finding, stops: Sequence[Stop]) -> str:
     return DO[finding.kind](finding, stops) if finding.kind in DO else ""
 
 
-def untold(findings: Iterable[Finding], stops: Sequence[Stop]) -> list[str]:
-    """Why questions could not be answered, those with one reason together: ``distance: The distance cannot be …``."""
-    asked: dict[str, list[str]] = {}
+def untold(findings: Iterable[Finding], stops: Sequence[Stop]) -> list[tuple[str, str]]:
+    """Why questions could not be answered, and what helps, those with one reason together:
+    ``("distance: The distance cannot be …", "")``."""
+    asked: dict[tuple[str, str], list[str]] = {}
     for finding in findings:
         if finding.verdict == "unknown":
-            asked.setdefault(evidence(finding, stops), []).append(finding.check)
-    return [f"{', '.join(checks)}: {why}" for why, checks in asked.items()]
+            asked.setdefault((evidence(finding, stops), do(finding, stops)), []).append(finding.check)
+    return [(f"{', '.join(checks)}: {why}", helps) for (why, helps), checks in asked.items()]
+
+
+def not_checked(report: CheckReport) -> str:
+    """Why hardly anything could be checked, in a few words for a heading."""
+    if report.why_not == "no turn":
+        return "not checked: this is no turn on the spot"
+    return "could not be checked" + (": the figure was not made out" if report.why_not else "")
 
 
 def how_far(finding: Finding) -> str | None:
@@ -58,7 +70,7 @@ def named(stops: Sequence[Stop], which: Iterable[int], most: int = MOST_NAMED) -
     Past ``most``, three and more in a row are drawn together: '0, 45 to 120 and 270'. The first stop and its repeat at
     the end of the turn carry one angle, which is said once.
     """
-    places = sorted(set(which))
+    places, called = sorted(set(which)), names_of(stops)
     if len(places) == len(stops) > most:
         return "all stops"
     rows: list[list[int]] = []
@@ -69,9 +81,22 @@ def named(stops: Sequence[Stop], which: Iterable[int], most: int = MOST_NAMED) -
             rows.append([k])
     words = []
     for row in rows:
-        angles = [_angle(stops[k]) for k in row]
+        angles = [called[k] for k in row]
         words += [f"{angles[0]} to {angles[-1]}"] if len(places) > most and len(row) > 2 else angles
     return listed(list(dict.fromkeys(words)))
+
+
+def angles_known(stops: Sequence[Stop]) -> bool:
+    """Whether the angles of the stops are more than a guess."""
+    unsure = [stop.angle_sure or 0.0 for stop in stops[1:]]
+    return not unsure or bool(np.median(unsure) < NOT_TOLD)
+
+
+def names_of(stops: Sequence[Stop]) -> list[str]:
+    """What each stop is called: by its angle; where the angles are not known, by its time in the clip or its name."""
+    if angles_known(stops):
+        return [_angle(stop) for stop in stops]
+    return [stop.name if stop.time is None else f"{stop.time:.1f} s" for stop in stops]
 
 
 def listed(items: Sequence[str], last: str = "and") -> str:
@@ -96,9 +121,9 @@ def _turn_closed(f: Finding, _: Sequence[Stop]) -> str:
 
 def _stop_missing(f: Finding, stops: Sequence[Stop]) -> str:
     places = []
-    for k, count in zip(f.after_stop, f["counts"], strict=True):
+    for (k, j), count in zip(f.gaps, f["counts"], strict=True):
         what = "a stop is" if count == 1 else f"{count} stops are"
-        places.append(f"{what} missing between {_angle(stops[k])} and {_angle(stops[k + 1])}")
+        places.append(f"{what} missing between {_angle(stops[k])} and {_angle(stops[j])}")
     text = "; ".join(places)
     return f"{text[0].upper()}{text[1:]}, where the usual step is {f['step']:.0f} degrees."
 
@@ -110,7 +135,9 @@ def _same_view_twice(f: Finding, stops: Sequence[Stop]) -> str:
 
 def _pose_held(f: Finding, _: Sequence[Stop]) -> str:
     yet = "" if f["far_round"] else " so far; opposite views, which show most, are still to come"
-    return f"The outlines of all stops fit one figure that held still{yet}."
+    left_out = f["left_out"]
+    which = "the stops that were made out" if left_out else "all stops"
+    return f"The outlines of {which} fit one figure that held still{yet}."
 
 
 def _moved_how(f: Finding) -> str:
@@ -174,11 +201,35 @@ def _light_changed(f: Finding, stops: Sequence[Stop]) -> str:
             "exposure changed.")
 
 
+def _no_turn(f: Finding, _: Sequence[Stop]) -> str:
+    return f"This does not look like a turn on the spot: {INSTEAD[f['how']]}."
+
+
+INSTEAD = {
+    "walks across": "the figure walks across the picture",
+    "comes nearer": "the figure walks toward the camera, or away from it",
+    "camera moves": "the camera moves from stop to stop",
+    "never turns": "the figure looks the same at every stop",
+    "moves in place": "the figure changes from stop to stop, but not as a body does that turns",
+}
+
+
 EVIDENCE: dict[str, Say] = {
+    # any question
+    "too few made out": lambda f, s: (
+        f"The figure could not be made out at {f['unseen'] if f['unseen'] < f['count'] else 'any'} of {f['count']} "
+        "stops: too few to answer this."),
+    "no turn": _no_turn,
     # full turn, missing stops, doubled stops
     "turn not known": lambda f, s: "The camera was moved on the way: how far the model turned is not known.",
     "too few stops": lambda f, s: "Too few stops for a turn.",
     "angles spread": lambda f, s: "The stops have no angles of their own: they were spread evenly.",
+    "angles not told": lambda f, s: "The outlines do not show how far the model turned.",
+    "ends not made out": lambda f, s: (
+        f"The figure could not be made out at {named(s, f.stops)}, where the turn begins or ends: whether it is closed "
+        "is not known."),
+    "stretch not made out": lambda f, s: (
+        f"The figure could not be made out at {named(s, f.stops)}: whether a stop is missing there is not known."),
     "turn closed": _turn_closed,
     "turn all round": lambda f, s: (
         "The stops go all round; the first was not repeated, so nothing shows whether the pose was held to the end."),
@@ -214,7 +265,9 @@ EVIDENCE: dict[str, Say] = {
     "no figure": lambda f, s: f"No figure found at {named(s, f.stops)}.",
     "two people": lambda f, s: "Two people stand in the picture; only the model may.",
     "second figure": lambda f, s: f"At {named(s, f.stops)} a second figure stands in the picture.",
-    "figure unclear": lambda f, s: f"The figure could not be made out at {named(s, f.stops)}.",
+    "figure unclear": lambda f, s: (
+        f"The figure could not be made out at {named(s, f.stops)}; the other answers leave "
+        f"{'it' if len(f.stops) == 1 else 'them'} out."),
     # figure size, sharpness
     "no figure to measure": lambda f, s: "No figure found.",
     "figure tiny": lambda f, s: f"{_large(f)} That is too small for its outline.",
@@ -237,6 +290,7 @@ EVIDENCE: dict[str, Say] = {
     "back light": lambda f, s: (
         f"Even the figure's brightest parts have {_percent(f['share'])} of the backdrop's brightness: back light, or "
         "everything worn is dark. Outlines come out well, form does not."),
+    "filled in": lambda f, s: "The figure is one even dark tone, as in a drawing filled in: it shows no light.",
     "too few stops for the lamp": lambda f, s: "Too few stops to tell the lamp from the clothes.",
     "flat light": lambda f, s: (
         "Over the turn neither side of the figure is brighter: flat frontal light, or even light from all round."),
@@ -287,7 +341,22 @@ def _sharp_again(f: Finding, stops: Sequence[Stop]) -> str:
     return f"Retake {named(stops, f.stops)}, at 1/125 s or faster." if f.verdict == "retake" else "Look at it enlarged."
 
 
+def _one_spot(f: Finding, _: Sequence[Stop]) -> str:
+    camera = "Put the camera on a tripod, and let the model turn once round on one spot."
+    return camera if f["how"] == "camera moves" else (
+        "If it is meant to be a turn: let the model hold the pose and turn once round on one spot, the camera fixed.")
+
+
+def _look_there(f: Finding, stops: Sequence[Stop]) -> str:
+    return f"Look at {named(stops, f.stops)}: retake unless you know that no step was left out."
+
+
 DO: dict[str, Say] = {
+    "too few made out": lambda f, s: (
+        "Add a picture of the empty room, take a plainer backdrop, or paint the masks by hand."),
+    "no turn": _one_spot,
+    "ends not made out": _look_there,
+    "stretch not made out": _look_there,
     "too few stops": _whole_turn,
     "angles spread": _whole_turn,
     "turn all round": lambda f, s: "Next time turn one stop past the start.",
@@ -305,7 +374,8 @@ DO: dict[str, Say] = {
     "two people": lambda f, s: f"Ask everybody else to leave the picture and retake {named(s, f.stops)}.",
     "second figure": lambda f, s: f"Look at {named(s, f.stops)}: retake if somebody stood beside the model.",
     "figure unclear": lambda f, s: (
-        f"Look at {named(s, f.stops)}: backdrop plain, nobody else in it, figure whole, light even?"),
+        f"Look at {named(s, f.stops)}: backdrop plain, nobody else in it, figure whole, light even? A picture of the "
+        "room without the model helps: empty.jpg."),
     "figure tiny": lambda f, s: "Use a longer lens or the full resolution: 600 pixels serve well.",
     "figure small": lambda f, s: "Use a longer lens or a higher resolution.",
     "stops blurred": _sharp_again,

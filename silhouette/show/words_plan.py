@@ -243,6 +243,7 @@ def checklist(plan: Plan) -> tuple[tuple[str, tuple[str, ...]], ...]:
             "Exposure, focus and white balance locked",
             "Flash, HDR, portrait blur, beauty and night mode off; 1/125 s or faster",
             "Test picture: hands, feet and stick inside the edges",
+            "One picture without the model, same light: empty.jpg",
         )),
         ("Turn", (
             "First picture: a card with pose, height, turn to left or right",

@@ -6,7 +6,8 @@ degrees, clockwise seen from above: 0 the figure faces it, 90 the figure's right
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,3 +64,16 @@ class Camera:
         below = np.sin(roll) * right + np.cos(roll) * down
         rotation = np.stack([across, below, look])
         return rotation, -rotation @ place
+
+
+def framed(camera: Camera, points: NDArray[np.float64], angles: Iterable[float], margin: float = 0.03) -> Camera:
+    """The same camera with a lens wide enough for all of these points (n, 3), metres, from all angles; ``margin`` is
+    what stays free at every edge, as a share of the picture."""
+    size = np.array([camera.width, camera.height])
+    for angle in angles:
+        while True:
+            seen = camera.project(points.astype(np.float32), angle)[:, :2] / size
+            if seen.min() >= margin and seen.max() <= 1 - margin:
+                break
+            camera = replace(camera, focal_35mm=0.95 * camera.focal_35mm)
+    return camera

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.studio.raster import Eye
+from silhouette.studio.raster import Eye, Mesh, draw, metres, vertex_normals
 
 Floats = NDArray[np.float64]
 Colour = tuple[float, float, float]
@@ -194,6 +194,39 @@ def _texture(backdrop: Backdrop, x: Floats, y: Floats, z: Floats, on_floor: NDAr
     if backdrop.texture == "stripes":
         return np.where(on_floor, 1.0, np.where((x / 0.22) % 1 < 0.5, 1.0, 0.86))
     raise ValueError(f"Unknown texture {backdrop.texture!r}.")
+
+
+def furnished(room: Surfaces, things: Mesh, eye: Eye) -> Surfaces:
+    """The room with things that never move built into its surfaces, so that the figure's shadow falls on them too."""
+    normals = vertex_normals(things.points, things.triangles)
+    coded = np.clip(np.sqrt(things.albedo) * 255 + 0.5, 0, 255).astype(np.uint8)
+    colour, buffer = draw(things.points, things.triangles, eye, "f", coded)
+    assert colour is not None
+    albedo, depth = (colour / 255.0) ** 2, metres(buffer)
+    facing, _ = draw(things.points, things.triangles, eye, "f", (normals * 127 + 128).astype(np.uint8))
+    assert facing is not None
+    normal = (facing.astype(float) - 128) / 127
+    normal /= np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-6)
+    rays = eye.rays()
+    normal *= np.where((normal * rays).sum(-1, keepdims=True) > 0, -1.0, 1.0)  # thin sheets have two sides
+    there = (depth < eye.project(room.points)[..., 2])[..., None]
+    points = np.where(there, np.array(eye.position) + np.where(there, depth[..., None], 1.0) * rays, room.points)
+    return Surfaces(points, np.where(there, normal, room.normals), np.where(there, albedo, room.albedo),
+                    np.where(there, 0.0, room.glow))
+
+
+def kept_away(lamp: Lamp, points: Floats, things: Mesh) -> NDArray[np.float32]:
+    """(h, w) share of a lamp's light that things keep away from the surfaces of the room."""
+    distance = float(np.linalg.norm(np.array(lamp.position) - np.array([0.0, 0.5, 1.0])))
+    eye = Eye(lamp.position, (0.0, 0.5, 1.0), 512 * distance / 3.0, 1024, 1024)
+    depth = metres(draw(things.points, things.triangles, eye, "w")[1])
+    seen = eye.project(points)
+    inside = (np.abs(seen[..., :2] - 512) < 500).all(-1) & (seen[..., 2] > 0)
+    dark = np.zeros(points.shape[:2])
+    for dx, dy in ((0, 0), (1, 0.5), (-0.5, 1), (-1, -0.5), (0.5, -1)):
+        u, v = (np.clip(seen[..., k] + d * (1 + 12 * lamp.radius), 0, 1023).astype(int) for k, d in ((0, dx), (1, dy)))
+        dark += inside & (depth[v, u] < seen[..., 2] - 0.04)
+    return np.asarray(cv2.GaussianBlur((dark / 5).astype(np.float32), (0, 0), 1.5), np.float32)
 
 
 class Shadows:

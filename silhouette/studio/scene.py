@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.studio.cameras import Camera
-from silhouette.studio.raster import Eye, Mesh, draw, metres, turned, vertex_normals
-from silhouette.studio.room import Backdrop, Colour, Floats, Lamp, Shadows, surfaces
+from silhouette.studio.raster import Eye, Mesh, draw, joined, metres, turned, vertex_normals
+from silhouette.studio.room import Backdrop, Colour, Floats, Lamp, Shadows, furnished, kept_away, surfaces
 
 GREY_PAPER = Backdrop()
 KEY = Lamp((-2.2, -2.6, 2.7), 0.8, 0.35)
@@ -55,10 +55,15 @@ class Posed:
     mesh: Mesh
     normals: Floats
     openness: Floats
+    own: int | None = None
+    """How many of the triangles, the first ones, are the figure; the rest (a plinth, a chair) turns along and throws
+    shadows, but is not in the mask. None: all."""
 
 
-def posed(mesh: Mesh) -> Posed:
-    """Work out once what stays the same while the figure turns."""
+def posed(mesh: Mesh, stand: Mesh | None = None) -> Posed:
+    """Work out once what stays the same while the figure turns; it may stand or sit on something that is not figure."""
+    own = None if stand is None else len(mesh.triangles)
+    mesh = mesh if stand is None else joined([mesh, stand])
     normals = vertex_normals(mesh.points, mesh.triangles)
     open_to = np.full(len(mesh.points), 0.15)
     weight = np.full(len(mesh.points), 0.15)
@@ -72,7 +77,7 @@ def posed(mesh: Mesh) -> Posed:
             buffer = draw(mesh.points, mesh.triangles, eye, "s")[1]
             open_to += facing * _seen(mesh.points, normals, buffer, eye, 0.03)
             weight += facing
-    return Posed(mesh, normals, open_to / weight)
+    return Posed(mesh, normals, open_to / weight, own)
 
 
 def _seen(points: Floats, normals: Floats, depth: NDArray[np.float32], eye: Eye, slack: float, spread: float = 1.0
@@ -146,7 +151,8 @@ class Stage:
 
     OVER = 2
 
-    def __init__(self, scene: Scene, camera: Camera) -> None:
+    def __init__(self, scene: Scene, camera: Camera, things: Mesh | None = None) -> None:
+        """``things``: furniture that never moves and stands behind the figure."""
         self.scene, self.camera = scene, camera
         pitch = np.radians(camera.tilt_deg)
         position = (0.0, -camera.distance_m, camera.height_m)
@@ -159,11 +165,15 @@ class Stage:
         sky = Lamp((0.0, -0.3, 5.0), scene.ambient * 0.5, 1.1, scene.ambient_colour)
         self.lamps = (*scene.lamps, sky)
         room = surfaces(scene.backdrop, self.eye)
+        if things is not None:
+            room = furnished(room, things, self.eye)
         self.flat = (room.albedo * scene.ambient * 0.55 * np.array(scene.ambient_colour) + room.glow).astype(np.float32)
         self.lit, self.shadows = [], []
         for lamp in self.lamps:
             way, strength = lamp.reach(room.points)
             facing = np.maximum((way * room.normals).sum(-1), 0) * strength
+            if things is not None:
+                facing *= 1 - kept_away(lamp, room.points, things)
             self.lit.append((facing[..., None] * room.albedo * np.array(lamp.colour)).astype(np.float32))
             self.shadows.append(Shadows(lamp, room.points))
         self.bounce = self._bounce(room.albedo)
@@ -199,8 +209,7 @@ class Stage:
         mask : (h, w) bool
         """
         shown, layer, over = self.layers(figure, angle, others, at)
-        points, _ = _placed(figure, angle, at)
-        mask = draw(points, figure.mesh.triangles, self.eye, "m")[1] < 1
+        mask = self.mask(figure, angle, at)
         for other in over:
             mask[other.box] &= other.cover < 0.5
         if self.scene.blur_px > 1:
@@ -208,6 +217,14 @@ class Stage:
         for each in (layer, *over):
             each.lay_on(shown)
         return self.develop(shown), mask
+
+    def mask(self, figure: Posed, angle: float, at: Standing | None = None) -> NDArray[np.bool_]:
+        """(h, w) the pixels whose middle the figure covers, less what it stands on where that is nearer."""
+        points, _ = _placed(figure, angle, at)
+        if figure.own is None:
+            return draw(points, figure.mesh.triangles, self.eye, "m")[1] < 1
+        depth = draw(points, figure.mesh.triangles[: figure.own], self.eye, "m")[1].copy()
+        return (depth < 1) & (depth <= draw(points, figure.mesh.triangles[figure.own :], self.eye, "m")[1])
 
     def empty(self, others: tuple[Posed, ...] = ()) -> NDArray[np.uint8]:
         """The room without the figure."""
@@ -231,6 +248,10 @@ class Stage:
             else:
                 layer.lay_on(shown)
         return shown, self._layer(figure, points, normals, blacks[0]), before
+
+    def light(self) -> NDArray[np.float32]:
+        """(h, w, 3) linear light of the empty room, red first."""
+        return self._room([])
 
     def _black(self, points: Floats, triangles: NDArray[np.int64]) -> list[NDArray[np.float32]]:
         """What every lamp sees of a mesh: distances."""

@@ -21,6 +21,13 @@ def lathe(profile: list[tuple[float, float]], around: int = 28) -> tuple[Floats,
     return points, np.array(triangles, np.int64)
 
 
+def sheet(rows: int, columns: int) -> NDArray[np.int64]:
+    """Triangles of a sheet whose points lie in rows."""
+    at = np.arange(rows * columns).reshape(rows, columns)
+    a, b, c, d = at[:-1, :-1], at[:-1, 1:], at[1:, :-1], at[1:, 1:]
+    return np.concatenate([np.stack(t, axis=-1).reshape(-1, 3) for t in ((a, b, c), (b, d, c))])
+
+
 def tube(path: Floats, radius: float, colour: Colour, around: int = 12) -> Mesh:
     """A round bar or rope along (n, 3) points, metres."""
     path = np.asarray(path, float)

@@ -99,14 +99,19 @@ def slice_reach(slices: Floats, towards: Floats) -> tuple[Floats, Floats, Floats
     return reach, by_slice, turn
 
 
-def fit(reaches: Reaches, turned: Floats, *, rounds: int = 30) -> Fit:
-    """Least-squares angles from a first guess ``turned`` (n,) in degrees, first 0, growing."""
+def fit(reaches: Reaches, turned: Floats, *, rounds: int = 30, places: Floats | None = None) -> Fit:
+    """Least-squares angles from a first guess ``turned`` (n,) in degrees, first 0, growing.
+
+    ``places`` (n,) says which of all stops these are, where some between them have no outline: a stretch over several
+    is expected to be as many usual steps.
+    """
     n = len(turned)
+    spans = np.ones(n - 1) if places is None else np.diff(np.asarray(places, dtype=np.float64))
     turned = np.array(turned, dtype=np.float64)
     slices, axis = _first_slices(reaches, turned), 0.0
     state = _weigh(reaches, turned, slices, axis)
     for _ in range(rounds):
-        normal, gradient, eliminate = _equations(state, turned, axis)
+        normal, gradient, eliminate = _equations(state, turned, axis, spans)
         normal[:n, :n] += np.eye(n) * DAMPING * np.trace(normal[:n, :n]) / n
         normal[0], normal[:, 0], normal[0, 0], gradient[0] = 0.0, 0.0, 1.0, 0.0
         move = np.asarray(np.linalg.solve(normal, gradient), dtype=np.float64)
@@ -117,12 +122,11 @@ def fit(reaches: Reaches, turned: Floats, *, rounds: int = 30) -> Fit:
         state = _weigh(reaches, turned, slices, axis)
         if np.abs(move[:n]).max() < SETTLED:
             break
-    normal = _equations(state, turned, axis)[0]
+    normal = _equations(state, turned, axis, spans)[0]
     normal[0], normal[:, 0], normal[0, 0] = 0.0, 0.0, 1.0
     spread = np.sqrt(np.maximum(np.diag(np.linalg.inv(normal))[:n], 0.0))
     spread[0] = 0.0
-    steps = np.diff(turned)
-    surprise = 0.5 * (TAIL + 1) * np.log1p(((steps - np.median(steps)) / UNEVEN) ** 2 / TAIL).sum()
+    surprise = 0.5 * (TAIL + 1) * np.log1p((_unevenness(turned, spans) / UNEVEN) ** 2 / TAIL).sum()
     cost = ROWS_WORTH * state.misfit + float(surprise) + 0.5 * (axis / AXIS_SPREAD) ** 2
     return Fit(turned, spread, slices, axis, np.sqrt(state.variance), cost)
 
@@ -194,7 +198,9 @@ def _weigh(reaches: Reaches, turned: Floats, slices: Floats, axis: float) -> _St
     return _State(residual, weight, by_slice, turn * np.pi / 180, slices, variance, misfit)
 
 
-def _equations(state: _State, turned: Floats, axis: float) -> tuple[Floats, Floats, Callable[[Floats], Floats]]:
+def _equations(
+    state: _State, turned: Floats, axis: float, spans: Floats
+) -> tuple[Floats, Floats, Callable[[Floats], Floats]]:
     """Normal matrix (n + 1, n + 1) and gradient of the angles and the axis, and what then gives the slices' change.
 
     The slices are eliminated; what is expected of steps and axis is included.
@@ -215,7 +221,7 @@ def _equations(state: _State, turned: Floats, axis: float) -> tuple[Floats, Floa
     normal = np.einsum("rji,rjk->ik", design, heavy, optimize=True) - np.einsum("rki,rkj->ij", cross, solved)
     gradient = np.einsum("rji,rj->i", heavy, state.residual) - np.einsum("rki,rk->i", cross, step)
     normal, gradient = ROWS_WORTH * normal, ROWS_WORTH * gradient
-    by_steps, pull = _step_prior(turned)
+    by_steps, pull = _step_prior(turned, spans)
     normal[:n, :n] += by_steps
     gradient[:n] += pull
     normal[n, n] += 1 / AXIS_SPREAD**2
@@ -227,10 +233,16 @@ def _equations(state: _State, turned: Floats, axis: float) -> tuple[Floats, Floa
     return normal, gradient, eliminate
 
 
-def _step_prior(turned: Floats) -> tuple[Floats, Floats]:
-    """Steps like their median, with a long tail: normal matrix (n, n) and gradient (n,)."""
-    difference = np.diff(np.eye(len(turned)), axis=0)
+def _unevenness(turned: Floats, spans: Floats) -> Floats:
+    """(n - 1,) by how much steps exceed what is usual of so many stops, degrees, as if each were of one."""
     steps = np.diff(turned)
-    off = np.median(steps) - steps
+    return np.asarray((steps - np.median(steps / spans) * spans) / np.sqrt(spans), dtype=np.float64)
+
+
+def _step_prior(turned: Floats, spans: Floats | None = None) -> tuple[Floats, Floats]:
+    """Steps like their median, with a long tail: normal matrix (n, n) and gradient (n,)."""
+    spans = np.ones(len(turned) - 1) if spans is None else spans
+    difference = np.diff(np.eye(len(turned)), axis=0) / np.sqrt(spans)[:, None]
+    off = -_unevenness(turned, spans)
     trust = (TAIL + 1) / (TAIL + (off / UNEVEN) ** 2) / UNEVEN**2
     return difference.T @ (trust[:, None] * difference), difference.T @ (trust * off)

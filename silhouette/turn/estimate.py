@@ -98,7 +98,8 @@ def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirror
     full = support_function.measure(masks, ALL_ROWS, mirrored=mirrored)
     if few is None or full is None:
         return None
-    even = np.asarray(usable, dtype=np.float64) - usable[0]
+    places = np.asarray(usable, dtype=np.float64)
+    even = places - usable[0]
     guesses = [even / even[-1] * total for total in GUESSES]
     if share is not None:
         moved = np.concatenate([[0.0], np.cumsum(share)])[usable]
@@ -107,13 +108,13 @@ def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirror
     tried = []
     for guess in guesses:
         try:
-            fit = angle_fit.fit(few, guess, rounds=12)
+            fit = angle_fit.fit(few, guess, rounds=12, places=places)
         except np.linalg.LinAlgError:
             continue
         if fit.turned[-1] > LEAST_TURN:
             tried.append(fit)
     tried.sort(key=lambda f: f.cost)
-    finished = [angle_fit.fit(full, f.turned) for f in tried[:REFINED]]
+    finished = [angle_fit.fit(full, f.turned, places=places) for f in tried[:REFINED]]
     finished = [f for f in finished if f.turned[-1] > LEAST_TURN]
     return min(finished, key=lambda f: f.cost, default=None)
 
@@ -140,8 +141,8 @@ def _between(fit: angle_fit.Fit, usable: list[int], share: Floats | None, n: int
         clock < known[0], fit.turned[0] + (clock - known[0]) * rate, fit.turned[-1] + (clock - known[-1]) * rate
     )[outside]
     spread = np.interp(clock, known, fit.spread)
-    guessed = np.setdiff1d(np.arange(n), usable)
-    spread[guessed] += rate / 4
+    away = np.abs(np.arange(n)[:, None] - np.asarray(usable)[None]).min(axis=1)  # stops to the next one with an outline
+    spread += away * rate / 4
     return turned - turned[0], spread
 
 

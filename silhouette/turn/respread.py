@@ -98,7 +98,7 @@ def respread(
         angles[-1] = start % 360
     seen = [k for k, mask in enumerate(masks) if mask is not None]
     moved = [k for k in seen if apart(angles[k], even[k]) >= UNSURE]
-    skipped, repeated = steps.skipped(found.turned), steps.repeated(found.turned, masks)
+    skipped, repeated = steps.skipped(found.turned, seen), steps.repeated(found.turned, masks)
     total, step = float(found.turned[-1]), steps.usual_step(found.turned)
     early = total + step < 360.0 - max(steps.GAP * step, steps.GAP_DEG)
     ends = not full and not closed and (early or total - 360.0 > max(PAST * step, UNSURE / 2))

@@ -52,6 +52,12 @@ def jump(masks: Sequence[Mask]) -> int | None:
     ----------
     masks : n masks of one size, none empty, in the order shot
     """
+    size = shifts(masks)
+    return int(np.argmax(size)) + 1 if len(size) and size.max() >= 1 else None
+
+
+def shifts(masks: Sequence[Mask]) -> Floats:
+    """(n - 1,) how far the whole figure shifted in the picture at each step; from 1 on, no turning explains it."""
     stack = np.asarray(masks, dtype=np.bool_)
     filled = np.asarray(stack.any(axis=2))
     top = filled.argmax(axis=1)
@@ -65,10 +71,7 @@ def jump(masks: Sequence[Mask]) -> int | None:
     left, right = np.asarray(sides, dtype=np.float64).T
     size = np.maximum(
         _together(top.astype(float), bottom.astype(float)) / JUMP, _together(left, right) / JUMP_ACROSS)
-    size /= max(height, float(across))  # a lying figure is long, not high
-    if not len(size) or size.max() < 1:
-        return None
-    return int(np.argmax(size)) + 1
+    return np.asarray(size / max(height, float(across)), dtype=np.float64)  # a lying figure is long, not high
 
 
 def _together(one: Floats, other: Floats) -> Floats:

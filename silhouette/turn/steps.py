@@ -46,10 +46,16 @@ def usual_step(turned: Floats) -> float:
     return float(np.median(np.abs(np.diff(turned)))) if len(turned) > 1 else 0.0
 
 
-def skipped(turned: Floats) -> list[int]:
-    """The stops, counted from 0, after which at least one is missing."""
-    steps, usual = np.abs(np.diff(turned)), usual_step(turned)
-    return [int(k) for k in np.flatnonzero(steps > usual + max(GAP * usual, GAP_DEG))]
+def skipped(turned: Floats, seen: Sequence[int] | None = None) -> list[int]:
+    """The stops, counted from 0, after which at least one is missing.
+
+    ``seen`` are the stops whose angle is known, all by default: of a stretch between two of them, the whole is held
+    against as many usual steps, and the stop before it is named.
+    """
+    places = np.arange(len(turned)) if seen is None else np.asarray(list(seen), dtype=np.int64)
+    steps, spans, usual = np.abs(np.diff(turned[places])), np.diff(places), usual_step(turned)
+    most = spans * usual + np.sqrt(spans) * max(GAP * usual, GAP_DEG)
+    return [int(places[k]) for k in np.flatnonzero(steps > most)]
 
 
 def repeated(turned: Floats, masks: Sequence[Mask | None]) -> list[int]:

@@ -161,3 +161,45 @@ def test_a_check_more_is_one_function_and_its_sentences(
     assert (row["kind"], row["stops"], row["values"]) == ("lens changed", [5], {"lenses": [26.0, 13.0]})
     page = check_page.check_page(report, [None] * 8)
     assert any("Keep to the main lens." in t.get_text() for ax in page.axes for t in ax.texts)
+
+
+def test_a_clip_that_is_no_turn_says_so_and_asks_for_no_single_stop(clip: Callable[[str], Shot]) -> None:
+    """The model of the held clip walks across the picture meanwhile, and is cut by the frame at two stops."""
+    shot = clip("steady")
+    wide = {k: {"mask": np.roll(np.pad(look.mask, ((0, 0), (400, 400))), 24 * k - 300, axis=1)}
+            for k, look in enumerate(shot.looks)}
+    wide[3]["edges"] = wide[4]["edges"] = ("top",)
+    found = family.ask("walk", changed(shot, wide))
+    assert found.why_not == "no turn" and found.exit_code == 2
+    assert {f.kind for f in found.findings if f.check in (
+        "full turn", "missing stops", "doubled stops", "held pose", "stance", "light direction")} == {"no turn"}
+    assert finding(found, "framing").verdict == "look"
+    text = " ".join(table.check_list(found).split())
+    assert "not checked: this is no turn on the spot" in text
+    assert "does not look like a turn on the spot: the figure walks across the picture." in text
+    assert f"At {found.stops[3].time:.1f} s and {found.stops[4].time:.1f} s the figure is cut" in text
+    assert text.index("cannot tell") < text.index("framing")
+
+
+@pytest.mark.parametrize("name", ["steady", "droop", "gap_and_short"])
+def test_the_clips_are_turns(clip: Callable[[str], Shot], name: str) -> None:
+    assert clip(name).no_turn is None and clip(name).angles_told
+
+
+def test_nothing_is_passed_where_no_outline_can_be_trusted(clip: Callable[[str], Shot]) -> None:
+    shot = clip("steady")
+    found = family.ask("lab", changed(shot, {k: {"confidence": 0.8} for k in range(len(shot.looks))}))
+    assert {f.verdict for f in found.findings} == {"unknown"} and found.exit_code == 2
+    assert {f.kind for f in found.findings} == {"too few made out", "distance not known"} or all(
+        f.kind == "too few made out" for f in found.findings)
+
+
+def test_three_stops_that_were_not_made_out_leave_the_answers_as_they_were(clip: Callable[[str], Shot]) -> None:
+    shot = clip("droop")
+    junk = np.zeros_like(shot.looks[0].mask)
+    junk[:, 3:9] = True
+    some = {k: {"mask": junk, "confidence": 0.5, "edges": ("top",), "height_px": 9.0} for k in (3, 9, 20)}
+    before, after = family.ask("droop", shot), family.ask("droop", changed(shot, some))
+    assert {f.check: f.verdict for f in before.findings if f.check != "framing"} == {
+        f.check: f.verdict for f in after.findings if f.check != "framing"}
+    assert finding(after, "framing").stops == (3, 9, 20) and finding(after, "framing").verdict == "look"

@@ -56,3 +56,8 @@ def test_the_lamp_is_told_from_the_side_that_stays_brighter(made: Callable[..., 
 def test_back_light_is_told_from_few_stops_too(made: Callable[..., Shot]) -> None:
     found = light.light_direction(made(3, figure_light=(5.0, 20.0, 40.0)))
     assert found.kind == "back light" and found["share"] == pytest.approx(42 / 122)
+
+
+def test_a_drawing_filled_in_shows_no_light(made: Callable[..., Shot]) -> None:
+    found = light.light_direction(made(8, figure_light=(28.0, 30.0, 34.0)))
+    assert (found.verdict, found.kind) == ("unknown", "filled in")

@@ -60,6 +60,19 @@ def test_without_contrast_the_coarse_edge_stays() -> None:
     assert abs(np.sqrt(mask.sum() / np.pi) - 60) < 1.0
 
 
+def test_a_wall_that_is_known_places_the_edge_before_its_pattern() -> None:
+    y, x = np.mgrid[0:SIZE, 0:SIZE]
+    wall = np.where((x // 12 + y // 12) % 2, 215, 35).astype(np.uint8)[..., None].repeat(3, 2)
+    true = np.hypot(x + 0.5 - SIZE / 2, y + 0.5 - SIZE / 2) < 60
+    picture = wall.copy()
+    picture[true] = (40, 90, 160)
+    half, behind = (cv2.resize(v, (SIZE // 2, SIZE // 2), interpolation=cv2.INTER_AREA) for v in (picture, wall))
+    blind, _ = edge.refine(picture, half, coarse_odds(60, shift=2.0), 1.0)
+    seeing, _ = edge.refine(picture, half, coarse_odds(60, shift=2.0), 1.0, behind=behind.astype(np.float32))
+    first, second = ((m & true).sum() / (m | true).sum() for m in (blind, seeing))
+    assert second > 0.985 and second > first + 0.005
+
+
 def test_softness_is_the_width_of_the_edge() -> None:
     sharp = disc(60, 60, 190)
     soft = cv2.GaussianBlur(sharp, (0, 0), 3)
@@ -71,3 +84,19 @@ def test_nothing_stays_nothing() -> None:
     picture = disc(60, 60, 190)
     mask, softness = edge.refine(picture, picture[::2, ::2].copy(), np.full((50, 50), -3, np.float32), 1.0)
     assert not mask.any() and softness == 0
+
+
+@pytest.mark.parametrize("length", [9, 15, 25])
+def test_motion_is_as_wide_as_it_is_long_whatever_stays_sharp_along_it(length: int) -> None:
+    """A tall bar moved upwards: only its short ends blur, a twelfth of its outline."""
+    bar = np.full((400, 200, 3), 190, np.uint8)
+    bar[60:340, 75:125] = 60
+    mask = bar[..., 0] < 120
+    moved = cv2.blur(bar, (1, length))
+    sharp, soft = edge.softest(bar, mask), edge.softest(moved, mask)
+    assert sharp < 2 and soft > 0.5 * length and soft > 3 * sharp
+    assert edge.softest(cv2.blur(bar, (length, 1)), mask) > 0.5 * length
+
+
+def test_without_an_edge_that_stands_out_nothing_is_soft() -> None:
+    assert edge.softest(np.full((200, 200, 3), 90, np.uint8), disc(60, 60, 190)[..., 0] < 120) == 0.0

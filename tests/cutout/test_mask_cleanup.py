@@ -77,6 +77,15 @@ def test_finished_says_what_is_not_trusted_or_sharp() -> None:
     assert mask_cleanup.finished(person(), 0.98, "backdrop", (), 6.0).flags == (BLURRED,)
 
 
+@pytest.mark.parametrize(("height", "softness", "blurred"), [
+    (900, 7.0, False), (900, 7.4, True), (300, 4.4, False), (300, 4.6, True)])
+def test_how_soft_is_blurred_goes_by_the_figure_and_by_pixels(height: int, softness: float, blurred: bool) -> None:
+    mask = np.zeros((1000, 400), bool)
+    mask[50 : 50 + height, 150:250] = True
+    assert (BLURRED in mask_cleanup.finished(mask, 0.98, "backdrop", (), softness).flags) == blurred
+
+
+
 def test_given_mask_is_used_as_it_is() -> None:
     path, drawn = Path("045.mask.png"), person().astype(np.uint8) * 255
     cut = mask_cleanup.given(drawn, (160, 224), path)

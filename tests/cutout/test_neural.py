@@ -10,7 +10,6 @@ import pytest
 
 from silhouette.cutout import agreement, background_model, neural
 from silhouette.errors import CutterError
-from silhouette.records import NO_FIGURE, Cut
 
 MODEL = os.environ.get("SILHOUETTE_TEST_MODEL", "")
 needs_model = pytest.mark.skipif(not Path(MODEL).is_file(), reason="SILHOUETTE_TEST_MODEL names no u2netp.onnx")
@@ -68,8 +67,24 @@ def test_missing_model_says_which_file_to_put_where(tmp_path: Path, monkeypatch:
         neural.cut(picture)
     text = str(caught.value)
     assert "u2netp.onnx" in text and str(tmp_path / ".rembg" / "models" / "u2netp" / "u2netp.onnx") in text
+    assert 'pip install "rembg[cli]" && rembg d u2netp' in text and "no picture leaves this computer" in text
     with pytest.raises(CutterError, match=r"nowhere\.onnx"):
         neural.cut(picture, model="nowhere.onnx")
+
+
+def test_the_command_that_is_named_is_rembg_s_own_and_puts_the_file_where_it_is_looked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Run on a file that is there, so that nothing is fetched."""
+    pytest.importorskip("click")
+    command = pytest.importorskip("rembg.commands.d_command", exc_type=ImportError).d_command
+    monkeypatch.setenv("REMBG_HOME", str(tmp_path))
+    place = tmp_path / "models" / "u2netp" / "u2netp.onnx"
+    place.parent.mkdir(parents=True)
+    place.write_bytes(b"here")
+    assert command.name == "d"
+    command.main(["u2netp"], standalone_mode=False)
+    assert neural.find() == place and place.read_bytes() == b"here"
 
 
 def test_file_that_is_no_model_gets_one_sentence(tmp_path: Path) -> None:
@@ -85,31 +100,10 @@ def test_auto_stays_with_the_backdrop_without_a_model(easy: tuple[np.ndarray, np
     assert cut.cutter == "backdrop" and (cut.mask == alone.mask).all()
 
 
-@pytest.mark.parametrize(("first", "second", "winner"), [(0.99, 0.5, "backdrop"), (0.90, 0.95, "neural"),
-                                                         (0.90, 0.85, "backdrop")])
-def test_auto_keeps_the_surer_of_the_two(monkeypatch: pytest.MonkeyPatch, first: float, second: float,
-                                         winner: str) -> None:
-    mask = np.ones((4, 4), bool)
-    asked = []
-    monkeypatch.setattr(background_model, "cut", lambda *_: Cut(mask, first, "backdrop"))
-    monkeypatch.setattr(neural, "at_hand", lambda *_: True)
-    monkeypatch.setattr(neural, "cut", lambda *_: asked.append(1) or Cut(mask, second, "neural"))
-    assert agreement.cut(np.zeros((4, 4, 3), np.uint8)).cutter == winner
-    assert bool(asked) == (first < 0.96)
-
-
-def test_nobody_is_not_asked_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    empty = Cut(np.zeros((4, 4), bool), 0.0, "backdrop", (NO_FIGURE,))
-    monkeypatch.setattr(background_model, "cut", lambda *_: empty)
-    monkeypatch.setattr(neural, "at_hand", lambda *_: True)
-    monkeypatch.setattr(neural, "cut", lambda *_: pytest.fail("the model sees a figure in everything"))
-    assert agreement.cut(np.zeros((4, 4, 3), np.uint8)) is empty
-
-
 @needs_model
 def test_neural_cut_is_close_and_its_confidence_means_it(easy: tuple[np.ndarray, np.ndarray]) -> None:
     picture, true = easy
-    cut = neural.cut(picture, None, background_model.cut(picture), MODEL)
+    cut = neural.cut(picture, MODEL)
     overlap = (cut.mask & true).sum() / (cut.mask | true).sum()
     assert cut.cutter == "neural" and overlap > 0.95
     assert abs(cut.confidence - overlap) < 0.05

@@ -116,6 +116,28 @@ def test_variable_frame_rate_uses_the_time_stamps(tmp_path: Path) -> None:
         assert start / 1000 - 0.01 <= time <= end / 1000 + 0.01
 
 
+@pytest.mark.parametrize(("holds", "turn"), [
+    ([(0.0, 1.0), (9.0, 10.0)], (1.0, 9.0)),
+    ([(0.0, 1.5), (3.0, 4.0), (14.0, 15.0), (16.0, 17.5)], (4.0, 14.0)),  # empty, still, turn, still, empty
+    ([(0.0, 1.0), (2.0, 3.0)], None),  # two stops
+    ([(0.0, 1.0), (6.5, 7.0), (12.5, 13.5)], None),  # two long moves
+    ([(0.0, 1.0), (11.0, 12.0), (13.0, 14.0), (15.0, 16.0), (17.0, 18.0)], None),  # a long way in, then four stops
+    ([(0.0, 1.0)], None),
+    ([], None),
+])
+def test_one_long_move_between_few_holds_is_a_slow_turn(
+    holds: list[tuple[float, float]], turn: tuple[float, float] | None
+) -> None:
+    assert pauses.slow_turn(holds) == turn
+
+
+def test_a_slow_turn_after_standing_still_is_sampled_over_the_turn_alone(tmp_path: Path) -> None:
+    frames = [bar(0.0)] * 40 + [bar(k / 240) for k in range(240)] + [bar(1.0)] * 40
+    stops = film.find_stops(write(tmp_path / "slow.mp4", frames))
+    assert not stops.paused and len(stops.chosen) == film.EVEN_STOPS
+    assert stops.chosen[0] == pytest.approx(40 / 30, abs=0.25) and stops.chosen[-1] < 280 / 30
+
+
 def test_slow_turn_without_pauses_is_sampled_evenly_and_says_so(tmp_path: Path) -> None:
     frames = [bar(0.5 + 0.5 * np.sin(2 * np.pi * k / 90)) for k in range(240)]
     stops = film.find_stops(write(tmp_path / "slow.mp4", frames))

@@ -157,6 +157,46 @@ def test_listing_is_natural_and_leaves_masks_and_hidden_files_out(tmp_path: Path
     assert stills.mask_beside(tmp_path / "stop 1.heic") is None
 
 
+@pytest.mark.parametrize("name", [
+    "empty.jpg", "Empty.JPG", "empty.png", "EMPTY.heic", "empty_room.jpg", "empty room.jpeg", "emptyroom.tif",
+    "empty-2.webp", "empty2.jpg", "empty (1).jpg", "hauling.empty.jpg", "IMG_2001.Empty.HEIC",
+])
+def test_a_picture_called_empty_is_no_stop(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).touch()
+    assert stills.is_empty_room(tmp_path / name) and not stills.is_still(tmp_path / name)
+    with pytest.raises(PoseError, match=r"holds no stops: .* counts as a picture of the room without the model"):
+        stills.list_stills(tmp_path)
+    (tmp_path / "045.jpg").touch()
+    assert [p.name for p in stills.list_stills(tmp_path)] == ["045.jpg"]
+
+
+@pytest.mark.parametrize("name", ["emptying_a_bucket.jpg", "emptyhanded.jpg", "not_empty.jpg", "half.empty.hands.jpg"])
+def test_a_word_that_only_begins_like_empty_names_a_stop(tmp_path: Path, name: str) -> None:
+    assert stills.is_still(tmp_path / name) and not stills.is_empty_room(tmp_path / name)
+
+
+@pytest.mark.parametrize("name", ["empty.txt", "empty.mask.png", ".empty.jpg", "empty.mp4", "empty"])
+def test_what_is_no_picture_is_no_empty_picture(tmp_path: Path, name: str) -> None:
+    assert not stills.is_empty_room(tmp_path / name)
+
+
+def test_the_empty_picture_in_the_folder_comes_before_those_beside_it(tmp_path: Path) -> None:
+    pose = tmp_path / "hauling"
+    pose.mkdir()
+    for name in ("empty_2.jpg", "hauling.empty.jpg", "empty.JPG", "lookout.empty.jpg", "000.jpg"):
+        (tmp_path / name).touch()
+    assert [p.name for p in stills.empty_rooms(pose)] == ["hauling.empty.jpg", "empty.JPG", "empty_2.jpg"]
+    for name in ("empty_room.jpg", "empty.png", "045.jpg"):
+        (pose / name).touch()
+    (pose / "empty.tif").mkdir()
+    found = stills.empty_rooms(pose)
+    assert [p.relative_to(tmp_path).as_posix() for p in found] == [
+        "hauling/empty.png", "hauling/empty_room.jpg", "hauling.empty.jpg", "empty.JPG", "empty_2.jpg"]
+    (tmp_path / "lookout.mov").touch()
+    assert [p.name for p in stills.empty_rooms(tmp_path / "lookout.mov")] == [
+        "lookout.empty.jpg", "empty.JPG", "empty_2.jpg"]
+
+
 def test_an_empty_folder_says_what_a_pose_is(tmp_path: Path) -> None:
     with pytest.raises(PoseError, match="holds no pictures"):
         stills.list_stills(tmp_path)

@@ -71,6 +71,17 @@ def test_module_that_was_there_before_is_told_to_stop(monkeypatch: pytest.Monkey
     assert quiet.onnxruntime() is module and told == [True] and os.environ["ORT_DISABLE_TELEMETRY"] == "1"
 
 
+def test_who_waits_is_told_before_rembg_is_loaded_and_only_then(monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("rembg.sessions")
+    told: list[bool] = []
+    monkeypatch.setattr(quiet, "before_rembg", lambda: told.append("rembg.sessions" in sys.modules))
+    quiet.rembg_models()
+    assert not told, "it is loaded already"
+    monkeypatch.delitem(sys.modules, "rembg.sessions")
+    quiet.rembg_models()
+    assert told == [False]
+
+
 @pytest.mark.parametrize("by_path", [True, False])
 def test_service_that_rembg_would_send_the_picture_to_is_no_model(
     by_path: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

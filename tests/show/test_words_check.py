@@ -138,8 +138,8 @@ def test_questions_that_one_reason_leaves_open_are_told_together() -> None:
     other = Finding.of("distance", "unknown", "distance not known", lacking="height")
     told = words_check.untold([*lost, other, Finding.of("framing", "pass", "whole and alone", room=0.1)], TURN)
     assert told == [
-        "full turn, missing stops: The camera was moved on the way: how far the model turned is not known.",
-        "distance: The distance cannot be found without the height of the model."]
+        ("full turn, missing stops: The camera was moved on the way: how far the model turned is not known.", ""),
+        ("distance: The distance cannot be found without the height of the model.", "")]
 
 
 def test_what_passes_has_nothing_to_do() -> None:

@@ -37,7 +37,8 @@ def test_checklist_names_what_keeps_people_safe(pose: PoseKind) -> None:
     for words in ("release signed", "stop at any time", "uses agreed", "18 or older", "cloud copies off first", "warm",
                   "hot", "cables", "weighted", "gaze mark", "height stick", "plumb line", "a card with pose",
                   "exposure, focus and white balance", "stop at once", "local rules and licensed practice", "backdrop",
-                  "alone: someone within call", "chair in reach", "no lamp that can fall", "recently deleted"):
+                  "alone: someone within call", "chair in reach", "no lamp that can fall", "recently deleted",
+                  "without the model, same light: empty.jpg"):
         assert words in said, words
 
 

@@ -1,0 +1,150 @@
+"""Trust comes from cut-outs that have nothing in common but the picture."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from silhouette.cutout import agreement, background_model, neural, person_net
+from silhouette.records import CANNOT_TELL, NO_FIGURE, Cut
+from silhouette.settings import TRUST
+
+H, W = 120, 90
+PICTURE = np.full((H, W, 3), 128, np.uint8)
+
+
+def box(top: int, bottom: int, left: int, right: int) -> np.ndarray[Any, Any]:
+    mask = np.zeros((H, W), np.bool_)
+    mask[top:bottom, left:right] = True
+    return mask
+
+
+BODY = box(10, 110, 30, 60)
+SHADOW = box(80, 110, 60, 85)
+ARM = box(30, 45, 60, 80)
+
+
+def odds(mask: np.ndarray[Any, Any], sure: float = 6.0) -> np.ndarray[Any, Any]:
+    return np.where(mask, sure, -sure).astype(np.float32)
+
+
+def made(mask: np.ndarray[Any, Any], cutter: Any, sure: float = 0.97) -> Cut:
+    return Cut(mask, sure if mask.any() else 0.0, cutter, () if mask.any() else (NO_FIGURE,))
+
+
+@pytest.fixture
+def cutters(monkeypatch: pytest.MonkeyPatch) -> Any:
+    """Sets what each cutter answers; None for the neural one means that no model is at hand."""
+
+    def set_(wall: Any, person: Any, third: Any = None, sure: float = 0.97, own: float = 0.88,
+             mirrored: Any = None) -> None:
+        monkeypatch.setattr(background_model, "cut", lambda *a: made(wall, "backdrop", sure))
+        monkeypatch.setattr(person_net, "odds_of", lambda pixels: odds(person))
+        monkeypatch.setattr(person_net, "cut_by", lambda *a: made(person, "person", own))
+        again = person if mirrored is None else mirrored
+        steady = agreement.overlap(person, again)
+        monkeypatch.setattr(person_net, "both_ways", lambda pixels, said: (said, steady))
+        monkeypatch.setattr(neural, "at_hand", lambda model: third is not None)
+        monkeypatch.setattr(neural, "cut", lambda *a: made(third, "neural"))
+
+    return set_
+
+
+def test_two_that_agree_are_trusted(cutters: Any) -> None:
+    cutters(BODY, BODY, sure=0.5)
+    got = agreement.cut(PICTURE)
+    assert (got.mask == BODY).all()
+    assert got.confidence >= TRUST
+    assert CANNOT_TELL not in got.flags
+    assert got.doubt is None
+
+
+def test_two_that_disagree_are_not_trusted_however_sure_they_are(cutters: Any) -> None:
+    cutters(BODY | SHADOW | box(0, 60, 62, 88), BODY, sure=0.99)
+    got = agreement.cut(PICTURE)
+    assert got.confidence < TRUST
+    assert CANNOT_TELL in got.flags
+    assert got.doubt is not None
+    assert got.doubt[90, 70] and not got.doubt[50, 45]
+
+
+def test_a_network_that_is_sure_and_steady_is_trusted_where_the_wall_fails(cutters: Any) -> None:
+    room = box(0, 120, 0, 90)
+    cutters(room, BODY, sure=0.97, own=0.96)
+    got = agreement.cut(PICTURE)
+    assert (got.mask == BODY).all() and got.cutter == "person"
+    assert TRUST <= got.confidence <= agreement.MOST_ALONE and CANNOT_TELL not in got.flags
+    cutters(room, BODY, sure=0.97, own=0.96, mirrored=BODY | SHADOW)
+    assert agreement.cut(PICTURE).confidence < TRUST
+
+
+def test_a_small_shadow_is_left_out_by_the_networks_word(cutters: Any) -> None:
+    shadow = box(98, 110, 60, 80)
+    cutters(BODY | shadow, BODY)
+    got = agreement.cut(PICTURE)
+    assert not got.mask[104, 70]
+    assert got.mask[50, 45]
+    assert got.doubt is not None and got.doubt[104, 70]
+
+
+def test_a_hand_that_the_wall_hides_is_put_back(cutters: Any) -> None:
+    hand = box(30, 42, 60, 80)
+    cutters(BODY, BODY | hand)
+    assert agreement.cut(PICTURE).mask[36, 70]
+
+
+def test_an_edge_drawn_otherwise_is_no_doubt(cutters: Any) -> None:
+    cutters(BODY, box(11, 110, 31, 60))
+    got = agreement.cut(PICTURE)
+    assert (got.mask == BODY).all()
+    assert got.doubt is None
+
+
+@pytest.mark.parametrize("right", ["wall", "person"])
+def test_a_third_decides(cutters: Any, right: str) -> None:
+    wall, person = (BODY, BODY | SHADOW | ARM) if right == "wall" else (BODY | SHADOW | ARM, BODY)
+    cutters(wall, person, third=BODY)
+    got = agreement.cut(PICTURE)
+    assert got.confidence >= TRUST
+    assert agreement.overlap(got.mask, BODY) > 0.99
+
+
+def test_a_third_that_agrees_with_neither_saves_nothing(cutters: Any) -> None:
+    cutters(BODY | SHADOW | ARM, BODY, third=box(0, 60, 0, 90))
+    assert agreement.cut(PICTURE).confidence < TRUST
+
+
+def test_nobody_only_if_all_say_so(cutters: Any) -> None:
+    nothing = np.zeros((H, W), np.bool_)
+    cutters(nothing, nothing)
+    assert NO_FIGURE in agreement.cut(PICTURE).flags
+    cutters(nothing, BODY)
+    found = agreement.cut(PICTURE)
+    assert NO_FIGURE not in found.flags
+    assert found.mask.any() and found.confidence < TRUST
+    cutters(BODY, nothing)
+    found = agreement.cut(PICTURE)
+    assert found.mask.any() and found.confidence < TRUST
+
+
+def test_a_wall_vouched_for_saves_the_look(cutters: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    cutters(BODY, BODY, sure=0.985)
+    monkeypatch.setattr(person_net, "odds_of", lambda *a: pytest.fail("was asked"))
+    shared = background_model.Shared(np.zeros((4, 4, 3), np.float32), np.ones((4, 4), np.bool_), (H, W),
+                                     (0.0, 1.0, 0.0, 1.0), vouched=True)
+    assert (agreement.cut(PICTURE, shared).mask == BODY).all()
+    with pytest.raises(pytest.fail.Exception, match="was asked"):
+        agreement.cut(PICTURE, replace(shared, vouched=False))
+    cutters(BODY, BODY, sure=0.93)
+    monkeypatch.setattr(person_net, "odds_of", lambda *a: pytest.fail("was asked"))
+    with pytest.raises(pytest.fail.Exception, match="was asked"):
+        agreement.cut(PICTURE, shared)
+
+
+def test_the_promise_grows_with_the_agreement() -> None:
+    promised = [agreement.agreed_overlap(a) for a in (0.90, 0.94, 0.98, 1.0)]
+    assert promised == sorted(promised)
+    assert promised[0] >= TRUST and promised[-1] < 1
