@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from silhouette.cutout import agreement, background_model, neural, person_net
-from silhouette.records import CANNOT_TELL, NO_FIGURE, Cut
+from silhouette.records import BACK_LIGHT, BLURRED, CANNOT_TELL, CUT_BY_FRAME, NO_FIGURE, Cut
 from silhouette.settings import TRUST
 
 H, W = 120, 90
@@ -148,3 +148,10 @@ def test_the_promise_grows_with_the_agreement() -> None:
     promised = [agreement.agreed_overlap(a) for a in (0.90, 0.94, 0.98, 1.0)]
     assert promised == sorted(promised)
     assert promised[0] >= TRUST and promised[-1] < 1
+
+
+def test_what_either_noticed_of_the_picture_is_kept(cutters: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    cutters(BODY, BODY)
+    monkeypatch.setattr(background_model, "cut", lambda *a: Cut(BODY, 0.97, "backdrop", (BACK_LIGHT, CUT_BY_FRAME)))
+    monkeypatch.setattr(person_net, "cut_by", lambda *a: Cut(BODY, 0.95, "person", (BLURRED,)))
+    assert set(agreement.cut(PICTURE).flags) == {BACK_LIGHT, BLURRED}
