@@ -36,8 +36,8 @@ ALONE = (1.40, 1.61)
 LEAST_LOST = 0.002
 """Added to each loss before its logarithm is taken."""
 CLEAR, STEADY = 0.94, 0.94
-"""What such a cut-out must expect of itself, and its overlap with that of the mirror image, to be trusted anyway: of 217
-rendered and photographed cut-outs beyond both lines one lost more than a tenth, beyond 0.93 and 0.92 three of 263."""
+"""What such a cut-out must expect of itself, and its overlap with that of the mirror image, to be trusted anyway. Of 217
+cut-outs beyond both lines one lost more than a tenth; beyond 0.93 and 0.92 it were three of 263."""
 MOST_ALONE, MOST_DOUBTED = 0.96, 0.89
 """The most that is promised of it then, and of any other."""
 
