@@ -145,24 +145,26 @@ def decided(base: Mask, doubt: Mask, odds: Floats, strange: Mask | None = None) 
     labels = np.asarray(numbered, np.int32)
     if count < 2:
         return base, 0.0
-    h, w = base.shape
-    size = np.maximum(np.bincount(labels.ravel(), minlength=count), 1)
+    rows, cols = np.nonzero(doubt)
+    which = labels[rows, cols]
+    size = np.maximum(np.bincount(which, minlength=count), 1)
 
     def mean(values: Floats) -> Floats:
-        fitted = cv2.resize(values, (w, h), interpolation=cv2.INTER_LINEAR)
-        return np.asarray(np.bincount(labels.ravel(), weights=fitted.ravel(), minlength=count) / size)
+        up, along = values.shape[0] / base.shape[0], values.shape[1] / base.shape[1]
+        found = values[(rows * up).astype(np.intp), (cols * along).astype(np.intp)]
+        return np.asarray(np.bincount(which, weights=found, minlength=count) / size)
 
     said = mean(odds)
     follow = np.abs(said) > SURE
-    gone = (mean(base.astype(np.float32)) > 0.5) & (said < 0)
+    gone = (mean(base) > 0.5) & (said < 0)
     if strange is not None:
-        held = mean(strange.astype(np.float32)) > OBJECT
+        held = mean(strange) > OBJECT
         follow &= ~(gone & held & _in_the_air_or_slender(labels, count, base))
     follow &= ~(~gone & (_enclosed(labels, count, base) > ENCLOSED))
-    follow[0] = False
     kept = gone & ~follow & (said < -SURE)
-    kept[0] = False
-    return np.where(follow[labels], said[labels] > 0, base), float(size[kept].sum() / max(1, int(base.sum())))
+    mask = base.copy()
+    mask[rows, cols] = np.where(follow[which], said[which] > 0, base[rows, cols])
+    return mask, float(size[kept].sum() / max(1, int(base.sum())))
 
 
 def _in_the_air_or_slender(labels: NDArray[np.int32], count: int, mask: Mask) -> NDArray[np.bool_]:
@@ -170,10 +172,11 @@ def _in_the_air_or_slender(labels: NDArray[np.int32], count: int, mask: Mask) ->
     rows = np.flatnonzero(mask.any(axis=1))
     tall, ground = int(rows[-1] - rows[0] + 1), int(rows[-1])
     at, cols = np.nonzero(labels)
+    which = labels[at, cols]
     lowest, deepest = np.zeros(count), np.zeros(count)
-    np.maximum.at(lowest, labels[at, cols], at)
+    np.maximum.at(lowest, which, at)
     deep = cv2.distanceTransform((labels > 0).astype(np.uint8), cv2.DIST_L2, 3)
-    np.maximum.at(deepest, labels[at, cols], deep[at, cols])
+    np.maximum.at(deepest, which, deep[at, cols])
     return np.asarray((lowest < ground - GROUND * tall) | (2 * deepest < SLENDER * tall))
 
 
