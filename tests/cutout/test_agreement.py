@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from silhouette.cutout import agreement, background_model, neural, person_net
+from silhouette.cutout import agreement, background_model, neural, person_net, room
 from silhouette.records import CANNOT_TELL, NO_FIGURE, Cut
 from silhouette.settings import TRUST
 
@@ -72,12 +72,12 @@ def test_two_that_disagree_are_not_trusted_however_sure_they_are(cutters: Any) -
 
 
 def test_a_network_that_is_sure_and_steady_is_trusted_where_the_wall_fails(cutters: Any) -> None:
-    room = box(0, 120, 0, 90)
-    cutters(room, BODY, sure=0.97, own=0.96)
+    whole = box(0, 120, 0, 90)
+    cutters(whole, BODY, sure=0.97, own=0.96)
     got = agreement.cut(PICTURE)
     assert (got.mask == BODY).all() and got.cutter == "person"
     assert TRUST <= got.confidence <= agreement.MOST_ALONE and CANNOT_TELL not in got.flags
-    cutters(room, BODY, sure=0.97, own=0.96, mirrored=BODY | SHADOW)
+    cutters(whole, BODY, sure=0.97, own=0.96, mirrored=BODY | SHADOW)
     assert agreement.cut(PICTURE).confidence < TRUST
 
 
@@ -148,3 +148,27 @@ def test_the_promise_grows_with_the_agreement() -> None:
     promised = [agreement.agreed_overlap(a) for a in (0.90, 0.94, 0.98, 1.0)]
     assert promised == sorted(promised)
     assert promised[0] >= TRUST and promised[-1] < 1
+
+
+@pytest.mark.parametrize("alike", [1.0, 0.5])
+def test_a_room_from_the_turn_vouches_only_for_what_it_finds_without_the_network(
+        cutters: Any, monkeypatch: pytest.MonkeyPatch, alike: float) -> None:
+    known = room.Room(PICTURE, np.ones((H, W), np.bool_), (H, W), np.zeros(room.POSE_BINS, np.int8))
+    cutters(box(0, 120, 0, 90), BODY | SHADOW, own=0.5)
+    monkeypatch.setattr(room, "vouched", lambda *a: (made(BODY, "room"), alike))
+    got = agreement.cut(PICTURE, room=known)
+    if alike < agreement.ALIKE:
+        assert got.cutter != "room" and got.confidence < TRUST
+        return
+    # What the network errs in all round the turn is not put back by the network.
+    assert (got.mask == BODY).all() and got.cutter == "room"
+    assert TRUST <= got.confidence < 1
+    assert got.doubt is not None and got.doubt[90, 70]
+
+
+def test_a_room_that_is_known_saves_the_wall(cutters: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    cutters(BODY, BODY)
+    monkeypatch.setattr(background_model, "cut", lambda *a: pytest.fail("was asked"))
+    monkeypatch.setattr(room, "cut", lambda *a: made(BODY, "room"))
+    got = agreement.cut(PICTURE, room=room.from_empty(PICTURE))
+    assert (got.mask == BODY).all() and got.cutter == "room"
