@@ -12,10 +12,14 @@ photograph is kept aside for judging.
 The map of the person's cutter is what ``cutout/person_net.py`` makes of each picture. The tables are fitted one after
 the other, each to what comes of those before: the first look (LOCAL), the last look by an empty picture (ALONE,
 WITH_PERSON) and by the turn itself (LEARNED, HIDDEN), and the promise (LOSS). LOSS also sees the empty pictures of
-other rooms, and of the right one from another place or in another light. The shipped tables were made so:
+other rooms, and of the right one from another place or in another light. WITH_PERSON, LEARNED and HIDDEN were made so:
 
     python -m silhouette.studio.rooms ROOMS 16 41
     python -m silhouette.studio.rooms ROOMS 16 42 --photos PHOTOGRAPHS
+    python -m silhouette.studio.room_fitting ROOMS --figures FIGURES --photos PHOTOGRAPHS --keep LOCAL ALONE
+
+LOCAL, ALONE and LOSS are older: fitted on like composites, before there was a network to make the maps. New ones were
+no better on turns kept aside.
 """
 
 from __future__ import annotations

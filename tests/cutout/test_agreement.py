@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from silhouette.cutout import agreement, background_model, neural, person_net, room
-from silhouette.records import CANNOT_TELL, NO_FIGURE, Cut
+from silhouette.cutout import agreement, background_model, neural, person_net
+from silhouette.cutout import room as rooms
+from silhouette.records import BACK_LIGHT, BLURRED, CANNOT_TELL, CUT_BY_FRAME, NO_FIGURE, Cut
 from silhouette.settings import TRUST
 
 H, W = 120, 90
@@ -43,7 +44,8 @@ def cutters(monkeypatch: pytest.MonkeyPatch) -> Any:
              mirrored: Any = None) -> None:
         monkeypatch.setattr(background_model, "cut", lambda *a: made(wall, "backdrop", sure))
         monkeypatch.setattr(person_net, "odds_of", lambda pixels: odds(person))
-        monkeypatch.setattr(person_net, "cut_by", lambda *a: made(person, "person", own))
+        for name in ("cut_by", "found_by"):
+            monkeypatch.setattr(person_net, name, lambda *a: made(person, "person", own))
         again = person if mirrored is None else mirrored
         steady = agreement.overlap(person, again)
         monkeypatch.setattr(person_net, "both_ways", lambda pixels, said: (said, steady))
@@ -72,12 +74,12 @@ def test_two_that_disagree_are_not_trusted_however_sure_they_are(cutters: Any) -
 
 
 def test_a_network_that_is_sure_and_steady_is_trusted_where_the_wall_fails(cutters: Any) -> None:
-    whole = box(0, 120, 0, 90)
-    cutters(whole, BODY, sure=0.97, own=0.96)
+    room = box(0, 120, 0, 90)
+    cutters(room, BODY, sure=0.97, own=0.96)
     got = agreement.cut(PICTURE)
     assert (got.mask == BODY).all() and got.cutter == "person"
     assert TRUST <= got.confidence <= agreement.MOST_ALONE and CANNOT_TELL not in got.flags
-    cutters(whole, BODY, sure=0.97, own=0.96, mirrored=BODY | SHADOW)
+    cutters(room, BODY, sure=0.97, own=0.96, mirrored=BODY | SHADOW)
     assert agreement.cut(PICTURE).confidence < TRUST
 
 
@@ -150,12 +152,42 @@ def test_the_promise_grows_with_the_agreement() -> None:
     assert promised[0] >= TRUST and promised[-1] < 1
 
 
+def test_what_either_noticed_of_the_picture_is_kept(cutters: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    cutters(BODY, BODY)
+    monkeypatch.setattr(background_model, "cut", lambda *a: Cut(BODY, 0.97, "backdrop", (BACK_LIGHT, CUT_BY_FRAME)))
+    monkeypatch.setattr(person_net, "found_by", lambda *a: Cut(BODY, 0.95, "person", (BLURRED,)))
+    assert set(agreement.cut(PICTURE).flags) == {BACK_LIGHT, BLURRED}
+
+
+HELD = box(15, 30, 60, 72)
+
+
+def test_a_blade_held_in_the_air_is_kept_but_promised_less() -> None:
+    strange = np.ones((H, W), np.bool_)
+    mask, against = agreement.decided(BODY | HELD, HELD, odds(BODY), strange)
+    assert mask[20, 65] and against > 0.03
+    mask, against = agreement.decided(BODY | HELD, HELD, odds(BODY), ~strange)  # it looks like a shadow on the wall
+    assert not mask[20, 65] and against == 0
+
+
+def test_what_stands_on_the_ground_is_not_held() -> None:
+    stool = box(95, 110, 60, 75)
+    mask, _ = agreement.decided(BODY | stool, stool, odds(BODY), np.ones((H, W), np.bool_))
+    assert not mask[100, 65] and mask[50, 45]
+
+
+def test_a_gap_that_the_figure_encloses_stays_open() -> None:
+    gap = box(40, 60, 40, 50)
+    mask, _ = agreement.decided(BODY & ~gap, gap, odds(BODY), np.ones((H, W), np.bool_))
+    assert not mask[50, 45]
+
+
 @pytest.mark.parametrize("alike", [1.0, 0.5])
 def test_a_room_from_the_turn_vouches_only_for_what_it_finds_without_the_network(
         cutters: Any, monkeypatch: pytest.MonkeyPatch, alike: float) -> None:
-    known = room.Room(PICTURE, np.ones((H, W), np.bool_), (H, W), np.zeros(room.POSE_BINS, np.int8))
+    known = rooms.Room(PICTURE, np.ones((H, W), np.bool_), (H, W), np.zeros(rooms.POSE_BINS, np.int8))
     cutters(box(0, 120, 0, 90), BODY | SHADOW, own=0.5)
-    monkeypatch.setattr(room, "vouched", lambda *a: (made(BODY, "room"), alike))
+    monkeypatch.setattr(rooms, "vouched", lambda *a: (made(BODY, "room"), alike))
     got = agreement.cut(PICTURE, room=known)
     if alike < agreement.ALIKE:
         assert got.cutter != "room" and got.confidence < TRUST
@@ -169,6 +201,6 @@ def test_a_room_from_the_turn_vouches_only_for_what_it_finds_without_the_network
 def test_a_room_that_is_known_saves_the_wall(cutters: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     cutters(BODY, BODY)
     monkeypatch.setattr(background_model, "cut", lambda *a: pytest.fail("was asked"))
-    monkeypatch.setattr(room, "cut", lambda *a: made(BODY, "room"))
-    got = agreement.cut(PICTURE, room=room.from_empty(PICTURE))
+    monkeypatch.setattr(rooms, "cut", lambda *a: made(BODY, "room"))
+    got = agreement.cut(PICTURE, room=rooms.from_empty(PICTURE))
     assert (got.mask == BODY).all() and got.cutter == "room"
