@@ -23,6 +23,10 @@ from silhouette.settings import DISTRUST, TRUST
 
 AGREE = 0.90
 """Overlap (intersection over union) from which two independent cut-outs show the same figure."""
+ALIKE = 0.90
+"""The same of the cut-outs before a room that the turn shows, with and without the person network, from which that room
+vouches. Of 168 in rooms and composites kept aside it lets 150 pass, of 216 with maps that err in the same way all round
+the turn 88, and of those that pass none is under 0.9."""
 PIECE, RIM = 0.002, 5
 """Share of the figure from which a piece that only one of two cut-outs holds is more than an edge drawn otherwise, and
 width of such an edge, working pixels."""
@@ -246,19 +250,29 @@ def _by_room(pixels: Pixels, room: Room, person: Cut, odds: Floats) -> Cut | Non
     without that help is the same.
     """
     chance = np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds, -20, 20))), np.float32)
-    known_empty = room.colours is None
+    if room.colours is not None:
+        return _by_turn(*rooms.vouched(pixels, room, chance), person)
     found = rooms.cut(pixels, room, chance)
     if _nobody(found):
-        return found if _nobody(person) and known_empty else None
-    if known_empty and found.confidence >= TRUST:
-        return replace(found, doubt=_or_none(pieces(found.mask, person.mask)))
-    alone = found if known_empty else rooms.cut(pixels, room, None)
-    agreed = overlap(alone.mask, person.mask)
+        return found if _nobody(person) else None
+    doubt = pieces(found.mask, person.mask)
+    if found.confidence >= TRUST:
+        return replace(found, doubt=_or_none(doubt))
+    agreed = overlap(found.mask, person.mask)
     if agreed < AGREE:
         return None
-    doubt = pieces(found.mask, person.mask)
     mask, _ = decided(found.mask, doubt, odds)
     return _finished(mask, agreed_overlap(agreed, person.confidence), found, person, doubt)
+
+
+def _by_turn(found: Cut, alike: float, person: Cut) -> Cut | None:
+    """The cut-out before the room that the turn shows, if it is ``alike`` (overlap) without the person network.
+
+    That network does not decide what is left: its mistakes are the same all round the turn.
+    """
+    if _nobody(found) or alike < ALIKE:
+        return None
+    return _finished(found.mask, agreed_overlap(alike), found, person, pieces(found.mask, person.mask))
 
 
 def _or_none(doubt: Mask) -> Mask | None:

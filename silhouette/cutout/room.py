@@ -12,7 +12,8 @@ Sizes: ``h, w`` are rows and columns of the half picture; colours are BGR, 0 to 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import reduce
 
 import cv2
 import numpy as np
@@ -44,21 +45,25 @@ SHAPE_OFF = 0.02
 """How far the proportion of two pictures' sides may differ."""
 MOST, NET_MOST = 8.0, 6.0
 """Log odds beyond which neither the signs nor the network are believed more."""
+ENOUGH_ROWS = 126
+"""Rows of the picture from which the noise is told."""
 BLUNT = 32
 """Pixels over which a room is blurred to make a plain backdrop of it."""
 CELL = 48
 """Side of the squares in which colours are compared, pixels."""
 LIGHT, TINT = 16, 12
 """Levels of lightness, and of tint, that count as one colour."""
+STEPS = np.stack([np.arange(256) // LIGHT, np.arange(256) // TINT, np.arange(256) // TINT], 1).astype(np.uint8)[None]
+"""The same as a table for each level of Y, Cr, Cb, (1, 256, 3)."""
 FEW = 0.15
 """Pixels that each colour is given beforehand, so that a rare one tells little."""
 MARGIN = 40
 """Looked at about the figure in the end, pixels."""
 AGREED = (0.9, 0.97)
 """Overlap of the person's cutter with the rest, from where on it is believed more, and where it is in full."""
-OWN, MISS, ALIKE = 1, 5, 1.1
-"""Where the person's cutter and the miss stand among the signs of the last look; and the miss (ln of one more than the
-multiple of what is bearable) under which picture and room look alike."""
+OWN, MISS, POSE, ALIKE = 1, 5, 14, 1.1
+"""Where the person's cutter, the miss and the pose's colours stand among the signs of the last look; and the miss (ln
+of one more than the multiple of what is bearable) under which picture and room look alike."""
 STRAIGHT = 6.0
 """Blur, standard deviation in pixels, of the light that is taken out before pictures are laid over each other."""
 POINTS, FEWEST, FAINT = 12000, 50, 0.02
@@ -73,12 +78,12 @@ LOCAL = np.array([0.66, 1.66, -0.19, 1.33, -0.32, 0.15, 7.15, 3.01, 5.92, 0.16, 
 rooms; see the order in :func:`signs`)."""
 ALONE = np.array([0.28, 0.00, 0.15, 0.25, 0.28, 0.68, 1.17, -0.10, 0.33, 0.05, -0.61, 1.47, 1.71, 6.23, 0.00, -2.19],
                   np.float32)
-WITH_PERSON = np.array([0.19, 0.56, 0.18, 0.23, 0.23, 0.80, 1.19, -0.19, 0.33, -0.38, -0.72, 1.40, 2.81, 5.30, 0.00,
-                        -1.03], np.float32)
+WITH_PERSON = np.array([0.26, 0.56, 0.11, 0.01, 0.14, 0.54, 0.79, -0.23, 0.23, -0.49, -0.44, 2.08, -0.79, 4.70, 0.00,
+                        -0.61], np.float32)
 """The same for the last look (the order is that of :func:`second_signs`), without and with a person's cutter."""
-LEARNED = np.array([0.13, 0.37, 0.01, 0.03, 0.27, 0.56, 0.99, -0.27, 0.29, -0.38, -0.43, 2.27, 4.64, 7.09, 0.24,
-                    -0.37], np.float32)
-HIDDEN = np.array([0.28, 0.40, 0.25, 0.00, 0.27, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.44, -0.92],
+LEARNED = np.array([0.23, 0.51, 0.09, 0.04, 0.14, 0.55, 0.79, -0.17, 0.24, -0.36, -0.39, 2.27, -0.93, 4.39, 0.23,
+                    -0.60], np.float32)
+HIDDEN = np.array([0.25, 0.77, 0.06, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.00, 0.34, -0.43],
                    np.float32)
 """The same for a room that was learned from a turn: where it is known, and where the figure always hides it."""
 LOSS = np.array([0.76, 6.7, 2.26, -1.88])
@@ -171,7 +176,7 @@ def _follow(e0: Floats, p0: Floats, hidden: Mask, moved: Floats) -> tuple[Floats
         steep[:rim], steep[-rim:], steep[:, :rim], steep[:, -rim:] = 0, 0, 0, 0
         many = min(POINTS // part, steep.size // 2)
         at = np.argpartition(steep.ravel(), -many)[-many:]
-        at = at[steep.ravel()[at] > FAINT**2]
+        at = at[steep.ravel()[at] > FAINT**2][::2]  # half of them tell as much
         if len(at) < FEWEST:
             return np.zeros(6), 1.0
         rows, cols = (v.astype(np.float32) for v in np.divmod(at, e.shape[1]))
@@ -252,10 +257,11 @@ def noise_between(picture: Floats, room: Floats) -> float:
     """Standard deviation of the noise, levels, from how two pictures of one room differ where it is calm."""
     if min(picture.shape[:2]) < 2:
         return 1.0
-    difference = plate.summed(picture - room) / 3.0
-    step = np.abs(difference[:, 1:] - difference[:, :-1])
-    own = np.abs(plate.summed(room[:, 1:] - room[:, :-1])) / 3.0
-    calm = own <= np.percentile(own[::3, ::3], 40)
+    rows = slice(None, None, max(1, len(picture) // ENOUGH_ROWS))
+    one, other = (plate.summed(v[rows]) / 3.0 for v in (picture, room))
+    difference = one - other
+    step, own = (np.abs(v[:, 1:] - v[:, :-1]) for v in (difference, other))
+    calm = own <= np.percentile(own[:, ::3], 40)
     return float(np.median(step[calm])) / plate.NORMAL / 2**0.5 + plate.LEAST_NOISE
 
 
@@ -266,32 +272,38 @@ def signs(picture: Floats, room: Floats, sigma: float, texture: bool = True) -> 
     do, there and on the mean round about; how much lighter, darker, and darker than any shadow it is (log); and how far
     room and picture have the same texture.
     """
-    grey = cv2.cvtColor(room, cv2.COLOR_BGR2GRAY)
-    kernel = np.ones((3, 3), np.uint8)
-    steep = cv2.dilate(grey, kernel) - cv2.erode(grey, kernel)
-    bearable = np.sqrt((1.5 * sigma + 1.0) ** 2 + (0.2 * steep) ** 2)
-    level, own = plate.summed(picture) / 3.0 + DARK, plate.summed(room) / 3.0 + DARK
+    h, w = picture.shape[:2]
+    found = np.empty((17 if texture else 9, h, w), np.float32)
+    steep = cv2.morphologyEx(cv2.cvtColor(room, cv2.COLOR_BGR2GRAY), cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+    bearable = cv2.sqrt(0.04 * steep * steep + (1.5 * sigma + 1.0) ** 2)
+    shown, behind = cv2.split(picture + DARK), cv2.split(room + DARK)
+    level, own = (((v[0] + v[1] + v[2]) * np.float32(1 / 3)) for v in (shown, behind))
     ratio = level / own
-    rest = plate.widest(picture + DARK - ratio[..., None] * (room + DARK)) / bearable
-    miss = plate.widest(picture - room) / bearable
+    miss: Floats = reduce(np.maximum, (cv2.absdiff(a, b) for a, b in zip(shown, behind, strict=True))) / bearable
+    behind = [ratio * v for v in behind]
+    rest: Floats = reduce(np.maximum, (cv2.absdiff(a, b) for a, b in zip(shown, behind, strict=True))) / bearable
     log, log_own = cv2.log(level), cv2.log(own)
     lighter = log - log_own
-    found = [np.log1p(miss), np.log1p(rest)]
-    for size in (5, 15):
-        found += [np.log1p(cv2.blur(miss, (size, size))), np.log1p(cv2.blur(rest, (size, size)))]
+    for k, size in enumerate((1, 5, 15)):
+        for j, v in enumerate((miss, rest)):
+            cv2.log((v if size == 1 else cv2.blur(v, (size, size))) + 1.0, found[2 * k + j])
     small = bearable / own
-    found += [np.clip(lighter, 0, 1), np.clip(-lighter, 0, 2), np.clip(-lighter - 1.1 - small, 0, 2)]
+    found[6], found[7] = np.clip(lighter, 0, 1), np.clip(-lighter, 0, 2)
+    found[8] = np.clip(-1.1 - small - lighter, 0, 2)
     if not texture:
-        return np.stack(found)
+        return found
     squares = [log * log, log_own * log_own, log * log_own, small * small]
-    for size in (5, 11):
+    for k, size in enumerate((5, 11)):
         a, b, aa, bb, ab, least = (cv2.blur(v, (size, size)) for v in (log, log_own, *squares))
         aa, bb, ab = np.maximum(aa - a * a, 0), np.maximum(bb - b * b, 0), ab - a * b
-        unlike = cv2.log(np.maximum(aa + bb - 2 * ab, 0) / least + 0.1)
-        alike = ab / np.sqrt((aa + least) * (bb + least))
-        rich = cv2.log(bb / least + 0.1)
-        found += [unlike, alike, rich, alike * np.clip(rich + 1, 0, 4)]
-    return np.stack(found)
+        apart: Floats = np.maximum(aa + bb - 2 * ab, 0) / least
+        unlike, alike, rich, both = found[9 + 4 * k : 13 + 4 * k]
+        cv2.log(apart + 0.1, unlike)
+        np.divide(ab, cv2.sqrt((aa + least) * (bb + least)), out=alike)
+        full: Floats = bb / least
+        cv2.log(full + 0.1, rich)
+        np.multiply(alike, np.clip(rich + 1, 0, 4), out=both)
+    return found
 
 
 def local_odds(found: Floats) -> Floats:
@@ -315,14 +327,22 @@ def room_taken_away(picture: Floats, room: Floats, odds: Floats) -> tuple[Floats
     return shadowed + chance * (picture - shadowed), plain
 
 
-def body_odds(picture: Floats, plain: Floats, sigma: float) -> Floats:
-    """Log odds of figure, (h, w), by the network that knows bodies before plain backdrops."""
+def body_odds(picture: Floats, plain: Floats, sigma: float, guess: Mask | None = None) -> Floats:
+    """Log odds of figure, (h, w), by the network that knows bodies before plain backdrops.
+
+    ``guess`` (h / 2, w / 2) tells where the figure is; without it the network looks at the whole picture first.
+    """
     h, w = picture.shape[:2]
     shown = picture.astype(np.uint8)
-    seen = figure_net.look(shown, plain, sigma, (slice(0, h), slice(0, w)), figure_net.FIRST_LONG)
-    odds, flags = mask_cleanup.whole(seen.odds)
-    if NO_FIGURE not in flags:
-        seen = figure_net.look(shown, plain, sigma, figure_net.around(seen, odds, sigma, (h, w)))
+    if guess is not None and guess.any():
+        x, y, wide, high = cv2.boundingRect(guess.astype(np.uint8))
+        box = (2 * y, 2 * (y + high), 2 * x, 2 * (x + wide))
+        seen = figure_net.look(shown, plain, sigma, figure_net.widened(box, (h, w)))
+    else:
+        seen = figure_net.look(shown, plain, sigma, (slice(0, h), slice(0, w)), figure_net.FIRST_LONG)
+        odds, flags = mask_cleanup.whole(seen.odds)
+        if NO_FIGURE not in flags:
+            seen = figure_net.look(shown, plain, sigma, figure_net.around(seen, odds, sigma, (h, w)))
     rows, cols = seen.window
     result = np.full((h, w), -NET_MOST, np.float32)
     result[seen.window] = cv2.resize(seen.odds, (cols.stop - cols.start, rows.stop - rows.start),
@@ -341,13 +361,17 @@ def _bins(*pictures: Pixels) -> tuple[list[NDArray[np.intp]], tuple[int, ...]]:
     h, w = pictures[0].shape[:2]
     place = (np.arange(h) // CELL)[:, None] * ((w - 1) // CELL + 1) + (np.arange(w) // CELL)[None, :]
     shape = ((h - 1) // CELL + 1, (w - 1) // CELL + 1)
-    colours = [cv2.cvtColor(p, cv2.COLOR_BGR2YCrCb) // np.array([LIGHT, TINT, TINT], np.uint8) for p in pictures]
-    low = np.min([c.min((0, 1)) for c in colours], 0)
-    many = np.max([c.max((0, 1)) for c in colours], 0).astype(int) - low + 1
+    colours = [cv2.split(cv2.LUT(cv2.cvtColor(p, cv2.COLOR_BGR2YCrCb), STEPS)) for p in pictures]
+    limits = [[cv2.minMaxLoc(plane)[:2] for plane in c] for c in colours]
+    low, most = np.min(limits, 0)[:, 0].astype(int), np.max(limits, 0)[:, 1].astype(int)
+    many = most - low + 1
     numbers = []
     for colour in colours:
-        y, r, b = (colour[..., i].astype(np.intp) - int(low[i]) for i in range(3))
-        numbers.append(((place * many[0] + y) * many[1] + r) * many[2] + b)
+        number: NDArray[np.intp] = place
+        for plane, first, steps in zip(colour, low, many, strict=True):
+            number = number * steps + plane
+            number -= first
+        numbers.append(number)
     return numbers, (*shape, *(int(n) for n in many))
 
 
@@ -390,7 +414,7 @@ def _prior(person: NDArray[np.float32] | None, shape: tuple[int, int]) -> Floats
     return odds
 
 
-def _around(odds: Floats) -> tuple[slice, slice]:
+def around(odds: Floats) -> tuple[slice, slice]:
     """Rows and columns of what is figure, with a margin."""
     x, y, w, h = cv2.boundingRect((odds > 0).astype(np.uint8))
     return slice(max(0, y - MARGIN), y + h + MARGIN), slice(max(0, x - MARGIN), x + w + MARGIN)
@@ -404,9 +428,13 @@ class Look:
     picture: Floats
     behind: Floats
     """The room laid under it, in its own light."""
+    even: Floats
+    """The same in the light of the picture."""
     known: Floats
     """1 where that room is known, else 0."""
     sigma: float
+    local: Floats
+    """Log odds of the signs alone."""
     net: Floats
     """Log odds of the network that knows bodies."""
     own: Floats
@@ -419,8 +447,23 @@ class Look:
     """Share of the room's steps that were found in the picture."""
 
 
-def first_look(half: Pixels, room: Room, person: NDArray[np.float32] | None) -> Look:
-    """Lay the room under a half picture and ask each sign for itself."""
+def first_look(half: Pixels, room: Room, person: NDArray[np.float32] | None, other: Look | None = None) -> Look:
+    """Lay the room under a half picture and ask each sign for itself.
+
+    ``other`` is a look at the same picture and room with another map of the person's cutter: the rest of it is kept.
+    """
+    h, w = half.shape[:2]
+    look = other or _laid(half, room)
+    own = _prior(person, (h, w))
+    # Where the room is not known the person's cutter speaks, and the picture stays as it is.
+    local = np.where(look.known > 0, look.local, np.maximum(own, 0))
+    guess = None if person is None else mask_cleanup.whole(own[::2, ::2])[0] > 0
+    net = body_odds(*room_taken_away(look.picture, look.even, local), look.sigma, guess)
+    return replace(look, net=net, own=own, odds=net + local * (look.known > 0) + own)
+
+
+def _laid(half: Pixels, room: Room) -> Look:
+    """The look at a half picture before the networks are asked."""
     h, w = half.shape[:2]
     empty = room.picture
     if empty.shape != half.shape:
@@ -429,29 +472,27 @@ def first_look(half: Pixels, room: Room, person: NDArray[np.float32] | None) -> 
     moved, fit = laid_under(empty, half, known)
     behind: Floats = cv2.warpAffine(empty, moved, (w, h), flags=cv2.INTER_CUBIC,
                                     borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
-    seen: Floats = cv2.warpAffine(known.astype(np.float32), moved, (w, h), borderMode=cv2.BORDER_REPLICATE)
-    seen = np.floor(seen + 0.01)
+    seen: Floats = known.astype(np.float32)
+    if not known.all():
+        seen = np.floor(cv2.warpAffine(seen, moved, (w, h), borderMode=cv2.BORDER_REPLICATE) + 0.01)
     picture = half.astype(np.float32)
-    own = _prior(person, (h, w))
     even = lit(behind, global_light(picture, behind, seen))
     sigma = noise_between(picture, even)
     local = local_odds(signs(picture, even, sigma))
-    # Where the room is not known the person's cutter speaks, and the picture stays as it is.
-    local = np.where(seen > 0, local, np.maximum(own, 0))
-    net = body_odds(*room_taken_away(picture, even, local), sigma)
-    pose = np.zeros((h, w), np.float32)
-    if room.colours is not None:
-        pose = (room.colours.ravel()[_pose_bins(half)] / 16.0).astype(np.float32)
-    return Look(half, picture, behind, seen, sigma, net, own, pose, net + local * (seen > 0) + own, fit)
+    none = np.zeros((h, w), np.float32)
+    pose = none if room.colours is None else (room.colours.ravel()[_pose_bins(half)] / 16.0).astype(np.float32)
+    return Look(half, picture, behind, even, seen, sigma, local, none, none, pose, none, fit)
 
 
 def second_signs(look: Look, odds: Floats, near: tuple[slice, slice]) -> tuple[Floats, Floats]:
-    """What decides at the last look, (15, h2, w2) in the window; and the room with the shadows on it, (h, w, 3)."""
-    light = local_light(look.picture, look.behind, (1 - _chance(odds)) ** 2 * look.known)
-    shadowed = lit(look.behind, light)
-    colours = colour_odds(look.half[near], shadowed[near].astype(np.uint8), odds[near])
-    smooth = cv2.blur(np.clip(odds[near], -NET_MOST, NET_MOST), (7, 7))
-    found = signs(look.picture[near], shadowed[near], look.sigma, texture=False)
+    """What decides at the last look, (15, h2, w2) in the window; and the room with the shadows on it, (h, w, 3), of
+    which nothing is said outside the window."""
+    known, picture, behind, there = look.known[near], look.picture[near], look.behind[near], odds[near]
+    shadowed = np.zeros_like(look.behind)
+    shadowed[near] = lit(behind, local_light(picture, behind, (1 - _chance(there)) ** 2 * known))
+    colours = colour_odds(look.half[near], shadowed[near].astype(np.uint8), there)
+    smooth = cv2.blur(np.clip(there, -NET_MOST, NET_MOST), (7, 7))
+    found = signs(picture, shadowed[near], look.sigma, texture=False)
     return np.stack([look.net[near], look.own[near], *colours, smooth, *found, look.pose[near]]), shadowed
 
 
@@ -465,21 +506,69 @@ def cut(pixels: Pixels, room: Room, person: NDArray[np.float32] | None = None) -
     person : (h2, w2) float32 or None
         Chance of figure, 0 to 1, over the whole picture, from a cutter that knows people, at any size.
     """
-    if abs(room.shape[0] * pixels.shape[1] / (room.shape[1] * pixels.shape[0]) - 1) > SHAPE_OFF:
+    if not _fits(pixels, room):
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "room", (CANNOT_TELL,))
-    look = first_look(halved(pixels), room, person)
+    return _drawn(pixels, weighed(pixels, room, person))
+
+
+def vouched(pixels: Pixels, room: Room, person: NDArray[np.float32]) -> tuple[Cut, float]:
+    """The same cut, and its overlap (intersection over union) with what is cut out without the person's cutter.
+
+    A room learned from the turn was learned by that cutter's maps; where the figure stays the same without them, the
+    room knows it by itself.
+    """
+    if not _fits(pixels, room):
+        return cut(pixels, room, person), 0.0
+    done = weighed(pixels, room, person)
+    alone = None if done is None else weighed(pixels, room, None, done.look)
+    if done is None or alone is None:
+        return _drawn(pixels, done), 0.0
+    one, other = np.zeros((2, *done.look.half.shape[:2]), np.bool_)
+    one[done.near], other[alone.near] = done.odds > 0, alone.odds > 0
+    return _drawn(pixels, done), float((one & other).sum()) / max(float((one | other).sum()), 1.0)
+
+
+def _fits(pixels: Pixels, room: Room) -> bool:
+    return abs(room.shape[0] * pixels.shape[1] / (room.shape[1] * pixels.shape[0]) - 1) <= SHAPE_OFF
+
+
+def _drawn(pixels: Pixels, done: Weighed | None) -> Cut:
+    """The cut with its edge on the full picture; None is nobody."""
+    if done is None:
+        return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "room", (NO_FIGURE,))
+    look, near = done.look, done.near
+    sure = confidence(evidence(done.odds, done.found, look.known[near], look.fit))
+    mask, softness = edge.refine(pixels, look.half, done.odds, look.sigma, near, behind=done.shadowed)
+    return mask_cleanup.finished(mask, sure, "room", done.flags, softness)
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """What is known of one picture after the last look."""
+
+    look: Look
+    near: tuple[slice, slice]
+    """The window of the half picture that was looked at."""
+    found: Floats
+    """Its signs, (15, h2, w2)."""
+    shadowed: Floats
+    """The room with the shadows on it, (h, w, 3)."""
+    odds: Floats
+    """Log odds of the one figure, (h2, w2)."""
+    flags: tuple[str, ...]
+
+
+def weighed(pixels: Pixels, room: Room, person: NDArray[np.float32] | None, other: Look | None = None
+            ) -> Weighed | None:
+    """Look twice at a picture, as :func:`cut` does; None where there is no figure. ``other``: :func:`first_look`."""
+    look = first_look(halved(pixels), room, person, other)
     odds, flags = mask_cleanup.whole(look.odds)
     if NO_FIGURE in flags:
-        return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "room", flags)
-    near = _around(odds)
+        return None
+    near = around(odds)
     found, shadowed = second_signs(look, odds, near)
-    loose = last_odds(found, room, look.known[near], person is not None)
-    odds, flags = mask_cleanup.whole(loose)
-    if NO_FIGURE in flags:
-        return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "room", flags)
-    sure = confidence(evidence(odds, found, look.known[near], look.fit))
-    mask, softness = edge.refine(pixels, look.half, odds, look.sigma, near, behind=shadowed)
-    return mask_cleanup.finished(mask, sure, "room", flags, softness)
+    odds, flags = mask_cleanup.whole(last_odds(found, room, look.known[near], person is not None))
+    return None if NO_FIGURE in flags else Weighed(look, near, found, shadowed, odds, flags)
 
 
 def last_odds(found: Floats, room: Room, known: Floats, person: bool) -> Floats:

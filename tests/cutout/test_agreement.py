@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from silhouette.cutout import agreement, background_model, neural, person_net
+from silhouette.cutout import room as rooms
 from silhouette.records import BACK_LIGHT, BLURRED, CANNOT_TELL, CUT_BY_FRAME, NO_FIGURE, Cut
 from silhouette.settings import TRUST
 
@@ -179,3 +180,27 @@ def test_a_gap_that_the_figure_encloses_stays_open() -> None:
     gap = box(40, 60, 40, 50)
     mask, _ = agreement.decided(BODY & ~gap, gap, odds(BODY), np.ones((H, W), np.bool_))
     assert not mask[50, 45]
+
+
+@pytest.mark.parametrize("alike", [1.0, 0.5])
+def test_a_room_from_the_turn_vouches_only_for_what_it_finds_without_the_network(
+        cutters: Any, monkeypatch: pytest.MonkeyPatch, alike: float) -> None:
+    known = rooms.Room(PICTURE, np.ones((H, W), np.bool_), (H, W), np.zeros(rooms.POSE_BINS, np.int8))
+    cutters(box(0, 120, 0, 90), BODY | SHADOW, own=0.5)
+    monkeypatch.setattr(rooms, "vouched", lambda *a: (made(BODY, "room"), alike))
+    got = agreement.cut(PICTURE, room=known)
+    if alike < agreement.ALIKE:
+        assert got.cutter != "room" and got.confidence < TRUST
+        return
+    # What the network errs in all round the turn is not put back by the network.
+    assert (got.mask == BODY).all() and got.cutter == "room"
+    assert TRUST <= got.confidence < 1
+    assert got.doubt is not None and got.doubt[90, 70]
+
+
+def test_a_room_that_is_known_saves_the_wall(cutters: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    cutters(BODY, BODY)
+    monkeypatch.setattr(background_model, "cut", lambda *a: pytest.fail("was asked"))
+    monkeypatch.setattr(rooms, "cut", lambda *a: made(BODY, "room"))
+    got = agreement.cut(PICTURE, room=rooms.from_empty(PICTURE))
+    assert (got.mask == BODY).all() and got.cutter == "room"

@@ -299,3 +299,19 @@ def test_turn_of_any_size(size: tuple[int, int]) -> None:
     learned = room.learn(glances, size)
     if learned is not None:
         assert room.cut(glances[0][0], learned, None).mask.shape == size
+
+
+def test_what_the_turn_shows_is_asked_without_the_map() -> None:
+    pictures, _, glances = a_turn(drawn_room())
+    learned = room.learn(glances, (H, W))
+    assert learned is not None
+    cut, alike = room.vouched(pictures[0], learned, glances[0][1])
+    assert alike > 0.9
+    assert (cut.mask == room.cut(pictures[0], learned, glances[0][1]).mask).all()
+    # A map that errs grossly does not look the same without itself.
+    wrong = glances[0][1].copy()
+    wrong[: len(wrong) // 2] = 0.01
+    assert room.vouched(pictures[0], learned, wrong)[1] < alike - 0.02
+    assert room.vouched(pictures[0][:, : W // 2], learned, glances[0][1])[1] == 0
+    nobody, nothing = room.vouched(taken(drawn_room(), None), room.from_empty(taken(drawn_room(), None, 5)), 0 * wrong)
+    assert NO_FIGURE in nobody.flags and nothing == 0
