@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import av
@@ -19,7 +17,7 @@ import pytest
 
 import silhouette
 from silhouette import known, scoring, shoot, turnaround
-from silhouette.cutout import agreement
+from silhouette.cutout import agreement, room
 from silhouette.errors import SettingsError
 from silhouette.intake import film
 from silhouette.records import Cut, Note
@@ -39,10 +37,9 @@ class Stand:
 
 @pytest.fixture
 def asked(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
-    """The room that each cut was given, in order; the cutter itself does without."""
-    made = ModuleType("silhouette.cutout.room")
-    made.from_empty = lambda pixels: Stand(float(pixels.mean()), pixels.shape)  # type: ignore[attr-defined]
-    monkeypatch.setitem(sys.modules, made.__name__, made)
+    """The room that each cut was given, in order; the cutter itself does without, and the turn tells of none."""
+    monkeypatch.setattr(room, "from_empty", lambda pixels: Stand(float(pixels.mean()), pixels.shape))
+    monkeypatch.setattr(room, "learn", lambda glimpses, shape: None)
     rooms: list[Any] = []
     plain = agreement.cut
 
