@@ -327,8 +327,8 @@ def _cut_stills(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks
     stops = shot.stops or []
     which = _looked_at(len(stops), shot)
     glimpses = []
-    look = partial(_glimpse, work_px=settings.work_px, person=settings.cutter == "auto")
-    for one in run.at_desk(look, [stops[i].source for i in which]):
+    look = partial(_glimpse, work_px=settings.work_px)
+    for one in run.at_desk(look, [stops[i].source for i in which], _glanced_at(len(which), settings)):
         glimpses.append(one)
         tell(f"{shot.name}: reading", len(glimpses), len(which))
     job = _job(shot, which, glimpses, settings, run, tell, looks)
@@ -361,7 +361,8 @@ def _cut_clip(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: 
     found = film.find_stops(clip, work_px=settings.work_px, progress=progress)
     pictures = list(film.read_stops(clip, found, settings.work_px))
     which = _looked_at(len(pictures), shot)
-    glimpses = [background_model.glimpse(pictures[i].pixels, settings.cutter == "auto") for i in which]
+    glances = _glanced_at(len(which), settings)
+    glimpses = [background_model.glimpse(pictures[i].pixels, g) for i, g in zip(which, glances, strict=True)]
     job = _job(shot, which, glimpses, settings, run, tell, looks)
     done, notes = job.cut(_held(clip, found, pictures), pictures), [*map(as_note, found.notes), *job.notes]
     gone, end, alone = dict[int, Pixels](), None, None
@@ -477,7 +478,13 @@ def _job(
     return _Job(shot.name, shared, seen, empty, tuple(notes), settings, run, tell, looks)
 
 
-def _glimpse(desk: Desk, path: Path, *, work_px: int, person: bool) -> background_model.Glimpse | None:
+def _glanced_at(count: int, settings: Settings) -> list[bool]:
+    """At which of the pictures looked at first the person network glances: at every other one, as the wall's figure is
+    found in those."""
+    return [settings.cutter == "auto" and i % 2 == 0 for i in range(count)]
+
+
+def _glimpse(desk: Desk, path: Path, person: bool, *, work_px: int) -> background_model.Glimpse | None:
     """Look at a picture and keep it on the desk; None where it cannot be read."""
     try:
         return background_model.glimpse(desk.look(path, work_px).pixels, person)

@@ -188,6 +188,14 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
     return mask_cleanup.finished(mask, sure, "backdrop", flags, softness)
 
 
+def no_shadow(pixels: Pixels, shared: Shared | None = None) -> NDArray[np.bool_]:
+    """Where a picture differs from its backdrop as no shadow does, (h2, w2) at half size; parameters as :func:`cut`."""
+    half = halved(pixels)
+    behind = backdrop_for(plate.shrink(half, plate.THUMB).astype(np.float32), shared)
+    clean = cv2.resize(behind, half.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    return figure_net.no_shadow(half.astype(np.float32), clean, plate.noise(half))
+
+
 def _somebody_beside(half: Pixels, behind: plate.Floats, sigma: float, window: tuple[slice, slice]) -> bool:
     """Whether something as tall as half the window, which no shadow explains, stands in the picture outside of it."""
     small = plate.shrink(half, plate.THUMB).astype(np.float32)

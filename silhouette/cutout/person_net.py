@@ -16,7 +16,7 @@ import numpy as np
 from silhouette import quiet
 from silhouette.cutout import edge, mask_cleanup, plate, trust
 from silhouette.cutout.plate import Floats
-from silhouette.records import NO_FIGURE, Cut, Pixels
+from silhouette.records import BACK_LIGHT, NO_FIGURE, Cut, Pixels
 
 FIRST_LONG = 288
 """Longer side of the whole picture at the first look, pixels."""
@@ -138,6 +138,9 @@ def cut_by(pixels: Pixels, odds: Floats) -> Cut:
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "person", flags)
     half = plate.shrink(pixels, max(one.shape))
+    shown = half if half.shape[:2] == one.shape else cv2.resize(half, one.shape[::-1], interpolation=cv2.INTER_AREA)
+    if trust.back_light(one, np.asarray(shown, np.float32)):
+        flags = (*flags, BACK_LIGHT)
     mask, softness = edge.refine(pixels, half, one, plate.noise(half), per_contrast=PER_CONTRAST)
     return mask_cleanup.finished(mask, trust.expected_overlap(one), "person", flags, softness)
 

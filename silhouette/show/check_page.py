@@ -28,6 +28,8 @@ MARGIN = 36.0
 """White round the page, points."""
 CLOSES = 8.0
 """Last stop this near to the first, degrees: the two should look alike."""
+Row = tuple[str, str]
+"""A line of type and its weight."""
 MARKS = {"retake": " !", "look": " ?", "pass": ""}
 """Written after the angle of a stop, as in the list, so that no bar or tone has to be known."""
 HEADS = {"retake": "Retake  !", "look": "Look at  ?", "unknown": "Not checked", "pass": "In order"}
@@ -279,31 +281,35 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
     _draw_closing(closing, ax, y)
 
 
-def _draw_closing(closing: list[tuple[str, list[str]]], ax: Any, y: float) -> float:
+def _draw_closing(closing: list[tuple[str, list[Row]]], ax: Any, y: float) -> float:
     """Blocks of plain lines from the height ``y`` down; returned is where they end."""
     for title, lines in closing:
         ax.text(0, y, title, size=10, weight="bold", va="top")
         y -= 14
-        for row in lines:
-            ax.text(0, y, row, size=8, va="top", color=ink.SOFT)
+        for row, weight in lines:
+            ax.text(0, y, row, size=8, va="top", weight=weight, color=ink.SOFT if weight == "normal" else ink.INK)
             y -= 10.6
         y -= 1
     return y
 
 
-def _closing(report: CheckReport, width: float, most: float) -> list[tuple[str, list[str]]]:
+def _closing(report: CheckReport, width: float, most: float) -> list[tuple[str, list[Row]]]:
     """What could not be checked, with the reasons where they take at most ``most`` points, and what is in order."""
     unknown, passed = ([f for f in report.findings if f.verdict == kind] for kind in ("unknown", "pass"))
-    named = ink.wrap(", ".join(f.check for f in unknown), width, 8)
+    named = _typed(", ".join(f.check for f in unknown), width)
     why = [row for reason, helps in words_check.untold(unknown, report.stops)
-           for row in ink.wrap(f"{reason} {helps}".strip(), width, 8)]
-    blocks = [(HEADS["unknown"], why if 10.6 * len(why) <= most else named if unknown else []),
-              (HEADS["pass"], ink.wrap(", ".join(f.check for f in passed), width, 8) if passed else [])]
+           for row in [*_typed(reason, width), *_typed(helps, width, "bold")]]
+    blocks = [(HEADS["unknown"], why if 10.6 * len(why) <= most else named),
+              (HEADS["pass"], _typed(", ".join(f.check for f in passed), width))]
     return [(title, rows) for title, rows in blocks if rows]
 
 
-def _finding_rows(found: Finding, report: CheckReport, width: float) -> list[tuple[str, str]]:
+def _finding_rows(found: Finding, report: CheckReport, width: float) -> list[Row]:
     """A finding as lines of type: what was seen, then what to do."""
-    seen = ink.wrap(f"{found.check}: {words_check.evidence(found, report.stops)}", width, 8)
-    do = words_check.do(found, report.stops)
-    return [(row, "normal") for row in seen] + [(row, "bold") for row in (ink.wrap(do, width, 8, True) if do else [])]
+    seen = f"{found.check}: {words_check.evidence(found, report.stops)}"
+    return [*_typed(seen, width), *_typed(words_check.do(found, report.stops), width, "bold")]
+
+
+def _typed(text: str, width: float, weight: str = "normal") -> list[Row]:
+    """A text as lines of type, none where it is empty."""
+    return [(row, weight) for row in ink.wrap(text, width, 8, weight == "bold")] if text else []

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from silhouette.cutout import agreement, background_model, neural, person_net
-from silhouette.records import CANNOT_TELL, NO_FIGURE, Cut
+from silhouette.records import BACK_LIGHT, BLURRED, CANNOT_TELL, CUT_BY_FRAME, NO_FIGURE, Cut
 from silhouette.settings import TRUST
 
 H, W = 120, 90
@@ -148,3 +148,33 @@ def test_the_promise_grows_with_the_agreement() -> None:
     promised = [agreement.agreed_overlap(a) for a in (0.90, 0.94, 0.98, 1.0)]
     assert promised == sorted(promised)
     assert promised[0] >= TRUST and promised[-1] < 1
+
+
+def test_what_either_noticed_of_the_picture_is_kept(cutters: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    cutters(BODY, BODY)
+    monkeypatch.setattr(background_model, "cut", lambda *a: Cut(BODY, 0.97, "backdrop", (BACK_LIGHT, CUT_BY_FRAME)))
+    monkeypatch.setattr(person_net, "cut_by", lambda *a: Cut(BODY, 0.95, "person", (BLURRED,)))
+    assert set(agreement.cut(PICTURE).flags) == {BACK_LIGHT, BLURRED}
+
+
+HELD = box(15, 30, 60, 72)
+
+
+def test_a_blade_held_in_the_air_is_kept_but_promised_less() -> None:
+    strange = np.ones((H, W), np.bool_)
+    mask, doubt, against = agreement.decided(BODY | HELD, BODY, odds(BODY), strange)
+    assert mask[20, 65] and doubt[20, 65] and against > 0.03
+    mask, _, against = agreement.decided(BODY | HELD, BODY, odds(BODY), ~strange)  # it looks like a shadow on the wall
+    assert not mask[20, 65] and against == 0
+
+
+def test_what_stands_on_the_ground_is_not_held() -> None:
+    stool = box(95, 110, 60, 75)
+    mask, _, _ = agreement.decided(BODY | stool, BODY, odds(BODY), np.ones((H, W), np.bool_))
+    assert not mask[100, 65] and mask[50, 45]
+
+
+def test_a_gap_that_the_figure_encloses_stays_open() -> None:
+    gap = box(40, 60, 40, 50)
+    mask, doubt, _ = agreement.decided(BODY & ~gap, BODY, odds(BODY), np.ones((H, W), np.bool_))
+    assert not mask[50, 45] and doubt[50, 45]
