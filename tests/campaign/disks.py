@@ -71,7 +71,6 @@ def run(case: Case) -> None:
         elif told.code in (0, 1) and out.exists():
             for what in trees.unreadable(out)[:1]:
                 case.find("other", f"cannot be read back: {what}")
-            # a page ends with its seal
-            if out.is_file() and not out.read_bytes().rstrip().endswith((b"%%EOF", b"-->")):
+            if out.is_file() and not out.read_bytes().rstrip().endswith((b"%%EOF", b"</html>")):
                 case.find("leftovers", "half a page")
     case.scratch_is_empty()
