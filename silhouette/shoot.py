@@ -126,7 +126,7 @@ def measure(
     if shot.no_turn is not None:  # whatever angles were fitted to it are none
         unsure = tuple(replace(s, angle_sure=max(s.angle_sure or 0.0, estimate.NOT_TOLD)) for s in stops)
         return replace(shot, stops=unsure)
-    if len(masks) < 2 or len({mask.shape for mask in masks}) > 1:
+    if len(masks) < 2 or len({mask.shape for mask in masks}) > 1 or not made_out.enough(looks):
         return shot
     moved = stance.jump(masks)
     if moved is not None and not on_the_spot.camera_stood(
@@ -134,7 +134,7 @@ def measure(
     ):
         return replace(shot, camera_moved=int(sure[moved]))
     told = shot.angled and (shot.angles_told or not shot.by_outlines)
-    if len(masks) < LEAST_COMPARED or not made_out.enough(looks) or not told:
+    if len(masks) < LEAST_COMPARED or not told:
         return shot
     return replace(shot, held=_held(masks, turned, sure), aside=_aside(masks, turned, sure))
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import signal
 import struct
 import time
@@ -52,8 +53,9 @@ def test_what_a_worker_says_before_a_wait_is_said_by_the_first_process_once(
     assert told == [os.getpid()] * times
 
 
-def test_pictures_that_lie_on_their_side_are_noticed(drawn_turn: Callable[..., Path]) -> None:
-    folder = drawn_turn("down", range(0, 360, 60), arms="down")
+def test_pictures_that_lie_on_their_side_are_noticed(tmp_path: Path) -> None:
+    folder = tmp_path / "lookout"
+    shutil.copytree(Path(__file__).parents[1] / "sample_poses" / "lookout", folder)
 
     def told() -> list[str]:
         return [note.kind for note in turnaround.ingest(folder).notes]
@@ -124,7 +126,7 @@ def test_a_bad_mask_is_told_and_the_others_go_on(
 
 
 def test_a_mask_counts_for_the_still_it_is_named_after(drawn_turn: Callable[..., Path]) -> None:
-    folder = drawn_turn("keeper", [0, 90])
+    folder = drawn_turn("keeper", [0, 90], arms="down")
     (folder / "000.jpeg").write_bytes((folder / "090.jpg").read_bytes())
     cv2.imwrite(str(folder / "000.jpeg.mask.png"), np.full((600, 450), 255, np.uint8))
     cv2.imwrite(str(folder / "000.mask.png"), np.full((600, 450), 255, np.uint8))
@@ -208,7 +210,7 @@ def test_a_pipe_where_a_mask_should_be_does_not_stop_a_run_that_remembers(
 ) -> None:
     if not hasattr(os, "mkfifo"):
         pytest.skip("no pipes with a name")
-    folder = drawn_turn("keeper", [0, 90])
+    folder = drawn_turn("keeper", [0, 90], arms="down")
     os.mkfifo(folder / "090.mask.png")
     pose = silhouette.score_pose(folder, known=known.Memory(tmp_path / "out"))
     assert ["pipe" in (v.problem or "") for v in pose.views] == [False, True]

@@ -444,7 +444,7 @@ def test_a_signal_in_the_midst_of_tidying_up_leaves_nothing(tmp_path: Path, mome
 
 @posix
 def test_a_name_of_nothing_that_shows_is_no_fault(drawn_turn: Callable[..., Path], tmp_path: Path) -> None:
-    folder = drawn_turn("keeper", [0])
+    folder = drawn_turn("keeper", [0], arms="down")
     (folder / "000.jpg").rename(folder / "\ufeff.jpg")
     folder.rename(tmp_path / "\u200b")
     command = start("score", tmp_path / "\u200b", "-o", tmp_path / "out", "--masks")

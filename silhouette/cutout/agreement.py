@@ -75,22 +75,26 @@ def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None, 
     Cut
         ``cutter`` says whose mask it is, ``doubt`` where another one differs.
     """
+    if room is not None:
+        odds = person_net.odds_of(pixels)
+        person = person_net.found_by(pixels, odds)
+        if (found := _by_room(pixels, room, person, odds)) is not None:
+            return found
     wall = background_model.cut(pixels, shared)
-    if room is None and shared is not None and shared.vouched and wall.confidence >= DISTRUST:
-        return wall
-    odds = person_net.odds_of(pixels)
-    person = person_net.cut_by(pixels, odds)
-    if room is not None and (found := _by_room(pixels, room, person, odds)) is not None:
-        return found
+    if room is None:
+        if shared is not None and shared.vouched and wall.confidence >= DISTRUST:
+            return wall
+        odds = person_net.odds_of(pixels)
+        person = person_net.found_by(pixels, odds)
     if _nobody(wall) and _nobody(person):
         return wall
     agreed = overlap(wall.mask, person.mask)
     if agreed >= AGREE:
-        return _together(wall, person, odds, agreed, background_model.no_shadow(pixels, shared))
+        return _together(pixels, shared, wall, person, odds, agreed)
     odds, steady = person_net.both_ways(pixels, odds)
     person = person_net.cut_by(pixels, odds)
     if (agreed := overlap(wall.mask, person.mask)) >= AGREE:
-        return _together(wall, person, odds, agreed, background_model.no_shadow(pixels, shared))
+        return _together(pixels, shared, wall, person, odds, agreed)
     if neural.at_hand(model):
         third = neural.cut(pixels, model)
         found = _with_third(wall, person, odds, third)
@@ -116,15 +120,16 @@ def pieces(a: Mask, b: Mask) -> Mask:
     return np.asarray(keep[labels], np.bool_)
 
 
-def decided(base: Mask, other: Mask, odds: Floats, strange: Mask | None = None) -> tuple[Mask, Mask, float]:
-    """``base`` with each piece on which ``other`` differs as the person network says, where it is to be believed.
+def decided(base: Mask, doubt: Mask, odds: Floats, strange: Mask | None = None) -> tuple[Mask, float]:
+    """``base`` with each piece that is in doubt as the person network says, where it is to be believed.
 
     It knows shadows and furniture from limbs. It does not see thin gaps between limb and body, nor an oar or a rope: a
     piece that the figure encloses, or a slender one of a colour that no shadow has, stays as ``base`` has it.
 
     Parameters
     ----------
-    base, other : (h, w) bool
+    base, doubt : (h, w) bool
+        A mask, and the :func:`pieces` on which another one differs.
     odds : (h2, w2) float32
         What the person network said of the picture.
     strange : (h3, w3) bool or None
@@ -132,16 +137,14 @@ def decided(base: Mask, other: Mask, odds: Floats, strange: Mask | None = None) 
 
     Returns
     -------
-    mask, doubt : (h, w) bool
-        The mask, and all pieces that were asked about.
+    mask : (h, w) bool
     against : float
         How much of the mask was kept against the network's word, a share of it.
     """
-    doubt = pieces(base, other)
     count, numbered = cv2.connectedComponents(doubt.astype(np.uint8), connectivity=8)
     labels = np.asarray(numbered, np.int32)
     if count < 2:
-        return base, doubt, 0.0
+        return base, 0.0
     h, w = base.shape
     size = np.maximum(np.bincount(labels.ravel(), minlength=count), 1)
 
@@ -159,7 +162,7 @@ def decided(base: Mask, other: Mask, odds: Floats, strange: Mask | None = None) 
     follow[0] = False
     kept = gone & ~follow & (said < -SURE)
     kept[0] = False
-    return np.where(follow[labels], said[labels] > 0, base), doubt, float(size[kept].sum() / max(1, int(base.sum())))
+    return np.where(follow[labels], said[labels] > 0, base), float(size[kept].sum() / max(1, int(base.sum())))
 
 
 def _in_the_air_or_slender(labels: NDArray[np.int32], count: int, mask: Mask) -> NDArray[np.bool_]:
@@ -191,10 +194,14 @@ def _finished(mask: Mask, sure: float, like: Cut, other: Cut, doubt: Mask | None
     return replace(made, doubt=doubt if doubt is not None and doubt.any() else None)
 
 
-def _together(wall: Cut, person: Cut, odds: Floats, agreed: float, strange: Mask) -> Cut:
+def _together(pixels: Pixels, shared: Shared | None, wall: Cut, person: Cut, odds: Floats, agreed: float) -> Cut:
     """Two independent cut-outs that agree: the wall's edge, and the person network's word on what is left."""
-    mask, doubt, against = decided(wall.mask, person.mask, odds, strange)
-    return _finished(mask, agreed_overlap(agreed, person.confidence) - AGAINST * against, wall, person, doubt)
+    sure = agreed_overlap(agreed, person.confidence)
+    doubt = pieces(wall.mask, person.mask)
+    if not doubt.any():
+        return _finished(wall.mask, sure, wall, person, None)
+    mask, against = decided(wall.mask, doubt, odds, background_model.no_shadow(pixels, shared))
+    return _finished(mask, sure - AGAINST * against, wall, person, doubt)
 
 
 def agreed_overlap(agreed: float, person: float | None = None) -> float:
@@ -223,7 +230,8 @@ def _with_third(wall: Cut, person: Cut, odds: Floats, third: Cut) -> Cut | None:
     if max(by_person, by_wall) < AGREE:
         return None
     if by_person >= by_wall:
-        mask, doubt, _ = decided(third.mask, person.mask, odds)
+        doubt = pieces(third.mask, person.mask)
+        mask, _ = decided(third.mask, doubt, odds)
         return _finished(mask, agreed_overlap(by_person, person.confidence), third, person, doubt)
     return _finished(wall.mask, agreed_overlap(by_wall), wall, third, pieces(wall.mask, person.mask))
 
@@ -245,7 +253,8 @@ def _by_room(pixels: Pixels, room: Room, person: Cut, odds: Floats) -> Cut | Non
     agreed = overlap(alone.mask, person.mask)
     if agreed < AGREE:
         return None
-    mask, doubt, _ = decided(found.mask, person.mask, odds)
+    doubt = pieces(found.mask, person.mask)
+    mask, _ = decided(found.mask, doubt, odds)
     return _finished(mask, agreed_overlap(agreed, person.confidence), found, person, doubt)
 
 

@@ -86,7 +86,7 @@ LOSS = np.array([0.76, 6.7, 2.26, -1.88])
 times what :func:`evidence` says."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Room:
     """What the standing camera sees where nobody stands. Small, so that it can be handed to other processes."""
 

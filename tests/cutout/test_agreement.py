@@ -43,7 +43,8 @@ def cutters(monkeypatch: pytest.MonkeyPatch) -> Any:
              mirrored: Any = None) -> None:
         monkeypatch.setattr(background_model, "cut", lambda *a: made(wall, "backdrop", sure))
         monkeypatch.setattr(person_net, "odds_of", lambda pixels: odds(person))
-        monkeypatch.setattr(person_net, "cut_by", lambda *a: made(person, "person", own))
+        for name in ("cut_by", "found_by"):
+            monkeypatch.setattr(person_net, name, lambda *a: made(person, "person", own))
         again = person if mirrored is None else mirrored
         steady = agreement.overlap(person, again)
         monkeypatch.setattr(person_net, "both_ways", lambda pixels, said: (said, steady))
@@ -153,7 +154,7 @@ def test_the_promise_grows_with_the_agreement() -> None:
 def test_what_either_noticed_of_the_picture_is_kept(cutters: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     cutters(BODY, BODY)
     monkeypatch.setattr(background_model, "cut", lambda *a: Cut(BODY, 0.97, "backdrop", (BACK_LIGHT, CUT_BY_FRAME)))
-    monkeypatch.setattr(person_net, "cut_by", lambda *a: Cut(BODY, 0.95, "person", (BLURRED,)))
+    monkeypatch.setattr(person_net, "found_by", lambda *a: Cut(BODY, 0.95, "person", (BLURRED,)))
     assert set(agreement.cut(PICTURE).flags) == {BACK_LIGHT, BLURRED}
 
 
@@ -162,19 +163,19 @@ HELD = box(15, 30, 60, 72)
 
 def test_a_blade_held_in_the_air_is_kept_but_promised_less() -> None:
     strange = np.ones((H, W), np.bool_)
-    mask, doubt, against = agreement.decided(BODY | HELD, BODY, odds(BODY), strange)
-    assert mask[20, 65] and doubt[20, 65] and against > 0.03
-    mask, _, against = agreement.decided(BODY | HELD, BODY, odds(BODY), ~strange)  # it looks like a shadow on the wall
+    mask, against = agreement.decided(BODY | HELD, HELD, odds(BODY), strange)
+    assert mask[20, 65] and against > 0.03
+    mask, against = agreement.decided(BODY | HELD, HELD, odds(BODY), ~strange)  # it looks like a shadow on the wall
     assert not mask[20, 65] and against == 0
 
 
 def test_what_stands_on_the_ground_is_not_held() -> None:
     stool = box(95, 110, 60, 75)
-    mask, _, _ = agreement.decided(BODY | stool, BODY, odds(BODY), np.ones((H, W), np.bool_))
+    mask, _ = agreement.decided(BODY | stool, stool, odds(BODY), np.ones((H, W), np.bool_))
     assert not mask[100, 65] and mask[50, 45]
 
 
 def test_a_gap_that_the_figure_encloses_stays_open() -> None:
     gap = box(40, 60, 40, 50)
-    mask, doubt, _ = agreement.decided(BODY & ~gap, BODY, odds(BODY), np.ones((H, W), np.bool_))
-    assert not mask[50, 45] and doubt[50, 45]
+    mask, _ = agreement.decided(BODY & ~gap, gap, odds(BODY), np.ones((H, W), np.bool_))
+    assert not mask[50, 45]
