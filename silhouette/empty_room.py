@@ -16,11 +16,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.cutout import nobody, room
+from silhouette.cutout import nobody, person_net, room
 from silhouette.cutout.room import Room
 from silhouette.errors import PictureError, SettingsError
 from silhouette.intake import reel, stills
-from silhouette.records import Cut, FilmStops, Note, Pixels
+from silhouette.records import NO_FIGURE, Cut, FilmStops, Note, Pixels
 from silhouette.settings import TRUST, Settings
 from silhouette.texts import printable
 
@@ -181,7 +181,8 @@ def shows_nobody(pixels: Pixels, found: Cut, stops: Manned) -> bool:
     """Whether a picture, of which ``found`` was cut out, shows the room of these stops with nobody in it."""
     if _trusted(found) or pixels.shape[:2] != stops.shape:
         return False
-    return nobody.nobody(nobody.thumb(pixels), stops.thumbs, stops.masks)
+    unseen = NO_FIGURE in person_net.cut_by(pixels, person_net.odds_of(pixels)).flags
+    return nobody.nobody(nobody.thumb(pixels), stops.thumbs, stops.masks, unseen=unseen)
 
 
 def unmanned(

@@ -129,7 +129,9 @@ def measure(
     if len(masks) < 2 or len({mask.shape for mask in masks}) > 1 or not made_out.enough(looks):
         return shot
     moved = stance.jump(masks)
-    if moved is not None:
+    if moved is not None and not on_the_spot.camera_stood(
+        [look.thumb for look in looks], _trusted(looks, sure), int(sure[moved - 1]), int(sure[moved])
+    ):
         return replace(shot, camera_moved=int(sure[moved]))
     told = shot.angled and (shot.angles_told or not shot.by_outlines)
     if len(masks) < LEAST_COMPARED or not told:

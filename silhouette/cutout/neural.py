@@ -78,7 +78,7 @@ def _require(model: str | None) -> Path:
     raise CutterError(
         f"The neural cutter needs the file {name}.onnx, which is not on this computer, and nothing is fetched unasked.",
         do=f'Get it once, by yourself; no picture leaves this computer: pip install "rembg[cli]" && rembg d {name}. '
-        f"Or put the file at {place}, or point to it with --model PATH, or use --cutter backdrop.",
+        f"Or put the file at {place}, or point to it with --model PATH, or leave --cutter neural out.",
     )
 
 

@@ -58,6 +58,7 @@ def mirrored(view: View) -> View:
         body=None
         if body is None
         else replace(body, joints=tuple(opposite.joint(j) for j in body.joints)),
+        doubts=tuple(map(opposite.doubt, view.doubts)),
     )
 
 

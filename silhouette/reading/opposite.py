@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from silhouette.geometry.mirror import point, polygon
-from silhouette.records import Joint, Measures, Outline
+from silhouette.records import Doubt, DoubtWhere, Joint, Measures, Outline
+
+_OTHER_SIDE: dict[DoubtWhere, DoubtWhere] = {
+    "picture left of the body": "picture right of the body", "picture right of the body": "picture left of the body"}
 
 
 def outline(line: Outline) -> Outline:
@@ -35,3 +38,8 @@ def measures(found: Measures) -> Measures:
 def joint(found: Joint) -> Joint:
     """A joint in picture fractions, and the other place where it may lie."""
     return replace(found, x=1 - found.x, also=None if found.also is None else (1 - found.also[0], found.also[1]))
+
+
+def doubt(found: Doubt) -> Doubt:
+    """A place where cut-outs disagree: what lay to picture left lies to picture right."""
+    return found._replace(where=_OTHER_SIDE.get(found.where, found.where))

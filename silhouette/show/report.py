@@ -128,7 +128,7 @@ def _view_data(view: View, pose: Pose, height: float) -> dict[str, Any]:
         "b": reading.band if reading is not None else "none", "h": round(height, 4), "c": svg.figure_class(view),
         "r": None if reading is None else [round(n) for n in (reading.readability, reading.clear, reading.interesting)],
         "why": why,
-        "flags": [*(words.FLAGS.get(flag, flag) for flag in view.flags), *map(words.doubt, view.doubts)],
+        "flags": [*(words.flag(flag, pose) for flag in view.flags), *map(words.doubt, view.doubts)],
         "marks": [[round(svg.UNIT * n) for n in (t.x, t.y, t.half_width, t.half_height)] + [n] for n, t in marks],
     }
     if view.measures is not None and view.outline is not None:

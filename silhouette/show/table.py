@@ -50,7 +50,9 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
     if flags:
         lines.append("")
         for flag in flags:
-            lines += _hang(f"{flag}: ", words.FLAGS.get(flag, flag), width)
+            lines += _hang(f"{flag}: ", words.flag(flag, pose), width)
+    if any(view.doubts for view in pose.views):
+        lines += [*([] if flags else [""]), *_hang("cut-outs disagree: ", words.DISAGREE, width)]
     if pose.notes:
         lines += ["", *(line for note in pose.notes for line in textwrap.wrap(words.note(note), width))]
     return _printed(lines)
@@ -65,7 +67,8 @@ def _view_rows(view: View, shared: set[str], width: int) -> list[str]:
         told = {"strong": 0, "fair": 1, "weak": 2}[reading.band]
         why = [words.reason(reason) for reason in reading.reasons[:told]]
     why += [flag for flag in view.flags if flag not in {CANNOT_TELL, NO_FIGURE, *shared}]
-    why += [f"cut-outs disagree {doubt.where}" for doubt in view.doubts[:2]]
+    where = [*dict.fromkeys(doubt.where for doubt in view.doubts)][:2]
+    why += [f"cut-outs disagree {words.listed(where)}"] if where else []
     band = words.standing(view).split(",")[0]
     return _hang(f"{words.degrees(view.angle):>5}  {bar:<14}   {band:<11}  ", "; ".join(why), width, below=7)
 

@@ -37,7 +37,23 @@ FLAGS = {
 }
 """What each flag of a view means."""
 
+_ADD_EMPTY = "Add a picture of the same room without the model, called empty.jpg; or take"
+_RETAKE_OR_MEND = (" the pictures again in even light, in front of a plain wall unlike skin and hair; or correct the "
+                   "masks by hand with silhouette mend.")
+DISAGREE = ("independent cut-outs of the picture differ there: a shadow may be counted, or a part may be missing. "
+            "Look, and put it right with silhouette mend")
+"""What it means that cut-outs disagree somewhere, and what to do."""
+
 _PERHAPS = {"between the legs": "A shadow", "at the feet": "A shadow or the floor"}
+
+
+def flag(name: str, pose: Pose) -> str:
+    """What a flag of a view means; of a cut-out that is not trusted also what helps."""
+    told = FLAGS.get(name, name)
+    if name != CANNOT_TELL:
+        return told
+    used = any(n.kind == "empty used" or (n.kind in ("empty found", "empty end") and n["used"]) for n in pose.notes)
+    return f"{told}. {'Take' if used else _ADD_EMPTY}{_RETAKE_OR_MEND}"
 
 
 def doubt(found: Doubt) -> str:
@@ -58,9 +74,7 @@ UNREAD = {
     records.NO_FIGURE: ("no figure was found", "no figure was found in {}",
                         "Take the pictures again with the whole figure in view, in front of a plain wall."),
     records.CANNOT_TELL: ("the cut-out is not trusted", "the cut-out is not trusted in {}",
-                          "Add a picture of the same room without the model, called empty.jpg; or take the pictures "
-                          "again in even light, in front of a plain wall unlike skin and hair; or correct the masks by "
-                          "hand."),
+                          _ADD_EMPTY + _RETAKE_OR_MEND),
 }
 """Why a pose could not be read, likeliest first: of all its pictures, of some of them; and what to do."""
 

@@ -241,7 +241,7 @@ EVIDENCE: dict[str, Say] = {
     "no view twice": lambda f, s: "No two stops in a row show the same view.",
     "same view twice": _same_view_twice,
     # held pose
-    "too few outlines": lambda f, s: "Too few clear outlines to compare the stops.",
+    "too few outlines": lambda f, s: "Too few clear outlines with known angles to compare the stops: it takes 8.",
     "outlines do not fit": lambda f, s: (
         "The outlines do not fit together from the start: the camera moved between stops, the angles are wrong, or the "
         "pose never settled."),

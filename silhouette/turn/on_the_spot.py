@@ -107,6 +107,30 @@ def judge(
     return "moves in place" if _misfit(_put_back(trusted), np.asarray(turned)[seen]) > UNLIKE_A_TURN else None
 
 
+def camera_stood(thumbs: Sequence[Pixels], masks: Sequence[Mask | None], before: int, after: int) -> bool:
+    """Whether the surroundings show that between two stops the figure jumped, not the picture.
+
+    Parameters
+    ----------
+    thumbs, masks : as for :func:`judge`
+    before, after : the two stops, counted from 0, each with an outline
+
+    Returns
+    -------
+    bool
+        False also where nothing can be seen of it, as before an even wall.
+    """
+    one, other = masks[before], masks[after]
+    room = _Room.of(thumbs, masks)
+    if room is None or one is None or other is None:
+        return False
+    dx, dy = (_place(other) - _place(one)) * (room.free.shape[1] / one.shape[1])
+    moved, inside = _moved(room.fine[before], float(dx), float(dy))
+    both = room.free & inside
+    if_moved = room.stirred(moved, room.fine[after], both)
+    return if_moved >= STIRRED and room.stirred(room.fine[before], room.fine[after], both) < EXPLAINED * if_moved
+
+
 def _bearing(masks: Sequence[Mask]) -> tuple[Floats, Floats, Floats]:
     """(n,) log height, log root of the area, and where the feet's middle stands across, in usual heights."""
     tall, area, feet = [], [], []

@@ -19,6 +19,7 @@ COMMANDS = (
     ("check", "pose", "--work-px", "200"),
     ("plan",),
     ("export", "pose", "--work-px", "200", "--jobs", "2"),
+    ("mend", "pose", "--work-px", "200"),
 )
 SIZES = (4, 16, 40, 64, 100, 128, 160, 200, 256, 300, 400, 700, 2000)
 """Kilobytes."""
@@ -43,7 +44,7 @@ def run(case: Case) -> None:
     samples.pose(folder / "pose", (0, 90, 180))
     samples.pose(folder / "other", (0, 90))
     command = COMMANDS[case.number % len(COMMANDS)]
-    name = "out.pdf" if command[0] == "plan" else "out"
+    name = {"plan": "out.pdf", "mend": "out.html"}.get(command[0], "out")
     codes = (0, 1, 2) if command[0] == "check" else (0, 2)
     way = case.number // len(COMMANDS) % 3 if case.number >= 2 * len(COMMANDS) else case.number % 3
     disk = folder / "disk"
@@ -70,6 +71,6 @@ def run(case: Case) -> None:
         elif told.code in (0, 1) and out.exists():
             for what in trees.unreadable(out)[:1]:
                 case.find("other", f"cannot be read back: {what}")
-            if out.is_file() and not out.read_bytes().rstrip().endswith(b"%%EOF"):
+            if out.is_file() and not out.read_bytes().rstrip().endswith((b"%%EOF", b"</html>")):
                 case.find("leftovers", "half a page")
     case.scratch_is_empty()

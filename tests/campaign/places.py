@@ -326,6 +326,28 @@ def _plan_again(s: Scene) -> None:
         s.case.attack(["plan", "--height", height, "-o", page], codes=(0,), out=page)
 
 
+def _mend_page(s: Scene) -> None:
+    """A page of photographs: never among the pictures, never over what is somebody else's, whatever it is called."""
+    (s.home / "mine.html").write_text("mine", encoding="utf-8")
+    (s.home / "folder.html").mkdir()
+    (s.home / "link.html").symlink_to("mine.html")
+    (s.home / "nowhere.html").symlink_to("not-there.html")
+    os.mkfifo(s.home / "pipe.html")
+    names = ("mine.html", "folder.html", "link.html", "nowhere.html", "pipe.html", "mine.html/x.html", "page.png",
+             "trials/crouch/mend.html", "trials/crouch", "trials/crouch/000.jpg", "", ".", "x" * 256 + ".html")
+    page = s.home / s.case.dice.choice(names)
+    s.case.attack(["mend", s.pose, *QUICK, "-o", page], codes=(2,), originals=[s.home])
+
+
+def _mend_again(s: Scene) -> None:
+    """A page of ours is replaced as it was written, not once somebody has changed it."""
+    page = s.home / s.case.dice.choice(("mend.html", "a/b/mend.html"))
+    for _ in range(2):
+        s.case.attack(["mend", s.pose, *QUICK, "-o", page], codes=(0,), out=page)
+    page.write_text(page.read_text(encoding="utf-8").replace("</body>", "mine</body>"), encoding="utf-8")
+    s.case.attack(["mend", s.pose, *QUICK, "-o", page], codes=(2,), originals=[s.home])
+
+
 def _beside_hidden(s: Scene) -> None:
     """What looks like a broken-off run of ours may be somebody's own folder."""
     own = s.home / s.case.dice.choice((".out.abcdefgh.silhouette-part", ".out.ab12cd34.part", ".out.x1y2z3w4.partial"))
@@ -372,6 +394,9 @@ SCENES: tuple[Callable[[Scene], None], ...] = (
     _plan_on_a_picture,
     _plan_on_a_picture,
     _plan_again,
+    _mend_page,
+    _mend_page,
+    _mend_again,
     _beside_hidden,
 )
 

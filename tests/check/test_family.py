@@ -12,7 +12,7 @@ import pytest
 
 from silhouette import shoot, tables
 from silhouette.check import family, turn
-from silhouette.records_shoot import CheckReport, Finding, Shot
+from silhouette.records_shoot import CheckReport, Finding, Shot, StopLook
 from silhouette.show import check_page, table, words_check
 from silhouette.turn import rigidity, stance
 
@@ -102,12 +102,26 @@ def test_lost_foot_in_one_cut_blames_nobody(clip: Callable[[str], Shot]) -> None
 def test_moved_camera_stops_the_comparison(clip: Callable[[str], Shot]) -> None:
     shot = clip("steady")
     assert stance.jump([look.mask for look in shot.looks]) is None
-    shifted = {k: {"mask": np.roll(shot.looks[k].mask, (-30, 45), axis=(0, 1))} for k in range(15, len(shot.looks))}
-    found = family.ask("moved", changed(shot, shifted))
+    found = family.ask("moved", changed(shot, {k: _shifted(shot.looks[k]) for k in range(15, len(shot.looks))}))
     spot = finding(found, "stance")
     assert (spot.verdict, spot.kind, spot.stops) == ("retake", "camera moved", (15,))
     assert spot["times"] == (shot.stops[14].time, shot.stops[15].time)
     assert finding(found, "full turn").verdict == finding(found, "held pose").verdict == "unknown"
+
+
+def _shifted(look: StopLook) -> dict[str, np.ndarray]:
+    """The whole picture as a camera sees it that was moved: outline and surroundings."""
+    way = np.array((-30, 45))
+    small = np.round(way * look.thumb.shape[1] / look.mask.shape[1]).astype(int)
+    return {"mask": np.roll(look.mask, way, axis=(0, 1)), "thumb": np.roll(look.thumb, small, axis=(0, 1))}
+
+
+def test_a_figure_that_jumps_before_a_room_that_stands_is_no_moved_camera(clip: Callable[[str], Shot]) -> None:
+    shot = clip("steady")
+    jumped = {k: {"mask": _shifted(shot.looks[k])["mask"]} for k in range(15, len(shot.looks))}
+    found = family.ask("jumped", changed(shot, jumped))
+    assert "camera moved" not in {f.kind for f in found.findings}
+    assert finding(found, "stance").kind == "off the spot"
 
 
 def test_model_off_its_spot_is_named(clip: Callable[[str], Shot]) -> None:

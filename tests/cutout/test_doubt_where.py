@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -10,7 +11,8 @@ import pytest
 
 from silhouette import scoring, tables
 from silhouette.cutout import doubt_where
-from silhouette.records import Cut, Mask, Stop
+from silhouette.reading import circle, opposite
+from silhouette.records import Cut, Doubt, Mask, Stop
 from silhouette.show import table, words
 
 TOP, HEIGHT = 50, 400
@@ -103,5 +105,16 @@ def test_a_view_keeps_where_its_cut_outs_disagree_scored_or_not(sure: float) -> 
     assert view.scored == (sure > 0.9)
     (row,) = tables.view_to_dict(view)["doubts"]
     assert (row["where"], row["counted"]) == ("between the legs", True) and 0.05 < row["share"] < 0.07
-    assert "cut-outs disagree between the legs" in " ".join(
-        " ".join(table._view_rows(view, set(), 80)).split())
+    twice = replace(view, doubts=(*view.doubts, view.doubts[0]._replace(counted=False)))
+    for one in (view, twice):
+        told = " ".join(" ".join(table._view_rows(one, set(), 80)).split())
+        assert told.count("cut-outs disagree between the legs") == 1 == told.count("between the legs")
+
+
+def test_seen_from_behind_a_doubt_lies_on_the_other_side() -> None:
+    aside, legs = (Doubt(w, 0.05, True) for w in ("picture left of the body", "between the legs"))
+    assert opposite.doubt(aside).where == "picture right of the body" and opposite.doubt(legs) == legs
+    assert opposite.doubt(opposite.doubt(aside)) == aside
+    stop, cut = Stop(0, Path("045.jpg"), "045", 45.0, "name"), Cut(figure(), 0.98, "backdrop", ())
+    view = scoring._read_view(stop, cut, "open")
+    assert circle.mirrored(replace(view, doubts=(aside,))).doubts == (opposite.doubt(aside),)

@@ -99,3 +99,20 @@ def test_two_stops_cannot_tell(turn: tuple[np.ndarray, np.ndarray]) -> None:
     frame = nobody.thumb(wall(99))
     assert nobody.nobody(frame, stops[:3], masks[:3]) and not nobody.nobody(frame, stops[:2], masks[:2])
     assert not nobody.nobody(frame, stops, np.zeros_like(masks)), "nowhere a figure that could be gone"
+
+
+def test_clothes_like_the_wall_hide_that_somebody_is_gone_unless_the_person_network_sees_nobody(
+    turn: tuple[np.ndarray, np.ndarray]
+) -> None:
+    stops, masks = turn
+    legs = np.zeros((600, 450), bool)
+    legs[400:] = True
+    for k, mask in enumerate(masks):
+        like = cv2.resize((mask & _small(legs, mask)).astype(np.uint8), stops[k].shape[1::-1]) > 0
+        stops[k][like] = nobody.thumb(wall(k))[like]
+    frame = nobody.thumb(np.roll(wall(99, 0.9), 2, axis=1))
+    assert not nobody.nobody(frame, stops, masks)
+    assert nobody.nobody(frame, stops, masks, unseen=True)
+    for k in range(8):
+        others = np.arange(8) != k
+        assert not nobody.nobody(stops[k], stops[others], masks[others], unseen=True), "a stop is not the empty room"

@@ -7,16 +7,18 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 import silhouette
-from silhouette import quiet
-from silhouette.cutout import neural
+from silhouette import quiet, turnaround
+from silhouette.cutout import figure_net, neural, person_net
 from silhouette.errors import CutterError
 
 PACKAGE = Path(silhouette.__file__).parent
+WATCHED = Path(__file__).parents[1] / "data" / "rendered" / "turn"
 TALKATIVE = {"onnxruntime", "rembg", "pooch", "requests", "urllib", "urllib3", "http", "socket", "ssl", "ftplib",
              "smtplib", "asyncio", "aiohttp", "httpx", "webbrowser", "xmlrpc"}
 """Modules that report or connect: only the door may import the first two, nobody the others."""
@@ -101,3 +103,20 @@ def test_service_that_rembg_would_send_the_picture_to_is_no_model(
         with pytest.raises(CutterError):
             neural.cut(np.full((60, 40, 3), 127, np.uint8), model=str(file) if by_path else name)
         assert not sent
+
+
+@pytest.mark.parametrize("network", [figure_net, person_net])
+def test_our_own_networks_come_through_the_door_too(network: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[bool] = []
+    door = quiet.onnxruntime
+    monkeypatch.setattr(quiet, "onnxruntime", lambda: opened.append(True) or door())
+    network._network.__wrapped__()
+    assert opened == [True]
+
+
+def test_the_turn_whose_reading_is_watched_asks_the_person_network(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[bool] = []
+    network = person_net._network
+    monkeypatch.setattr(person_net, "_network", lambda: asked.append(True) or network())
+    turnaround.ingest(WATCHED)
+    assert asked, "else what this network does is not seen by the watchers of test_nothing_leaves.py"

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from shapely import affinity
 
-from silhouette.records import Arc, Note, Pose, Ranking, Reason, ReasonKind, Stop
+from silhouette.records import Arc, Doubt, Note, Pose, Ranking, Reason, ReasonKind, Stop
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show import table, words
 
@@ -210,3 +210,15 @@ def test_check_of_pictures_that_are_no_turn_says_so_and_what_is_needed() -> None
     assert "nothing needs" not in text and "> The check needs a whole turn: at least 6 stops" in " ".join(text.split())
     assert "\ncannot tell held pose: Too few clear outlines" in text
     assert text.count("full turn") == 1, "the turn is told once, with what it needs"
+
+
+def test_under_the_rows_stands_what_to_do_about_cut_outs_that_are_not_trusted_or_disagree(odd_pose: Pose) -> None:
+    doubted = replace(odd_pose, views=tuple(
+        replace(v, doubts=(Doubt("at the feet", 0.02, True),)) if not k else v for k, v in enumerate(odd_pose.views)))
+    told = " ".join(table.score_table(doubted).split())
+    assert "not scored. Add a picture of the same room without the model, called empty.jpg; or take" in told
+    assert f"cut-outs disagree: {words.DISAGREE}" in told
+    assert "cut-outs disagree" not in table.score_table(odd_pose)
+    used = replace(doubted, notes=(*doubted.notes, Note.of("empty used", name="empty.jpg")))
+    told = " ".join(table.score_table(used).split())
+    assert "Add a picture" not in told and "not scored. Take the pictures again" in told
