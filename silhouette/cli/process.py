@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import _thread
 import contextlib
 import logging
 import os
@@ -11,6 +12,9 @@ import threading
 import warnings
 from collections.abc import Iterator
 from typing import Any
+
+SOON_S = 0.02
+"""Seconds until a stop that was swallowed is tried once more."""
 
 
 @contextlib.contextmanager
@@ -82,19 +86,35 @@ def signals_stop(*, leaving: bool = False) -> Iterator[list[int]]:
         yield received
         return
 
+    def again(number: int, _: object) -> None:
+        signal.signal(number, signal.SIG_IGN)
+        raise KeyboardInterrupt(number)
+
     def stop(number: int, _: object) -> None:
         received.append(number)
         for one in before:
             signal.signal(one, signal.SIG_IGN)  # no second one while tidying up
         raise KeyboardInterrupt(number)
 
+    def lost(found: Any) -> None:
+        """A stop that came while something was being thrown away is swallowed there: stop once more."""
+        if received and isinstance(found.exc_value, KeyboardInterrupt):
+            signal.signal(received[-1], again)
+            late = threading.Timer(SOON_S, _thread.interrupt_main, (received[-1],))
+            late.daemon = True
+            late.start()
+        else:
+            hook(found)
+
     named = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)]
     before = {one: signal.getsignal(one) for one in named}
     before = {one: was for one, was in before.items() if was not in (signal.SIG_IGN, None)}
     for one in before:
         signal.signal(one, stop)
+    hook, sys.unraisablehook = sys.unraisablehook, lost
     try:
         yield received
     finally:
+        sys.unraisablehook = hook
         for one, was in before.items():
             signal.signal(one, signal.SIG_IGN if leaving else was)
