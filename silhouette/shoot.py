@@ -31,6 +31,10 @@ LEAST_COMPARED = 8
 """Clear outlines from which one stop can be held against the others: one from every 45 degrees."""
 
 
+OF_ANGLES = ("angles found", "angles not told", "stops without outline")
+"""Notes that speak of the turn's angles."""
+
+
 @dataclass(frozen=True)
 class Checked:
     """The check of one turnaround, with what its page is drawn from."""
@@ -76,8 +80,12 @@ def check_turnaround(
         raise PoseError("no figure found.", path=shot.source, do="Check the clip, the light and the backdrop.")
     turned = None if shot.turned is None else shot.turned[[k for k, *_ in seen]] - shot.turned[seen[0][0]]
     stops, looks = [stop for _, stop, _, _ in seen], [look for *_, look in seen]
-    report = family.ask(shot.name, measure(stops, looks, height_m=height_m, turned=turned))
-    return Checked(report, tuple(outline.outline_of(cut.mask) for _, _, cut, _ in seen), shot.notes)
+    measured = measure(stops, looks, height_m=height_m, turned=turned)
+    notes = shot.notes
+    if measured.no_turn is not None:  # it has no angles that anything could be said of
+        notes = tuple(note for note in notes if note.kind not in OF_ANGLES)
+    outlines = tuple(outline.outline_of(cut.mask) for _, _, cut, _ in seen)
+    return Checked(family.ask(shot.name, measured), outlines, notes)
 
 
 def _ingested(

@@ -481,7 +481,7 @@ def _job(
 def _glanced_at(count: int, settings: Settings) -> list[bool]:
     """At which of the pictures looked at first the person network glances: at every other one, as the wall's figure is
     found in those."""
-    return [settings.cutter == "auto" and i % 2 == 0 for i in range(count)]
+    return [settings.cutter in ("auto", "backdrop") and i % 2 == 0 for i in range(count)]
 
 
 def _glimpse(desk: Desk, path: Path, person: bool, *, work_px: int) -> background_model.Glimpse | None:
@@ -543,9 +543,9 @@ def _picture(stop: Stop, pixels: Pixels) -> Picture:
 def cut_picture(pixels: Pixels, shared: Any, settings: Settings, known: room.Room | None = None) -> Cut:
     """Cut the figure out of one working picture with the cutter that was asked for."""
     if settings.cutter == "backdrop":
-        return background_model.cut(pixels, shared)
+        return agreement.by_wall(pixels, shared)
     if settings.cutter == "person":
-        return person_net.cut_by(pixels, person_net.odds_of(pixels))
+        return agreement.by_person(pixels)
     if settings.cutter == "neural":
         return neural.cut(pixels, settings.model)
     return agreement.cut(pixels, shared, settings.model, room=known)

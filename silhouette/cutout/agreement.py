@@ -107,6 +107,29 @@ def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None, 
     return _alone(wall, person, steady)
 
 
+def by_wall(pixels: Pixels, shared: Shared | None = None) -> Cut:
+    """The backdrop model's cut-out as it is; the person network is asked for no more than whether to trust it."""
+    wall = background_model.cut(pixels, shared)
+    if shared is not None and shared.vouched and wall.confidence >= DISTRUST:
+        return wall
+    person = person_net.found_by(pixels, person_net.odds_of(pixels))
+    if _nobody(wall):
+        return wall
+    agreed = overlap(wall.mask, person.mask)
+    doubt = _or_none(pieces(wall.mask, person.mask))
+    if agreed < AGREE:
+        return replace(_untrusted(wall), doubt=doubt)
+    kept = tuple(f for f in wall.flags if f != CANNOT_TELL)
+    return replace(wall, confidence=agreed_overlap(agreed, person.confidence), flags=kept, doubt=doubt)
+
+
+def by_person(pixels: Pixels) -> Cut:
+    """The person network's cut-out, trusted as far as it can be alone."""
+    odds, steady = person_net.both_ways(pixels, person_net.odds_of(pixels))
+    person = person_net.cut_by(pixels, odds)
+    return person if _nobody(person) else _alone(replace(person, mask=np.zeros_like(person.mask)), person, steady)
+
+
 def _nobody(one: Cut) -> bool:
     return NO_FIGURE in one.flags
 
@@ -286,7 +309,7 @@ def _alone(wall: Cut, person: Cut, steady: float) -> Cut:
     lost = np.exp(ALONE[0] + ALONE[1] * np.log(1 - person.confidence + LEAST_LOST))
     trusted = person.confidence >= CLEAR and steady >= STEADY
     sure = float(np.clip(1 - lost, TRUST, MOST_ALONE)) if trusted else float(np.clip(1 - lost, 0, MOST_DOUBTED))
-    doubt = None if _nobody(wall) or trusted else _or_none(pieces(person.mask, wall.mask))
+    doubt = None if trusted or not wall.mask.any() else _or_none(pieces(person.mask, wall.mask))
     found = replace(person, confidence=sure, doubt=doubt, flags=tuple(f for f in person.flags if f != CANNOT_TELL))
     return found if trusted else _untrusted(found)
 

@@ -204,3 +204,20 @@ def test_a_room_that_is_known_saves_the_wall(cutters: Any, monkeypatch: pytest.M
     monkeypatch.setattr(rooms, "cut", lambda *a: made(BODY, "room"))
     got = agreement.cut(PICTURE, room=rooms.from_empty(PICTURE))
     assert (got.mask == BODY).all() and got.cutter == "room"
+
+
+def test_a_cutter_asked_for_alone_keeps_its_mask_and_is_trusted_by_the_other(cutters: Any) -> None:
+    cutters(BODY | SHADOW | ARM, BODY, sure=0.99, own=0.97)
+    wall = agreement.by_wall(PICTURE)
+    assert (wall.mask == (BODY | SHADOW | ARM)).all() and wall.cutter == "backdrop"
+    assert wall.confidence < TRUST and CANNOT_TELL in wall.flags and wall.doubt is not None
+    cutters(BODY, BODY, sure=0.5)
+    assert agreement.by_wall(PICTURE).confidence >= TRUST
+
+
+@pytest.mark.parametrize(("own", "trusted"), [(0.97, True), (0.91, False)])
+def test_the_network_alone_is_trusted_where_it_is_sure(cutters: Any, own: float, trusted: bool) -> None:
+    cutters(BODY, BODY, own=own)
+    got = agreement.by_person(PICTURE)
+    assert (got.mask == BODY).all() and got.cutter == "person"
+    assert (got.confidence >= TRUST) == trusted == (CANNOT_TELL not in got.flags)
