@@ -31,7 +31,7 @@ LEAST_COMPARED = 8
 """Clear outlines from which one stop can be held against the others: one from every 45 degrees."""
 
 
-OF_ANGLES = ("angles found", "angles not told", "stops without outline")
+OF_ANGLES = ("angles found", "angles not told", "stops without outline", "camera moved")
 """Notes that speak of the turn's angles."""
 
 
