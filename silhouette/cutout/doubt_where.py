@@ -7,7 +7,7 @@ import numpy as np
 
 from silhouette.records import Doubt, DoubtWhere, Mask
 
-LEAST = 0.004
+LEAST = 0.01
 """Share of the figure's area from which a patch is worth a word: a fist is some 0.01 of a body."""
 RIM = 0.006
 """Half the width, figure heights, under which a patch is a rim along the outline: two cut-outs always differ there."""
