@@ -53,6 +53,9 @@ CLEAR, STEADY = 0.94, 0.92
 243 cut-outs beyond both lines one lost more than a tenth; beyond 0.93 and 0.92 it were four of 279."""
 MOST_ALONE, MOST_DOUBTED = 0.96, 0.89
 """The most that is promised of it then, and of any other."""
+LOST, WALL, MOST_WALL = 0.75, 0.96, 0.92
+"""Overlap with the cut-out of the mirror image under which the network contradicts itself and is no witness; what the
+wall's own confidence must be to be trusted then; and the most that is promised."""
 
 
 def overlap(a: Mask, b: Mask) -> float:
@@ -306,6 +309,8 @@ def _alone(wall: Cut, person: Cut, steady: float) -> Cut:
     """The likelier of two cut-outs that disagree: the person network's, trusted only where it is sure and steady."""
     if _nobody(person):
         return replace(_untrusted(wall), doubt=_or_none(wall.mask))
+    if steady < LOST and wall.confidence >= WALL:
+        return replace(wall, confidence=min(wall.confidence, MOST_WALL), doubt=_or_none(pieces(wall.mask, person.mask)))
     lost = np.exp(ALONE[0] + ALONE[1] * np.log(1 - person.confidence + LEAST_LOST))
     trusted = person.confidence >= CLEAR and steady >= STEADY
     sure = float(np.clip(1 - lost, TRUST, MOST_ALONE)) if trusted else float(np.clip(1 - lost, 0, MOST_DOUBTED))

@@ -83,6 +83,15 @@ def test_a_network_that_is_sure_and_steady_is_trusted_where_the_wall_fails(cutte
     assert agreement.cut(PICTURE).confidence < TRUST
 
 
+def test_a_network_that_contradicts_itself_is_no_witness(cutters: Any) -> None:
+    upper, lower = box(10, 60, 30, 60), box(60, 110, 30, 60)
+    cutters(BODY, upper, sure=0.975, own=0.7, mirrored=lower)
+    got = agreement.cut(PICTURE)
+    assert (got.mask == BODY).all() and TRUST <= got.confidence <= agreement.MOST_WALL and got.doubt is not None
+    cutters(BODY, upper, sure=0.93, own=0.7, mirrored=lower)
+    assert agreement.cut(PICTURE).confidence < TRUST
+
+
 def test_a_small_shadow_is_left_out_by_the_networks_word(cutters: Any) -> None:
     shadow = box(98, 110, 60, 80)
     cutters(BODY | shadow, BODY)
