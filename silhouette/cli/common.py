@@ -15,6 +15,7 @@ from typing import Any, NoReturn, get_args
 
 from silhouette import quiet
 from silhouette.cli.flags import arc, intent
+from silhouette.cli.process import heed
 from silhouette.settings import Cutter, Paper, Settings, Turn
 
 EPILOG = (
@@ -132,6 +133,7 @@ def progress_bar() -> Iterator[Callable[[str, int, int], None]]:
     ):
 
         def show(what: str, done: int, total: int) -> None:
+            heed()
             bar.total = total
             bar.n = done
             bar.set_description_str(f"{what:<34.34}", refresh=True)

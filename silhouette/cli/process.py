@@ -73,6 +73,16 @@ def _flush_or_forget() -> None:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+_came: list[int] = []
+"""Signals that came since the command began."""
+
+
+def heed() -> None:
+    """Stop now if a signal came that a library swallowed while it was being loaded."""
+    if _came:
+        raise KeyboardInterrupt(_came[0])
+
+
 @contextlib.contextmanager
 def signals_stop(*, leaving: bool = False) -> Iterator[list[int]]:
     """A signal to end, or the terminal closing, stops like Ctrl-C: what is half-written is removed first.
@@ -81,7 +91,8 @@ def signals_stop(*, leaving: bool = False) -> Iterator[list[int]]:
     says what was done. Else the handlers from before are put back. Gives the signals that came: a library that is just
     being loaded may make another error of one.
     """
-    received: list[int] = []
+    received = _came
+    received.clear()
     if threading.current_thread() is not threading.main_thread():
         yield received
         return
