@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
-from silhouette.cutout import person_net
+from silhouette.cutout import background_model, person_net
 from silhouette.records import NO_FIGURE
 
 FOLDER = Path(person_net.__file__).parent
@@ -89,3 +89,24 @@ def test_a_room_with_nobody_holds_nobody() -> None:
     cv2.rectangle(room, (30, 200), (120, 590), (60, 80, 110), -1)
     cv2.rectangle(room, (300, 60), (420, 180), (220, 230, 235), -1)
     assert NO_FIGURE in person_net.cut_by(room, person_net.odds_of(room)).flags
+
+
+def _turn(shadow: float) -> list[np.ndarray[Any, Any]]:
+    """Nine pictures of a sample pose, with a shadow of the figure painted beside it, by its own outline."""
+    pictures = []
+    for file in sorted((SAMPLES / "lookout").glob("*.jpg"))[:9]:
+        picture = cv2.imread(str(file))
+        assert picture is not None
+        figure = person_net.cut_by(picture, person_net.odds_of(picture)).mask.astype(np.float32)
+        h, w = figure.shape
+        ground = float(np.flatnonzero(figure.any(axis=1))[-1])
+        lean = np.array([[1, 0.25, 0.02 * w - 0.25 * ground], [0, 0.55, 0.45 * ground]], np.float32)
+        cast = cv2.GaussianBlur(cv2.warpAffine(figure, lean, (w, h)), (0, 0), 3) * (1 - figure)
+        pictures.append(np.clip(picture * (1 - shadow * cast[..., None]), 0, 255).astype(np.uint8))
+    return pictures
+
+
+@pytest.mark.parametrize(("shadow", "vouched"), [(0.0, True), (0.62, False)])
+def test_a_turn_with_deep_shadows_is_not_vouched_for(shadow: float, vouched: bool) -> None:
+    shared = background_model.learn_from([background_model.glimpse(p, True) for p in _turn(shadow)])
+    assert shared is not None and shared.vouched == vouched
