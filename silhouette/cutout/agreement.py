@@ -30,8 +30,9 @@ the turn 88, and of those that pass none is under 0.9."""
 PIECE, RIM = 0.002, 5
 """Share of the figure from which a piece that only one of two cut-outs holds is more than an edge drawn otherwise, and
 width of such an edge, working pixels."""
-SURE = 1.5
-"""Mean log odds of the person network from which it decides a piece on which the cut-outs differ."""
+SURE, SURER = 1.5, 3.0
+"""Mean log odds of the person network from which it decides a piece on which the cut-outs differ; and from which it adds
+one that looks like the backdrop or a shadow on it."""
 OBJECT, ENCLOSED = 0.5, 0.65
 """Share of a piece that differs from the backdrop as no shadow does, from which it is a thing; and share of a piece's
 surroundings that is figure, from which it is a gap."""
@@ -188,8 +189,9 @@ def decided(base: Mask, doubt: Mask, odds: Floats, strange: Mask | None = None) 
     follow = np.abs(said) > SURE
     gone = (mean(base) > 0.5) & (said < 0)
     if strange is not None:
-        held = mean(strange) > OBJECT
-        follow &= ~(gone & held & _in_the_air_or_slender(labels, count, base))
+        thing = mean(strange) > OBJECT
+        follow &= ~(gone & thing & _in_the_air_or_slender(labels, count, base))
+        follow &= gone | thing | (said > SURER)
     follow &= ~(~gone & (_enclosed(labels, count, base) > ENCLOSED))
     kept = gone & ~follow & (said < -SURE)
     mask = base.copy()
