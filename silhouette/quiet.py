@@ -24,6 +24,12 @@ before_rembg: Callable[[], None] = _nobody_waits
 """Called before rembg is imported into this process: the first time ever it compiles helpers for up to a minute."""
 
 
+def announce(wait: bool) -> None:
+    """Say that rembg is about to be imported, if there is a wait."""
+    if wait:
+        before_rembg()
+
+
 def hush() -> None:
     """Forbid onnxruntime to report, in this process and in all that it starts.
 
@@ -64,8 +70,7 @@ def rembg_models() -> dict[str, Any]:
         If rembg is not installed.
     """
     onnxruntime()
-    if "rembg.sessions" not in sys.modules:
-        before_rembg()
+    announce("rembg.sessions" not in sys.modules)
     from rembg.sessions import sessions
     from rembg.sessions.base import BaseSession
 

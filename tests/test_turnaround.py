@@ -37,11 +37,6 @@ def test_what_was_not_begun_is_dropped_when_stopped() -> None:
     assert results is not None
 
 
-def _about_to_load_rembg(say: bool) -> None:
-    if say:
-        quiet.before_rembg()
-
-
 @pytest.mark.parametrize(("says", "times"), [([False, True, True, True], 1), ([False, False], 0)])
 def test_what_a_worker_says_before_a_wait_is_said_by_the_first_process_once(
     monkeypatch: pytest.MonkeyPatch, says: list[bool], times: int
@@ -49,7 +44,7 @@ def test_what_a_worker_says_before_a_wait_is_said_by_the_first_process_once(
     told: list[int] = []
     monkeypatch.setattr(quiet, "before_rembg", lambda: told.append(os.getpid()))
     with turnaround.workers(2) as run:
-        list(run(_about_to_load_rembg, says))
+        list(run(quiet.announce, says))
     assert told == [os.getpid()] * times
 
 

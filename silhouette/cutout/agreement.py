@@ -31,8 +31,8 @@ PIECE, RIM = 0.002, 5
 """Share of the figure from which a piece that only one of two cut-outs holds is more than an edge drawn otherwise, and
 width of such an edge, working pixels."""
 SURE, SURER = 1.5, 3.0
-"""Mean log odds of the person network from which it decides a piece on which the cut-outs differ; and from which it adds
-one that looks like the backdrop or a shadow on it."""
+"""Mean log odds of the person network from which it decides a piece on which the cut-outs differ; and from which it
+adds one that looks like the backdrop or a shadow on it."""
 OBJECT, ENCLOSED = 0.5, 0.65
 """Share of a piece that differs from the backdrop as no shadow does, from which it is a thing; and share of a piece's
 surroundings that is figure, from which it is a gap."""
