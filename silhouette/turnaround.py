@@ -42,7 +42,7 @@ SIDEWAYS, SIDEWAYS_VIEWS = 1.5, 5
 turned by a quarter."""
 
 
-WITNESSES = 16
+WITNESSES = 24
 """Stops, spread over the turn, that the room is learned from where there is no picture of it empty."""
 FEW = 3
 """Stops to hold an empty picture against where there are too few to have learned anything in common."""
