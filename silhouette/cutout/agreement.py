@@ -13,9 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.cutout import background_model, mask_cleanup, neural, person_net
+from silhouette.cutout import background_model, mask_cleanup, neural, person_net, trust
 from silhouette.cutout import room as rooms
 from silhouette.cutout.background_model import Shared
+from silhouette.cutout.mask_cleanup import overlap
 from silhouette.cutout.plate import Floats
 from silhouette.cutout.room import Room
 from silhouette.records import BACK_LIGHT, BLURRED, CANNOT_TELL, NO_FIGURE, TWO_FIGURES, Cut, Mask, Pixels
@@ -59,12 +60,6 @@ LOST, WALL, MOST_WALL = 0.75, 0.96, 0.92
 wall's own confidence must be to be trusted then; and the most that is promised."""
 
 
-def overlap(a: Mask, b: Mask) -> float:
-    """Intersection over union of two masks; 1 where both are empty."""
-    either = int((a | b).sum())
-    return int((a & b).sum()) / either if either else 1.0
-
-
 def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None, room: Room | None = None) -> Cut:
     """Cut the figure out, and say how far that can be trusted.
 
@@ -83,17 +78,16 @@ def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None, 
     Cut
         ``cutter`` says whose mask it is, ``doubt`` where another one differs.
     """
-    if room is not None:
-        odds = person_net.odds_of(pixels)
-        person = person_net.found_by(pixels, odds)
-        if (found := _by_room(pixels, room, person, odds)) is not None:
-            return found
-    wall = background_model.cut(pixels, shared)
+    wall = None
     if room is None:
-        if shared is not None and shared.vouched and wall.confidence >= DISTRUST:
+        wall = background_model.cut(pixels, shared)
+        if _vouched(wall, shared):
             return wall
-        odds = person_net.odds_of(pixels)
-        person = person_net.found_by(pixels, odds)
+    odds = person_net.odds_of(pixels)
+    person = person_net.found_by(pixels, odds)
+    if room is not None and (found := _by_room(pixels, room, person, odds)) is not None:
+        return found
+    wall = wall or background_model.cut(pixels, shared)
     if _nobody(wall) and _nobody(person):
         return wall
     agreed = overlap(wall.mask, person.mask)
@@ -103,35 +97,34 @@ def cut(pixels: Pixels, shared: Shared | None = None, model: str | None = None, 
     person = person_net.cut_by(pixels, odds)
     if (agreed := overlap(wall.mask, person.mask)) >= AGREE:
         return _together(pixels, shared, wall, person, odds, agreed)
-    if neural.at_hand(model):
-        third = neural.cut(pixels, model)
-        found = _with_third(wall, person, odds, third)
-        if found is not None:
-            return found
+    if neural.at_hand(model) and (found := _with_third(wall, person, odds, neural.cut(pixels, model))) is not None:
+        return found
     return _alone(wall, person, steady)
 
 
 def by_wall(pixels: Pixels, shared: Shared | None = None) -> Cut:
     """The backdrop model's cut-out as it is; the person network is asked for no more than whether to trust it."""
     wall = background_model.cut(pixels, shared)
-    if shared is not None and shared.vouched and wall.confidence >= DISTRUST:
+    if _nobody(wall) or _vouched(wall, shared):
         return wall
     person = person_net.found_by(pixels, person_net.odds_of(pixels))
-    if _nobody(wall):
-        return wall
     agreed = overlap(wall.mask, person.mask)
     doubt = _or_none(pieces(wall.mask, person.mask))
     if agreed < AGREE:
         return replace(_untrusted(wall), doubt=doubt)
-    kept = tuple(f for f in wall.flags if f != CANNOT_TELL)
-    return replace(wall, confidence=agreed_overlap(agreed, person.confidence), flags=kept, doubt=doubt)
+    return _trusted(replace(wall, doubt=doubt), agreed_overlap(agreed, person.confidence))
 
 
 def by_person(pixels: Pixels) -> Cut:
     """The person network's cut-out, trusted as far as it can be alone."""
     odds, steady = person_net.both_ways(pixels, person_net.odds_of(pixels))
     person = person_net.cut_by(pixels, odds)
-    return person if _nobody(person) else _alone(replace(person, mask=np.zeros_like(person.mask)), person, steady)
+    return person if _nobody(person) else _by_its_own_word(person, steady)
+
+
+def _vouched(wall: Cut, shared: Shared | None) -> bool:
+    """Whether nothing more need be asked: the network agreed at other stops, and the wall is sure of this one."""
+    return shared is not None and shared.vouched and wall.confidence >= DISTRUST
 
 
 def _nobody(one: Cut) -> bool:
@@ -277,7 +270,7 @@ def _by_room(pixels: Pixels, room: Room, person: Cut, odds: Floats) -> Cut | Non
     A room learned from the turn was learned with the person network's help, so it vouches only if the figure cut out
     without that help is the same.
     """
-    chance = np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds, -20, 20))), np.float32)
+    chance = trust.chance(odds)
     if room.colours is not None:
         return _by_turn(*rooms.vouched(pixels, room, chance), person)
     found = rooms.cut(pixels, room, chance)
@@ -308,17 +301,26 @@ def _or_none(doubt: Mask) -> Mask | None:
 
 
 def _alone(wall: Cut, person: Cut, steady: float) -> Cut:
-    """The likelier of two cut-outs that disagree: the person network's, trusted only where it is sure and steady."""
+    """The likelier of two cut-outs that disagree: the person network's, unless it sees nobody or contradicts itself."""
     if _nobody(person):
         return replace(_untrusted(wall), doubt=_or_none(wall.mask))
+    doubt = None if _nobody(wall) else _or_none(pieces(person.mask, wall.mask))
     if steady < LOST and wall.confidence >= WALL:
-        return replace(wall, confidence=min(wall.confidence, MOST_WALL), doubt=_or_none(pieces(wall.mask, person.mask)))
+        return replace(wall, confidence=min(wall.confidence, MOST_WALL), doubt=doubt)
+    found = _by_its_own_word(person, steady)
+    return found if found.confidence >= TRUST else replace(found, doubt=doubt)
+
+
+def _by_its_own_word(person: Cut, steady: float) -> Cut:
+    """The person network's cut-out, trusted only where it is sure and steady."""
     lost = np.exp(ALONE[0] + ALONE[1] * np.log(1 - person.confidence + LEAST_LOST))
-    trusted = person.confidence >= CLEAR and steady >= STEADY
-    sure = float(np.clip(1 - lost, TRUST, MOST_ALONE)) if trusted else float(np.clip(1 - lost, 0, MOST_DOUBTED))
-    doubt = None if trusted or not wall.mask.any() else _or_none(pieces(person.mask, wall.mask))
-    found = replace(person, confidence=sure, doubt=doubt, flags=tuple(f for f in person.flags if f != CANNOT_TELL))
-    return found if trusted else _untrusted(found)
+    if person.confidence >= CLEAR and steady >= STEADY:
+        return _trusted(person, float(np.clip(1 - lost, TRUST, MOST_ALONE)))
+    return _untrusted(replace(person, confidence=float(np.clip(1 - lost, 0, MOST_DOUBTED))))
+
+
+def _trusted(one: Cut, sure: float) -> Cut:
+    return replace(one, confidence=sure, flags=tuple(f for f in one.flags if f != CANNOT_TELL))
 
 
 def _untrusted(one: Cut) -> Cut:

@@ -135,11 +135,10 @@ def _reach(thumbs: plate.Floats, backdrop: plate.Floats,
 def _alike(found: NDArray[np.bool_], person: NDArray[np.bool_], seen: figure_net.Look, sigma: float) -> bool:
     """Whether two small masks show the same figure, and none of it is a shadow to the other."""
     other = cv2.resize(person.astype(np.uint8), found.shape[::-1], interpolation=cv2.INTER_AREA) > 0
-    either = int((found | other).sum())
     core = cv2.erode((found ^ other).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     shade = core & ~figure_net.no_shadow(seen.picture, seen.backdrop, sigma)
-    both = int((found & other).sum())
-    return either > 0 and both >= ALIKE * either and int(shade.sum()) <= SHADE * int(found.sum())
+    alike = bool(found.any()) and mask_cleanup.overlap(found, other) >= ALIKE
+    return alike and int(shade.sum()) <= SHADE * int(found.sum())
 
 
 def backdrop_for(thumb: plate.Floats, shared: Shared | None) -> plate.Floats:

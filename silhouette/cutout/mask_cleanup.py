@@ -57,6 +57,12 @@ SHAPE_OFF = 0.02
 """How far a mask's sides may be from its still's in proportion: what rounding leaves of a small mask, no crop."""
 
 
+def overlap(a: NDArray[np.bool_], b: NDArray[np.bool_]) -> float:
+    """Intersection over union of two masks of one size; 1 where both are empty."""
+    either = int((a | b).sum())
+    return int((a & b).sum()) / either if either else 1.0
+
+
 def one_figure(mask: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], tuple[str, ...]]:
     """The one figure in a loose mask: its largest piece and what belongs to it.
 

@@ -121,7 +121,7 @@ def odds_of(pixels: Pixels, close: bool = True) -> Floats:
 
 def look(pixels: Pixels, close: bool = True) -> Floats:
     """How surely each pixel is figure, 0 to 1, over the whole picture; see :func:`odds_of`."""
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(odds_of(pixels, close), -20, 20))), np.float32)
+    return trust.chance(odds_of(pixels, close))
 
 
 def cut_by(pixels: Pixels, odds: Floats) -> Cut:
@@ -155,8 +155,7 @@ def both_ways(pixels: Pixels, odds: Floats) -> tuple[Floats, float]:
     again = _odds(np.ascontiguousarray(pixels[window][:, ::-1]), LONG)[:, ::-1]
     other = _laid_over(np.minimum(odds, -1.0), again, window, pixels)
     one, two = (mask_cleanup.whole(o)[0] > 0 for o in (odds, other))
-    either = int((one | two).sum())
-    return np.asarray((odds + other) / 2, np.float32), int((one & two).sum()) / either if either else 1.0
+    return np.asarray((odds + other) / 2, np.float32), mask_cleanup.overlap(one, two)
 
 
 def _laid_over(first: Floats, nearer: Floats, window: tuple[slice, slice], pixels: Pixels) -> Floats:

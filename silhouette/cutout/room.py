@@ -318,7 +318,7 @@ def room_taken_away(picture: Floats, room: Floats, odds: Floats) -> tuple[Floats
     Where the signs speak for room only the ratio to it is kept, which is the shadow on it; its pattern is gone.
     """
     h, w = room.shape[:2]
-    chance = _chance(cv2.blur(odds, (3, 3)))[..., None]
+    chance = trust.chance(cv2.blur(odds, (3, 3)))[..., None]
     plain = cv2.resize(room, (max(1, w // BLUNT), max(1, h // BLUNT)), interpolation=cv2.INTER_AREA)
     plain = cv2.GaussianBlur(cv2.resize(plain, (max(1, w // 4), max(1, h // 4)), interpolation=cv2.INTER_LINEAR),
                              (0, 0), BLUNT / 8)
@@ -348,12 +348,6 @@ def body_odds(picture: Floats, plain: Floats, sigma: float, guess: Mask | None =
     result[seen.window] = cv2.resize(seen.odds, (cols.stop - cols.start, rows.stop - rows.start),
                                      interpolation=cv2.INTER_LINEAR)
     return np.clip(result, -NET_MOST, NET_MOST)
-
-
-def _chance(odds: Floats) -> Floats:
-    """Log odds to a chance, 0 to 1."""
-    chance: Floats = 1.0 / (1.0 + cv2.exp(-np.clip(odds, -20, 20).astype(np.float32)))
-    return chance
 
 
 def _bins(*pictures: Pixels) -> tuple[list[NDArray[np.intp]], tuple[int, ...]]:
@@ -399,7 +393,7 @@ def colour_odds(picture: Pixels, room: Pixels, odds: Floats) -> tuple[Floats, Fl
         counts = np.bincount(bins.ravel(), None if weight is None else weight.ravel(), total)
         return np.asarray(_shared_out(counts.astype(np.float32).reshape(shape)).ravel()[seen])
 
-    figure = count(seen, _chance(odds)) + FEW
+    figure = count(seen, trust.chance(odds)) + FEW
     every = count(seen) + 4 * FEW
     behind = count(own) + FEW
     return np.log(figure / (every - figure)), np.log(figure / behind)
@@ -489,7 +483,7 @@ def second_signs(look: Look, odds: Floats, near: tuple[slice, slice]) -> tuple[F
     which nothing is said outside the window."""
     known, picture, behind, there = look.known[near], look.picture[near], look.behind[near], odds[near]
     shadowed = np.zeros_like(look.behind)
-    shadowed[near] = lit(behind, local_light(picture, behind, (1 - _chance(there)) ** 2 * known))
+    shadowed[near] = lit(behind, local_light(picture, behind, (1 - trust.chance(there)) ** 2 * known))
     colours = colour_odds(look.half[near], shadowed[near].astype(np.uint8), there)
     smooth = cv2.blur(np.clip(there, -NET_MOST, NET_MOST), (7, 7))
     found = signs(picture, shadowed[near], look.sigma, texture=False)
@@ -525,7 +519,7 @@ def vouched(pixels: Pixels, room: Room, person: NDArray[np.float32]) -> tuple[Cu
         return _drawn(pixels, done), 0.0
     one, other = np.zeros((2, *done.look.half.shape[:2]), np.bool_)
     one[done.near], other[alone.near] = done.odds > 0, alone.odds > 0
-    return _drawn(pixels, done), float((one & other).sum()) / max(float((one | other).sum()), 1.0)
+    return _drawn(pixels, done), mask_cleanup.overlap(one, other)
 
 
 def _fits(pixels: Pixels, room: Room) -> bool:
@@ -581,7 +575,7 @@ def last_odds(found: Floats, room: Room, known: Floats, person: bool) -> Floats:
     if person:
         # A cutter that agrees with what is known of the room is right where it is not known too.
         one, other = odds > 0, found[OWN] > 0
-        agreed = float((one & other).sum()) / max(float((one | other).sum()), 1.0)
+        agreed = mask_cleanup.overlap(one, other)
         odds = odds + found[OWN] * np.clip((agreed - AGREED[0]) / (AGREED[1] - AGREED[0]), 0, 1)
     return odds
 

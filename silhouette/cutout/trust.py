@@ -40,6 +40,11 @@ TALL, RIM = 200, 0.012
 """Pixels of figure height that are enough to look at, and the width of its edge that is left out, figure heights."""
 
 
+def chance(odds: Floats) -> Floats:
+    """Log odds to a chance, 0 to 1."""
+    return np.asarray(1.0 / (1.0 + cv2.exp(-np.clip(odds, -20, 20).astype(np.float32))), np.float32)
+
+
 def expected_overlap(odds: Floats) -> float:
     """The overlap that the odds themselves expect: with p the chance of each pixel to be figure and M the mask,
     sum(p in M) / (|M| + sum(p outside M)).
@@ -49,10 +54,9 @@ def expected_overlap(odds: Floats) -> float:
     odds : (h, w) float32
         Log odds; above 0 is the mask.
     """
-    chance = 1.0 / (1.0 + np.exp(-np.clip(odds, -20, 20)))
-    mask = odds > 0
-    inside = float(chance[mask].sum())
-    return inside / max(float(mask.sum()) + float(chance.sum()) - inside, 1e-6)
+    figure, mask = chance(odds), odds > 0
+    inside = float(figure[mask].sum())
+    return inside / max(float(mask.sum()) + float(figure.sum()) - inside, 1e-6)
 
 
 def outline_like_backdrop(odds: Floats, picture: Floats, backdrop: Floats, sigma: float) -> float:

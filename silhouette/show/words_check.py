@@ -353,7 +353,8 @@ def _look_there(f: Finding, stops: Sequence[Stop]) -> str:
 
 DO: dict[str, Say] = {
     "too few made out": lambda f, s: (
-        "Add a picture of the empty room, take a plainer backdrop, or paint the masks by hand."),
+        "Add a picture of the same room without the model, called empty.jpg; or take a plainer backdrop; or correct "
+        "the masks by hand with silhouette mend."),
     "no turn": _one_spot,
     "ends not made out": _look_there,
     "stretch not made out": _look_there,

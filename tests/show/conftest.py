@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+import shutil
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -216,3 +217,22 @@ def check_border() -> Callable[..., None]:
         assert (pixels[rim:-rim, rim:-rim] < 128).any(), "an empty page"
 
     return check
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """Chromium without a window, driven by its own driver; it keeps what the page logs."""
+    chromium, chromedriver = shutil.which("chromium") or shutil.which("google-chrome"), shutil.which("chromedriver")
+    if chromium is None or chromedriver is None:
+        pytest.skip("no chromium with its chromedriver here")
+    webdriver = pytest.importorskip("selenium.webdriver")
+    options = webdriver.ChromeOptions()
+    options.binary_location = chromium
+    for argument in ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+                     f"--user-data-dir={tmp_path_factory.mktemp('profile')}", "--window-size=1280,950"):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    options.set_capability("unhandledPromptBehavior", "accept")
+    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(chromedriver))
+    yield driver
+    driver.quit()

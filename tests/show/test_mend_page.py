@@ -96,24 +96,6 @@ def test_a_clip_says_which_folder_to_make():
 # ------------------------------------------------------------------------------------------------------ in a browser
 
 
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    chromium, chromedriver = shutil.which("chromium") or shutil.which("google-chrome"), shutil.which("chromedriver")
-    if chromium is None or chromedriver is None:
-        pytest.skip("no chromium with its chromedriver here")
-    webdriver = pytest.importorskip("selenium.webdriver")
-    options = webdriver.ChromeOptions()
-    options.binary_location = chromium
-    for argument in ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-                     f"--user-data-dir={tmp_path_factory.mktemp('profile')}", "--window-size=1280,950"):
-        options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    options.set_capability("unhandledPromptBehavior", "accept")
-    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(chromedriver))
-    yield driver
-    driver.quit()
-
-
 def until(true) -> bool:
     """Whether something becomes true within ten seconds."""
     end = time.monotonic() + 10
