@@ -148,9 +148,13 @@ def measure(
 
 
 def _angles_told(stops: Sequence[Stop], sure: NDArray[np.int64]) -> bool:
-    """Whether the outlines of a clip told its angles; of stills, :attr:`Shot.angled` says it."""
+    """Whether the outlines of a clip told its angles; of stills, :attr:`Shot.angled` says it.
+
+    A body that turns can be fitted to any few outlines, so less than LEAST_COMPARED of them tell nothing.
+    """
     known = [stops[k].angle_sure or 0.0 for k in sure if k]
-    return stops[0].angle_from != "clip" or bool(known and np.median(known) < estimate.NOT_TOLD)
+    told = len(sure) >= LEAST_COMPARED and bool(known) and float(np.median(known)) < estimate.NOT_TOLD
+    return stops[0].angle_from != "clip" or told
 
 
 def _repeated(shot: Shot, sure: NDArray[np.int64]) -> tuple[int, ...]:

@@ -15,6 +15,7 @@ from PIL import Image
 import silhouette
 from silhouette import cli, shoot, turnaround
 from silhouette.errors import SettingsError
+from silhouette.records import Stop
 from silhouette.settings import Settings
 from silhouette.show.words import note
 
@@ -269,3 +270,9 @@ def test_the_page_and_the_json_tell_the_same_sentences(data: Path, tmp_path: Pat
     assert pose["kind"] == "pose changed" and pose["how_far"] == f"about {100 * pose['far'] * 1.72:.0f} cm"
     assert pose["where"] in pose["evidence"] and pose["how_far"] in pose["evidence"]
     assert pose["values"]["way"] == "elsewhere" and "has moved" in pose["evidence"]
+
+
+@pytest.mark.parametrize(("count", "told"), [(7, False), (8, True)])
+def test_a_few_outlines_of_a_clip_tell_no_angles_however_well_they_fit(count: int, told: bool) -> None:
+    stops = [Stop(k, Path("turn.mov"), f"stop_{k:02d}", 40.0 * k, "clip", angle_sure=3.0) for k in range(count)]
+    assert shoot._angles_told(stops, np.arange(count)) == told
