@@ -149,10 +149,13 @@ class Page:
         hand.release().perform()
 
     def mask(self, name: str = "045.mask.png") -> np.ndarray:
-        """Save, and read the file that the browser wrote."""
+        """Save, and read the file that the browser wrote; the page tells of it a moment after the file is there."""
         (self.saved / name).unlink(missing_ok=True)
+        self.browser.execute_script("document.getElementById('answer').textContent = ''")
         self.find("save").click()
-        return self.read(name)
+        mask = self.read(name)
+        assert until(lambda: self.find("answer").text == f"{name} saved.")
+        return mask
 
     def read(self, name: str) -> np.ndarray:
         assert until((self.saved / name).exists), f"{name} was not saved"
