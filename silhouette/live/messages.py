@@ -1,0 +1,174 @@
+"""What the live page and the program say to each other: plain data, written here and nowhere else.
+
+The page sends frames of its camera (:class:`Frame`, binary) and orders (:class:`Order`, JSON) over one socket. Every
+frame is answered by one :class:`Seen`; whoever watches gets the same. Frame numbers are the page's own, growing. The
+page keeps the last :data:`KEPT` frames it sent at the camera's full size, so that the very frame that was judged can be
+asked for (``Seen.take``) and becomes the still.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal
+
+from silhouette.records import Band, Pixels
+
+FRAME_PX = 640
+"""Longer side of the frames that the page sends, pixels."""
+KEPT = 6
+"""Frames that the page keeps at full size until they are asked for, or others come."""
+MOST_FRAME, MOST_STILL = 1_000_000, 40_000_000
+"""Bytes of a frame, and of a full picture, at most."""
+HEAD = struct.Struct("<IdII")
+"""Before the JPEG of a frame: its number, when it was taken (seconds, the page's own clock), the camera's full width
+and height in pixels."""
+
+State = Literal["no-camera", "empty-room", "live", "hold", "closed"]
+"""Nothing has come from a camera; the empty picture is being taken; the model moves or poses; a hold was found;
+the circle is closed."""
+SignalKind = Literal[
+    "empty taken", "taken", "turn on", "moved", "out of frame", "pose differs", "fits", "closed", "rest", "ready",
+]
+"""What is told by a tone and in writing: the empty picture is kept; a stop is kept, and which; time to turn on; the
+model moved before the stop was taken; part of the figure has left the frame; the pose is not that of the stops
+before; the pose found again sits; the circle is closed; time for a break; the turn may begin."""
+
+
+@dataclass(frozen=True)
+class Frame:
+    """One picture of the live camera, decoded."""
+
+    number: int
+    seconds: float
+    """When it was taken, by the page's own clock."""
+    pixels: Pixels
+    """(h, w, 3) BGR, longer side at most :data:`FRAME_PX`."""
+    full_size: tuple[int, int]
+    """(width, height) that the camera gives, pixels."""
+
+
+@dataclass(frozen=True)
+class Signal:
+    """Something to be told by a tone, and in writing."""
+
+    kind: SignalKind
+    words: str
+    """The sentence, from ``show/words_live.py``."""
+    loud: bool = True
+    """Whether a tone goes with it."""
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What is wrong with where the figure stands in the frame."""
+
+    kind: Literal["nobody", "two figures", "feet cut off", "head cut off", "cut off at picture left",
+                  "cut off at picture right", "too close", "too far", "not trusted"]
+    words: str
+
+
+@dataclass(frozen=True)
+class GhostFit:
+    """How the live outline lies against an earlier one, see ``ghost.py``."""
+
+    path: str
+    """The earlier outline as an SVG path, in pixels of the frame."""
+    fit: int
+    """0 to 100: 100 where the two agree as well as a person can hold."""
+    sits: bool
+    words: tuple[str, ...]
+    """Part by part how far they are apart, worst first: ``picture right arm: 6 % higher``."""
+    name: str
+    """Which stop it is, for people."""
+
+
+@dataclass(frozen=True)
+class WheelStop:
+    """One stop on the live wheel."""
+
+    name: str
+    angle: float | None
+    """Degrees, None while nothing tells it."""
+    band: Band | None
+    path: str
+    """Its silhouette as an SVG path, figure height 1000, ground at y = 1000, x = 0 the middle."""
+    trouble: str = ""
+    """What is wrong with it, in a few words; empty where nothing is known to be."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The answer to one frame."""
+
+    frame: int
+    state: State
+    skipped: bool = False
+    """True where a newer frame was waiting: then only whether the model moves was looked at."""
+    size: tuple[int, int] = (0, 0)
+    """(width, height) of the frame, pixels; the path is in these."""
+    path: str | None = None
+    """The silhouette as an SVG path (even-odd), pixels of the frame; None where none was found or looked for."""
+    band: Band | None = None
+    readability: int | None = None
+    """0 to 100."""
+    reason: str = ""
+    """The weightiest reason, as a short sentence."""
+    trouble: Trouble | None = None
+    moving: bool = False
+    stops: int = 0
+    """How many stops are kept."""
+    of: int = 24
+    """How many a full turn is meant to have."""
+    angle: float | None = None
+    """Where the camera stands now round the figure, degrees, as far as the stops so far tell."""
+    ghost: GhostFit | None = None
+    take: int | None = None
+    """The frame whose full picture the page is to send now."""
+    take_as: Literal["empty", "stop"] = "stop"
+    signals: tuple[Signal, ...] = ()
+    wheel: tuple[WheelStop, ...] | None = None
+    """All stops so far, only where something of them changed."""
+    wanted: tuple[str, ...] | None = None
+    """What is still asked for, in sentences, the first one now; only where it changed."""
+    rest_in: float | None = None
+    """Seconds until the next break by the plan; negative once it is due."""
+    captured: float = 0.0
+    """``Frame.seconds`` given back, so that the page knows how late this is."""
+
+    def plain(self) -> dict[str, Any]:
+        """As it goes over the socket."""
+        return {"kind": "seen", **without_nan(asdict(self))}
+
+
+@dataclass(frozen=True)
+class Order:
+    """What a person asks for on the live page.
+
+    ``begin``: a turn of the pose ``pose`` (its id), ``stops`` a turn, ``turn`` left or right, ``raised`` arms; goes on
+    where stops are there already. ``empty``: take the empty picture from the next still frame. ``skip empty``: do
+    without. ``take``: take a stop now. ``undo``: the last stop was none. ``ghost``: lay the outline of ``stop`` of
+    ``pose`` over the live one, or none. ``want``: ask again for the stops in ``stops_wanted`` (from a check).
+    ``close``: the turn is over. ``pause`` and ``go on``: stops are not taken meanwhile.
+    """
+
+    do: Literal["begin", "empty", "skip empty", "take", "undo", "ghost", "want", "close", "pause", "go on"]
+    pose: str = ""
+    stop: str = ""
+    stops: int = 24
+    turn: Literal["left", "right"] = "left"
+    raised: bool = False
+    stops_wanted: tuple[dict[str, Any], ...] = field(default=())
+    """Each ``{"instead": NAME}``, or ``{"after": NAME}`` where one is missing."""
+
+
+def without_nan(value: Any) -> Any:
+    """The same with nan as None, floats with four digits, as JSON takes it."""
+    if isinstance(value, float):
+        return None if math.isnan(value) else round(value, 4)
+    if isinstance(value, dict):
+        return {name: without_nan(one) for name, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [without_nan(one) for one in value]
+    return value
