@@ -99,6 +99,25 @@ class WheelStop:
 
 
 @dataclass(frozen=True)
+class StopsTold:
+    """What the bench makes of all stops kept so far, a moment after one more was kept. Made by ``bench.py``."""
+
+    wheel: tuple[WheelStop, ...]
+    """Every stop in the order of the turn, with its angle as far as the outlines tell by now."""
+    moved: tuple[str, ...] = ()
+    """Names of stops at which the pose is not that of the first ones."""
+    moved_words: str = ""
+    """What moved at the last of them, as a sentence; empty where nothing did."""
+    turned: float | None = None
+    """Degrees turned from the first stop to the last; None while nothing tells."""
+    closes: bool = False
+    """Whether the last stop shows the first one's view again after a full turn."""
+    masks: tuple[tuple[str, str], ...] = ()
+    """Name and silhouette of each stop that may be laid over the live one, as an SVG path in shares (0 to 1000) of the
+    picture's width and height."""
+
+
+@dataclass(frozen=True)
 class Seen:
     """The answer to one frame."""
 

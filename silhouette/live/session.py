@@ -5,8 +5,8 @@ Time is that of the frames, so a clip decoded by a test goes through it as a cam
 
 from __future__ import annotations
 
-from silhouette.live.messages import Frame, Order, Seen, Signal
-from silhouette.records import Cut, Pixels
+from silhouette.live.messages import Frame, Order, Seen, Signal, StopsTold
+from silhouette.records import Pixels
 
 
 class Session:
@@ -29,9 +29,17 @@ class Session:
         return ()
 
     def kept_empty(self, pixels: Pixels) -> tuple[Signal, ...]:
-        """The empty picture has been written; its working picture, (h, w, 3) BGR."""
+        """The empty picture has been written; here it is at the size of the frames, (h, w, 3) BGR."""
         return ()
 
-    def kept_stop(self, frame: int, name: str, pixels: Pixels, cut: Cut) -> tuple[Signal, ...]:
-        """The full picture of a frame has been written as the stop ``name``, and cut out."""
+    def kept_stop(self, frame: int, name: str) -> tuple[Signal, ...]:
+        """The full picture of a frame is safely written as the stop ``name``."""
+        return ()
+
+    def lost_stop(self, frame: int) -> tuple[Signal, ...]:
+        """The full picture of a frame did not arrive, or could not be written: the stop is still to be taken."""
+        return ()
+
+    def told(self, stops: StopsTold) -> tuple[Signal, ...]:
+        """The bench has looked at all stops kept so far."""
         return ()
