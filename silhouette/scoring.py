@@ -350,7 +350,7 @@ def _candidates(paths: Sequence[str | Path | Pose] | str | Path | Pose) -> list[
 
 
 def distinct_names(given: Sequence[Path | Pose]) -> list[str]:
-    """What each candidate is called in a ranking of them all: its name, with its folder before it where two share it."""
+    """What each candidate is called in a ranking of them all: its name, its folder before it where two share one."""
     names = [one.name if isinstance(one, Pose) else turnaround.name_of(one) for one in given]
     places = [one.source if isinstance(one, Pose) else one for one in given]
     return [

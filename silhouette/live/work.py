@@ -109,8 +109,8 @@ def read(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> dict
     from silhouette.records import Ranking
     from silhouette.show import report
 
-    arc, intent = _arc(asked), _intents(asked, 1)[0]
-    pose = scoring.score_pose(_only(places), intent=intent, arc=arc, progress=tell, known=known.Memory(folder / RESULTS))
+    arc, intent, memory = _arc(asked), _intents(asked, 1)[0], known.Memory(folder / RESULTS)
+    pose = scoring.score_pose(_only(places), intent=intent, arc=arc, progress=tell, known=memory)
     return {"report": report.report_html(results.placed(Ranking((pose,), pose.intent, arc)))}
 
 
