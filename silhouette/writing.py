@@ -531,3 +531,54 @@ def _seal_of(before: bytes, after: bytes) -> bytes:
         return b"%silhouette page " + digest + b"\n"
     chunk = b"siLh" + digest  # ancillary, private, safe to copy (PNG 1.2, 3.3)
     return len(digest).to_bytes(4, "big") + chunk + zlib.crc32(chunk).to_bytes(4, "big")
+
+
+# ------------------------------------------------------------------------------------------ a file that comes in pieces
+
+ARRIVING = ".arriving-"
+
+
+def arrival(folder: Path, mark: str) -> Path:
+    """Where what comes to ``folder`` in pieces lies until it is whole: a hidden file. ``mark``, made of plain letters
+    and digits, tells it from others."""
+    return folder / f"{ARRIVING}{mark}{PART}"
+
+
+def open_arrival(path: Path) -> IO[bytes] | None:
+    """The file of an :func:`arrival`, made private if it is missing, open for reading and writing, without a buffer;
+    None where another process writes it.
+
+    Raises
+    ------
+    OSError
+        As the system says.
+    """
+    flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
+    file = os.fdopen(os.open(path, flags, 0o600), "r+b", buffering=0)
+    if _lock(file):
+        return file
+    file.close()
+    return None
+
+
+def forget_arrivals(folder: Path, older: float = _STALE) -> None:
+    """Remove what began to arrive in ``folder`` and was not gone on with for ``older`` seconds."""
+    for path in folder.glob(arrival(folder, "*").name):
+        with contextlib.suppress(OSError):
+            if path.lstat().st_mtime < time.time() - older and not path.is_symlink() and not _alive(path):
+                path.unlink()
+
+
+def put_new(part: Path, place: Path) -> bool:
+    """Put a whole file at a place where nothing lies yet; False, and nothing done, where something does."""
+    try:
+        os.link(part, place)  # fails where something lies, in the one step that decides
+    except FileExistsError:
+        return False
+    except OSError:  # a file system without hard links
+        if place.exists() or place.is_symlink():
+            return False
+        part.rename(place)
+    else:
+        part.unlink()
+    return True
