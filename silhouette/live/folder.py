@@ -22,12 +22,26 @@ REPLACED = "replaced"
 """In a pose: stills that were taken again, or were none."""
 TABLE = "turn.csv"
 """In a pose: its live turn, see ``shots.py``."""
-LONGEST, MOST_BYTES = 80, 200
-"""Letters of a name, and bytes of it on the disk, at most; endings come on top."""
-_SPOILS = re.compile(r'[\\/:*?"<>|\x00-\x1f\x7f-\x9f]')
+LONGEST = 180
+"""Bytes of a name at most: every disk takes as many, with a number or a suffix added."""
+_SPOILS = re.compile(r'[<>:"|?*\x00-\x1f\x7f-\x9f\ufffd]')
 """What no file may have in its name on one system or another."""
-_DEVICE = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])\s*(\..*)?", re.IGNORECASE | re.DOTALL)
-"""Names that are devices on Windows, whatever ending follows."""
+_NO_NAME = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])\s*(\.|$)", re.IGNORECASE)
+"""Names that Windows keeps for devices, whatever suffix follows."""
+
+
+def clean(name: str) -> str:
+    """A name from outside as one that a file or a folder may bear on every system: no path, not hidden, not long."""
+    name = _SPOILS.sub("", printable(re.split(r"[/\\]", name[-4 * LONGEST:])[-1]))
+    name = unicodedata.normalize("NFC", name).strip(" .")
+    stem, dot, suffix = name.rpartition(".")
+    if not dot or len(suffix) > 12:
+        stem, suffix = name, ""
+    room = LONGEST - len((dot + suffix).encode()) if suffix else LONGEST
+    stem = stem.encode()[:room].decode("utf-8", "ignore").rstrip(" .")
+    if not stem or _NO_NAME.match(stem):
+        stem = f"unnamed {stem}".strip()
+    return f"{stem}.{suffix}" if suffix else stem
 
 
 @dataclass(frozen=True)
@@ -79,45 +93,32 @@ class Folder:
                 return one
         raise PoseError("This pose is not in the folder any more.", do="Load the page again.")
 
-    def new(self, name: str) -> PosePlace:
-        """Make the folder of a new pose; its name is cleaned first, see :func:`file_name`.
+    def new_pose(self, name: str) -> PosePlace:
+        """A new, empty folder for a pose, of this name made fit for a folder, or the next one that is free.
 
         Raises
         ------
-        PoseError
-            If nothing is left of the name, or something is called so already.
         OutputError
             If it cannot be made.
         """
-        called = file_name(name)
-        lying = {path.name.casefold() for path in self.path.iterdir()}
-        if called.casefold() in {*lying, RESULTS, CHECKS, SETS, MENDED}:
-            raise PoseError(f"{printable(called)}: there is something of this name already.", do="Give another name.")
-        place = self.path / called
-        try:
-            place.mkdir(mode=0o700)
-        except OSError as error:
-            raise OutputError(f"cannot be made ({error.strerror or error}).", path=Path(called),
-                              do="Give another name.") from error
-        return PosePlace(self.id_of(place), printable(called), place, "stills")
+        wanted, number = clean(name), 1
+        lying = {path.name.casefold() for path in self.path.iterdir()} | {RESULTS, CHECKS, SETS, MENDED}
+        while True:
+            called = wanted if number == 1 else f"{wanted} {number}"
+            number += 1
+            if called.casefold() in lying:
+                continue
+            try:
+                (self.path / called).mkdir(mode=0o700)
+            except FileExistsError:
+                continue
+            except OSError as error:
+                raise OutputError(f"cannot be made ({error.strerror or error}).", path=Path(called),
+                                  do="Give another name.") from error
+            return PosePlace(self.id_of(self.path / called), printable(called), self.path / called, "stills")
 
     def id_of(self, path: Path) -> str:
         return hmac.new(self._salt, path.name.encode("utf-8", "surrogateescape"), hashlib.sha256).hexdigest()[:16]
-
-
-def file_name(text: str) -> str:
-    """A name that a person gave, as one that a file or folder may bear on any system: never a path, never hidden.
-
-    Raises
-    ------
-    PoseError
-        If nothing is left of it.
-    """
-    name = unicodedata.normalize("NFC", printable(_SPOILS.sub("-", text[: 4 * LONGEST])))[:LONGEST]
-    name = name.encode("utf-8", "replace")[:MOST_BYTES].decode("utf-8", "ignore").strip(" .")
-    if not any(letter.isalnum() for letter in name):
-        raise PoseError("This name has no letter and no digit in it.", do="Give another name.")
-    return f"_{name}" if _DEVICE.fullmatch(name) else name
 
 
 def _holds_pose(folder: Path) -> bool:
