@@ -147,11 +147,11 @@ class Seen:
     """The frame whose full picture the page is to send now."""
     take_as: Literal["empty", "stop"] = "stop"
     take_instead: str = ""
-    """The stop whose place it takes; empty for none."""
+    """The stop whose place that picture is to take; empty where it is a new one."""
     take_after: str = ""
-    """The stop behind which it belongs; empty for the end of the turn."""
+    """The stop behind which it belongs; empty where that is the end of the turn."""
     take_moved: float | None = None
-    """How much the picture changed since the stop before, as far as that is known: goes into the table of the turn."""
+    """How far the edges of the figure moved since the stop before, figure heights added up, for ``turn.csv``."""
     signals: tuple[Signal, ...] = ()
     wheel: tuple[WheelStop, ...] | None = None
     """All stops so far, only where something of them changed."""
