@@ -14,7 +14,7 @@ from silhouette.records import Mask
 FULL = 360.0
 ENOUGH = 0.75
 """Share of the stops of a turn from which its outline may come back to the first one's."""
-NEARER = 0.3
+NEARER = 0.5
 """How much nearer to the first outline than its neighbour the last one must be, shares of what is missing to one."""
 TOO_MANY = 1.5
 """A turn with this many times its stops is closed, whatever the outlines tell."""
