@@ -22,10 +22,11 @@ from typing import Any
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from silhouette.errors import SilhouetteError
+from silhouette.live.browser import show_in_browser
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Door, Refused, refusal
 from silhouette.live.house import House, file_of, page
@@ -40,7 +41,7 @@ OTHERS = ("poses", "uploads", "phone")
 def app_of(house: House) -> Starlette:
     """The application that answers behind every door."""
     routes: list[BaseRoute] = [
-        Route("/", page("choose")),
+        Route("/", front),
         Route("/live", page("live")),
         Route("/enter", enter(house), methods=["POST"]),
         Route("/page/{name}", file_of),
@@ -49,10 +50,16 @@ def app_of(house: House) -> Starlette:
     ]
     for name in OTHERS:
         if importlib.util.find_spec(f"silhouette.live.{name}") is not None:
-            routes += importlib.import_module(f"silhouette.live.{name}").routes(house)
+            routes += getattr(importlib.import_module(f"silhouette.live.{name}"), "routes", lambda house: [])(house)
     told: dict[Any, Any] = {kind: telling(house) for kind in (SilhouetteError, OSError, HTTPException, Exception)}
     house.app = Starlette(routes=routes, exception_handlers=told)
     return house.app
+
+
+def front(request: Request) -> Response:
+    """The first page; through the second door that is the phone's own."""
+    door: Door = request.scope["door"]
+    return page("choose")(request) if door.scheme == "http" else RedirectResponse("/phone", status_code=303)
 
 
 def door_of(house: House) -> Door:
@@ -98,8 +105,10 @@ def telling(house: House) -> Callable[[Request, Exception], Response]:
 # ------------------------------------------------------------------------------------------------------ start and end
 
 
-def serve(folder: Path, port: int = 0, browser: bool = True) -> None:
+def serve(folder: Path, port: int = 0, *, browser: bool = True, phone: bool = False) -> None:
     """Serve the pages of this folder on the loopback address until stopped.
+
+    With ``browser`` the page is opened in the person's own; with ``phone`` the second door is opened too.
 
     Raises
     ------
@@ -116,23 +125,33 @@ def serve(folder: Path, port: int = 0, browser: bool = True) -> None:
         house = House.of(place, at.getsockname()[1])
         try:
             app_of(house)
-            asyncio.run(_until(stop, house, at, browser))
+            asyncio.run(_until(stop, house, at, browser, phone))
         finally:
             house.close()
     if stop.number:
-        raise KeyboardInterrupt(stop.number)
+        raise KeyboardInterrupt(stop.number)  # as everywhere: the command line makes its exit code of it
 
 
-async def _until(stop: Stop, house: House, at: socket.socket, browser: bool) -> None:
+async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, phone: bool) -> None:
     """Answer until a signal comes."""
     assert house.app is not None
     listening = Listening(house.app, door_of(house), at)
     stop.heard_in(asyncio.get_running_loop())
     running = asyncio.create_task(listening.run())
-    print(f"Open http://127.0.0.1:{house.port}/#{house.keys.key}", flush=True)
-    await asyncio.wait([running, asyncio.create_task(stop.came.wait())], return_when=asyncio.FIRST_COMPLETED)
-    listening.close()
-    await running
+    address = f"http://127.0.0.1:{house.port}/#{house.keys.key}"
+    print(f"Open {address}", flush=True)
+    try:
+        if phone:
+            await house.phone.open()
+            print(house.phone.words(), flush=True)
+        if browser:
+            house.at_end.append(show_in_browser(house.folder.path, address))
+        await asyncio.wait([running, asyncio.create_task(stop.came.wait())], return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        if house.phone is not None:
+            await house.phone.shut()
+        listening.close()
+        await running
 
 
 @contextmanager

@@ -57,6 +57,7 @@ class Asked:
     frame: int
     take_as: Literal["empty", "stop"]
     seconds: float
+    """Since the first frame of this turn."""
     size: tuple[int, int]
     moved: float | None
     after: str
@@ -118,6 +119,7 @@ class Stage:
         self._came = 0.0
         self._asked: dict[int, Asked] = {}
         self._taken: list[str] = []
+        self._began: float | None = None
         self._last: dict[str, Any] = Seen(0, "no-camera").plain()
 
     def routes(self) -> list[BaseRoute]:
@@ -157,47 +159,59 @@ class Stage:
                     await socket.close()
 
     async def _hear(self, socket: WebSocket, watcher: Watcher, line: _Line) -> None:
-        told = False
+        told = False  # whether this page knows that another one has the camera
         while (message := await socket.receive())["type"] != "websocket.disconnect":
             if (data := message.get("bytes")) is not None:
-                if not self._has_camera(socket):
-                    if not told:
-                        watcher.tell(Word("camera", "Another page has the camera. Close it first.").plain())
-                    told = True
-                    continue
-                told = False
-                try:
-                    skipped = line.put(heard.head(data), data)
-                except SilhouetteError as error:
-                    watcher.tell(Word("refused", str(error)).plain())
-                    continue
-                for number, seconds, *_ in skipped:
-                    self.tell({**self._last, **_not_again(), "frame": number, "captured": seconds, "skipped": True})
+                told = await self._frame(socket, watcher, line, data, told)
             elif (text := message.get("text")) is not None:
                 try:
                     await self._order(heard.order(text))
                 except (SilhouetteError, OSError) as error:
                     watcher.tell(Word("refused", _said(error)).plain())
 
-    def _has_camera(self, socket: WebSocket) -> bool:
+    async def _frame(self, socket: WebSocket, watcher: Watcher, line: _Line, data: bytes, told: bool) -> bool:
+        """Let a frame wait, if this page has the camera; else say so, once. Gives whether it has been said."""
+        try:
+            head = heard.head(data)
+        except SilhouetteError as error:
+            watcher.tell(Word("refused", str(error)).plain())
+            return told
+        if not await self._has_camera(socket):
+            if not told:
+                watcher.tell(Word("camera", "Another page has the camera. Close it first.").plain())
+            watcher.tell(self._unseen(*head))
+            return True
+        for gone in line.put(head, data):
+            self.tell(self._unseen(*gone))
+        return False
+
+    def _unseen(self, number: int, seconds: float, *_: int) -> dict[str, Any]:
+        """The answer to a frame that is not looked at."""
+        return {**self._last, **_not_again(), "frame": number, "captured": seconds, "skipped": True}
+
+    async def _has_camera(self, socket: WebSocket) -> bool:
         """Whether the frames of this page count: of the first that sends some, until it goes or falls silent."""
         now = time.monotonic()
-        if self._camera is not socket and self._camera is not None and now - self._came < SILENT_S:
-            return False
+        if self._camera is not socket and self._camera is not None:
+            if now - self._came < SILENT_S:
+                return False
+            await self._camera_gone()
         self._camera, self._came = socket, now
         return True
 
     async def _camera_gone(self) -> None:
         self._camera = None
         for frame in list(self._asked):
-            await self._lost(self._asked.pop(frame), "The page with the camera was closed.")
+            await self._lost(self._asked.pop(frame), "The page with the camera has gone.")
         self._last = {**self._last, **_not_again(), "state": "no-camera", "path": None}
         self.tell({**self._last, "skipped": True})
 
     def tell(self, message: dict[str, Any]) -> None:
-        """Say something to every page that watches. Called in the server's thread."""
-        for watcher in list(self.watching.values()):
-            watcher.tell(message)
+        """Say something to every page that watches; only the one with the camera is asked for pictures. Called in the
+        server's thread."""
+        for socket, watcher in list(self.watching.items()):
+            meant = socket is self._camera or message.get("take") is None
+            watcher.tell(message if meant else {**message, "take": None})
 
     # --------------------------------------------------------------------------------------------------------- frames
 
@@ -209,8 +223,9 @@ class Stage:
         except SilhouetteError as error:
             self.tell(Word("refused", str(error), number).plain())
             seen = Seen(number, self._last["state"], skipped=True, captured=seconds)
+        self._began = seconds if self._began is None else self._began
         if seen.take is not None:
-            await self._ask(seen, seconds)
+            await self._ask(seen, seconds - self._began)
         plain = seen.plain()
         kept = {name: self._last.get(name) for name in ("wheel", "wanted") if plain[name] is None}
         self._last = {**plain, **kept}
@@ -244,11 +259,13 @@ class Stage:
         try:
             data = await request.body()
             kept = await asyncio.get_running_loop().run_in_executor(self._keeping, self._keep, asked, data)
-        except (SilhouetteError, OSError, ClientDisconnect) as error:
+        except ClientDisconnect:  # it may come again
+            self._asked[asked.frame] = asked
+            return Response(status_code=499)
+        except (SilhouetteError, OSError) as error:
             words = _said(error)
             await self._lost(asked, words)
-            no = Refused(getattr(error, "status", 507 if isinstance(error, OSError) else 422), words)
-            raise no from error
+            raise Refused(getattr(error, "status", 422), words) from error
         if isinstance(kept, str):
             self._taken.append(kept)
             await self._signals(lambda: self.session.kept_stop(asked.frame, kept))
@@ -279,7 +296,7 @@ class Stage:
             if place.kind != "stills":
                 raise Refused(400, "This pose is a clip.", do="Shoot into a new pose.")
             self.shots = await loop.run_in_executor(self._keeping, ShotFolder, place.path)
-            self._taken = []
+            self._taken, self._began = [], None
         elif order.do == "undo":
             order = replace(order, stop=await loop.run_in_executor(self._keeping, self._undo))
         await self._signals(lambda: self.session.order(order))
@@ -336,6 +353,6 @@ def _not_again() -> dict[str, Any]:
 def _said(error: BaseException) -> str:
     if isinstance(error, OSError):
         return f"The disk does not take it ({error.strerror or type(error).__name__})."
-    return str(error) if isinstance(error, SilhouetteError) else "The picture did not arrive whole."
+    return str(error)
 
 
