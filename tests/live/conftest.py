@@ -1,4 +1,4 @@
-"""Pages served for tests, by the server that serves them to people."""
+"""Pages served for tests, behind the doors that stand before them for people."""
 
 from __future__ import annotations
 
@@ -21,24 +21,26 @@ from silhouette.live.listening import Listening
 
 @pytest.fixture
 def served() -> Iterator[Callable[[Any], int]]:
-    """``served(app)`` serves an application on a port of the loopback address until the test is over."""
-    import uvicorn
+    """``served(app)`` serves an application to everybody, on a port of the loopback address, until the test is over."""
+    from silhouette.live.guard import Door
+    from silhouette.live.listening import Listening
 
     running = []
 
     def serve(app: Any) -> int:
-        listening = socket.create_server(("127.0.0.1", 0))
-        server = uvicorn.Server(uvicorn.Config(app, log_level="critical", lifespan="off"))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+        at = socket.create_server(("127.0.0.1", 0))
+        port = int(at.getsockname()[1])
+        listening = Listening(app, Door("http", frozenset({f"127.0.0.1:{port}"}), "any", lambda _: True), at)
+        thread = threading.Thread(target=lambda: asyncio.run(listening.run()), daemon=True)
         thread.start()
-        running.append((server, thread, listening))
-        return int(listening.getsockname()[1])
+        running.append((listening, thread, at))
+        return port
 
     yield serve
-    for server, thread, listening in running:
-        server.should_exit = True
-        thread.join(60)
+    for listening, thread, at in running:
         listening.close()
+        thread.join(60)
+        at.close()
 
 
 class Opened:
