@@ -21,6 +21,7 @@ from silhouette import scoring
 from silhouette.errors import PoseError, SilhouetteError
 from silhouette.intake import stills
 from silhouette.live.folder import Folder, PosePlace
+from silhouette.live.house import House, page
 from silhouette.live.jobs import read_json
 from silhouette.live.work import CHECKS, MENDED, RESULTS, SETS
 from silhouette.texts import printable
@@ -71,10 +72,11 @@ class Left:
         return {"made": self.made, "files": [{"name": n, "says": OFFERED[self.kind][n]} for n in self.files]}
 
 
-def routes(folder: Folder) -> list[BaseRoute]:
-    """What can be asked for under ``/api/`` of poses, results, checks and sets."""
-    asked = Asked(folder)
+def routes(house: House) -> list[BaseRoute]:
+    """The page of a pose, and what can be asked for under ``/api/`` of poses, results, checks and sets."""
+    asked = Asked(house.folder)
     return [
+        Route("/pose/{pose}", page("pose")),
         Route("/api/poses", asked.poses, methods=["GET"]),
         Route("/api/poses", asked.new_pose, methods=["POST"]),
         Route("/api/poses/{pose}", asked.pose, methods=["GET"]),
@@ -207,9 +209,12 @@ def _pose_told(place: PosePlace) -> dict[str, Any]:
     stops, problem = None, ""
     if place.kind == "stills":
         try:
-            stops = len(stills.list_stills(place.path))
+            begun = not any(map(stills.is_still, place.path.iterdir()))
+            stops = 0 if begun else len(stills.list_stills(place.path))
         except SilhouetteError as error:
             problem = type(error)(error.what, path=Path(place.path.name), do=error.do).args[0]
+        except OSError as error:
+            problem = f"{place.name}: cannot be read ({error.strerror or error})."
     mended = (place.path.parent / MENDED / f"{place.path.name}.html").is_file()
     return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "problem": problem,
             "newest": newest(place.path), "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}

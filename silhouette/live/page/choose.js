@@ -60,6 +60,7 @@ function showPoses() {
   find("#bar").hidden = !poses.length;
 }
 
+const hasStops = (pose) => pose.stops !== 0;
 const isNew = (pose) => results.changed.includes(pose.id);
 const whyNot = (pose) => (isNew(pose) ? "" : results.left_out[pose.called] || "");
 const intentOf = (pose) => meant.get(pose.id) || results.poses[pose.called]?.intent || "open";
@@ -102,7 +103,7 @@ function showState() {
   }
   find("#old").textContent = said.length ? `${said.join(" ")} Compare again to see it.` : "";
   find("#old").hidden = !said.length;
-  find("#compare-them").disabled = !poses.length;
+  find("#compare-them").disabled = !poses.some(hasStops);
   find("#count").hidden = !report || same(arcTyped(), results.arc);
 }
 
@@ -116,9 +117,9 @@ function listed(names) {
 // --------------------------------------------------------------------------------------------------- compare and arc
 
 async function compare() {
-  const asked = { intents: poses.map(intentOf), arc: report ? arcTyped() : null, paper: find("#paper").value };
+  const asked = { intents: poses.filter(hasStops).map(intentOf), arc: report ? arcTyped() : null, paper: find("#paper").value };
   busy(true);
-  const done = await job.run("rank", poses.map((pose) => pose.id), asked);
+  const done = await job.run("rank", poses.filter(hasStops).map((pose) => pose.id), asked);
   busy(false);
   if (done) await compared();
 }
