@@ -448,18 +448,19 @@ def _alive(hidden: Path) -> bool:
 # ----------------------------------------------------------------------------------------------------- a file, whole
 
 
-def whole_file(path: Path, data: bytes, *, sealed: bool = False) -> Path:
+def whole_file(path: Path, data: bytes, *, sealed: bool = False, ours: bool = False) -> Path:
     """Write one file, private to its owner: it is there whole or not at all.
 
     A file that lies there already is replaced only if it is a page of our own that nobody has changed: with ``sealed``
-    the file carries a seal by which that is known.
+    the file carries a seal by which that is known. With ``ours`` whoever calls has made sure of it.
 
     Raises
     ------
     OutputError
         The folder is missing, full or not ours to write in, or another file lies there.
     """
-    refuse_file(path)
+    if not (ours and path.is_file() and not path.is_symlink()):
+        refuse_file(path)
     with _told(path):
         _sweep(path)
         beside = _hidden(path)
@@ -471,6 +472,14 @@ def whole_file(path: Path, data: bytes, *, sealed: bool = False) -> Path:
         finally:
             beside.unlink(missing_ok=True)
     return path
+
+
+def tidy(folder: Path) -> None:
+    """Remove what a killed run left of single files in a folder, unless somebody is still writing there."""
+    with contextlib.suppress(OSError):
+        for path in [p for p in folder.iterdir() if _HIDDEN.fullmatch(p.name) and p.name.endswith(PART)]:
+            if path.is_file() and not path.is_symlink() and not _alive(path):
+                path.unlink()
 
 
 def refuse_file(path: Path, sources: Sequence[Path] = ()) -> None:

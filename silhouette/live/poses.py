@@ -20,10 +20,9 @@ from starlette.routing import BaseRoute, Route
 from silhouette import scoring
 from silhouette.errors import PoseError, SilhouetteError
 from silhouette.intake import stills
-from silhouette.live.folder import Folder, PosePlace
+from silhouette.live.folder import CHECKS, MENDED, RESULTS, SETS, Folder, PosePlace
 from silhouette.live.house import House, page
 from silhouette.live.jobs import read_json
-from silhouette.live.work import CHECKS, MENDED, RESULTS, SETS
 from silhouette.texts import printable
 from silhouette.writing import MARK, PHOTOGRAPHS, Kind, read_mark
 
@@ -212,7 +211,7 @@ def _pose_told(place: PosePlace) -> dict[str, Any]:
             begun = not any(map(stills.is_still, place.path.iterdir()))
             stops = 0 if begun else len(stills.list_stills(place.path))
         except SilhouetteError as error:
-            problem = type(error)(error.what, path=Path(place.path.name), do=error.do).args[0]
+            problem = str(type(error)(error.what, path=Path(place.path.name), do=error.do))
         except OSError as error:
             problem = f"{place.name}: cannot be read ({error.strerror or error})."
     mended = (place.path.parent / MENDED / f"{place.path.name}.html").is_file()
