@@ -130,10 +130,12 @@ class Guard:
         await refusal(no)(scope, receive, self._sending(send))
 
 
-def refusal(no: SilhouetteError, status: int = 400, words: str | None = None) -> JSONResponse:
-    """The answer to what is refused: a sentence. Whoever sent too much or too slowly is hung up on."""
+def refusal(no: SilhouetteError, status: int = 400, words: str | None = None, have: int | None = None) -> JSONResponse:
+    """The answer to what is refused: a sentence, and how much of a file is here where that helps. Whoever sent too much
+    or too slowly is hung up on."""
     status = getattr(no, "status", status)
-    return JSONResponse({"error": words or str(no)}, status_code=status,
+    told: dict[str, Any] = {"error": words or str(no)} | ({} if have is None else {"have": have})
+    return JSONResponse(told, status_code=status,
                         headers={"connection": "close"} if status in (403, 408, 413, 503) else None)
 
 

@@ -35,6 +35,8 @@ class House:
     jobs: Jobs
     app: ASGIApp | None = None
     """What answers behind each door; set by ``server.app_of``."""
+    uploads: Any = None
+    """What is on its way here; set by ``uploads.py``."""
     phone: Any = None
     """The second door, for a phone's camera; set by ``phone.py``."""
     at_end: list[Callable[[], None]] = field(default_factory=list)

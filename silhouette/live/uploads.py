@@ -28,18 +28,18 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from silhouette.errors import SilhouetteError
 from silhouette.intake import stills
 from silhouette.intake.filenames import CSV_NAME
 from silhouette.intake.reel import is_clip
 from silhouette.live.folder import Folder, clean
+from silhouette.live.guard import PIECE, Refused, refusal
+from silhouette.live.house import House
+from silhouette.live.jobs import read_json
 from silhouette.texts import printable
 from silhouette.writing import arrival, forget_arrivals, open_arrival, put_new
 
 MOST = 4_000_000_000
 """Bytes of one file at most."""
-PIECE = 4 * 1024 * 1024
-"""Bytes of one piece at most."""
 START = 65536
 """Bytes at the start of a file by which it is known again."""
 AT_ONCE = 8
@@ -57,12 +57,12 @@ _READS = "JPEG, PNG, WebP, TIFF and HEIC pictures, and clips (MP4, MOV and the l
 Kind = Literal["still", "empty", "clip", "mask", "angles"]
 
 
-class UploadError(SilhouetteError):
-    """A file that cannot be taken, or not now. ``status`` is what the answer bears."""
+class UploadError(Refused):
+    """A file that cannot be taken, or not now. ``have`` is how much of it is here, where that helps the sender."""
 
     def __init__(self, status: int, what: str, *, do: str | None = None, have: int | None = None) -> None:
-        super().__init__(what, do=do)
-        self.status, self.have = status, have
+        super().__init__(status, what, do=do)
+        self.have = have
 
 
 @dataclass
@@ -110,6 +110,13 @@ class Upload:
             self.file.truncate(0)
 
 
+def routes(house: House) -> list[BaseRoute]:
+    """What can be asked of the uploads of a house."""
+    house.uploads = Uploads(house.folder)
+    house.at_end.append(house.uploads.close)
+    return house.uploads.routes()
+
+
 class Uploads:
     """All files on their way into one folder."""
 
@@ -117,6 +124,7 @@ class Uploads:
         self.folder = folder
         self._open: dict[str, Upload] = {}
         self._done: dict[str, dict[str, Any]] = {}
+        self._sent: dict[str, set[str]] = {}
         self._making = asyncio.Lock()
         forget_arrivals(folder.path)
 
@@ -137,9 +145,18 @@ class Uploads:
     # ------------------------------------------------------------------------------------------------ what is asked
 
     async def begin(self, request: Request) -> dict[str, Any]:
-        told = await _told(request)
+        told = await read_json(request)
         async with self._making:
-            return await run_in_threadpool(self._begin, told)
+            return self._note(request, await run_in_threadpool(self._begin, told))
+
+    def sent_through(self, cookie: str) -> set[str]:
+        """The ids of the poses to which something came whole through the door with this cookie."""
+        return self._sent.get(cookie, set())
+
+    def _note(self, request: Request, told: dict[str, Any]) -> dict[str, Any]:
+        if told["done"] and told["pose"]:
+            self._sent.setdefault(request.scope["door"].cookie, set()).add(told["pose"])
+        return told
 
     async def look(self, request: Request) -> dict[str, Any]:
         mark = request.path_params["mark"]
@@ -171,7 +188,7 @@ class Uploads:
         try:
             await _receive(request, upload, most)
             if upload.have == upload.size and not upload.given_up:
-                return await run_in_threadpool(self._finish, upload)
+                return self._note(request, await run_in_threadpool(self._finish, upload))
         finally:
             upload.busy, upload.touched = False, time.monotonic()
             if upload.given_up:
@@ -382,35 +399,13 @@ def _size(of: int) -> str:
     return f"{of / 1e9:.1f} GB" if of >= 1e9 else f"{max(1, round(of / 1e6))} MB"
 
 
-async def _told(request: Request) -> dict[str, Any]:
-    """What a request says, as JSON of at most 8 KB."""
-    body = bytearray()
-    async for data in request.stream():
-        body += data
-        if len(body) > 8192:
-            raise UploadError(413, "This request is too long.")
-    try:
-        told = json.loads(body)
-    except (ValueError, RecursionError):
-        told = None
-    if not isinstance(told, dict):
-        raise UploadError(400, "This request cannot be read.", do="Load the page again.")
-    return told
-
-
 def _polite(answer: Callable[[Request], Awaitable[dict[str, Any]]]) -> Callable[[Request], Awaitable[Response]]:
-    """A route whose errors are sentences: ``{"error": ..., "have": ...}``."""
+    """A route that answers with JSON; a sender who is refused is told how much is here."""
     async def give(request: Request) -> Response:
         try:
             return JSONResponse(await answer(request))
-        except UploadError as error:
-            told: dict[str, Any] = {"error": str(error)}
-            if error.have is not None:
-                told["have"] = error.have
-            too_much = {"connection": "close"} if error.status in (408, 413) else {}  # nothing more is read of it
-            return JSONResponse(told, status_code=error.status, headers=too_much)
-        except SilhouetteError as error:
-            return JSONResponse({"error": str(error)}, status_code=404)
+        except UploadError as no:
+            return refusal(no, have=no.have)
         except ClientDisconnect:
             return Response(status_code=499)
 
