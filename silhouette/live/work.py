@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 Tell = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""
 Asked = Mapping[str, Any]
+_FLAG = re.compile(r"\s*\(--[a-z-]+\)")
 Job = Callable[[Path, Sequence[Path], Asked, Tell], dict[str, Any]]
 
 
@@ -147,7 +148,7 @@ def export(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> di
         paper=_paper(asked), overwrite=overwrite, progress=tell,
     )
     return {"name": name, "stops": len(layout.views), "photographs": photographs,
-            "notes": [words.note(note) for note in layout.notes]}
+            "notes": [_FLAG.sub("", words.note(note)) for note in layout.notes]}
 
 
 @_for_the_page
@@ -205,7 +206,7 @@ def check_told(checked: Checked) -> dict[str, Any]:
         "verdict": verdict, "rests_on": rests_on, "exit_code": report.exit_code,
         "findings": [_finding(f, report) for which in order for f in report.findings if f.verdict == which],
         "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold(report.findings, report.stops)],
-        "stops": stops, "half": round(half, 3), "notes": [words.note(note) for note in checked.notes],
+        "stops": stops, "half": round(half, 3), "notes": [_FLAG.sub("", words.note(note)) for note in checked.notes],
         "wanted": wanted_of(report),
     }
 

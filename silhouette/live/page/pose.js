@@ -125,7 +125,7 @@ async function keep() {
     photographs: find("#photographs").checked, overwrite: find("#overwrite").checked, paper: find("#paper").value };
   const told = await busy("#keep", () => job.keep.run("export", [id], asked));
   if (!told) return;
-  await showSets();
+  await showSets(told.name);
   const kept = find("#kept"), what = told.photographs ? "silhouettes, and photographs in its folder photographs" : "silhouettes only";
   kept.replaceChildren(make("p", {}, make("b", {}, `Kept: ${told.name}, ${counted(told.stops, "stop")}, ${what}.`)),
     make("p", {}, `It lies in ${results.folder}, in the folder sets/${told.name}.`), ...told.notes.map((note) => make("p", { class: "soft" }, note)));
@@ -133,12 +133,13 @@ async function keep() {
   kept.focus();
 }
 
-async function showSets() {
+// `open`: the name of the set whose files are shown at once.
+async function showSets(open = "") {
   const found = await ask("GET", "/api/sets");
   const sets = found.ok ? found.data : [];
   find("#sets-box").hidden = !sets.length;
   find("#sets").replaceChildren(...sets.map((set) => make("li", {},
-    make("details", set.name === find("#set-name").value ? { open: "" } : {}, make("summary", {}, `${set.name}, ${set.photographs ? "with photographs" : "silhouettes only"}, ${when(set.made)}`),
+    make("details", set.name === open ? { open: "" } : {}, make("summary", {}, `${set.name}, ${set.photographs ? "with photographs" : "silhouettes only"}, ${when(set.made)}`),
       make("ul", { class: "plain files" }, ...files(set.files, (name) => `/api/sets/${set.id}/${name}`))))));
 }
 
