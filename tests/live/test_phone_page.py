@@ -193,7 +193,8 @@ def test_a_second_phone_reads_why_it_is_not_let_in(home: Any, phone: Any, tmp_pa
 
 # ------------------------------------------------------------------------------------------------------------ sending
 
-def test_a_clip_arrives_whole_over_a_line_that_is_cut_twice(home: Any, phone: Any, line: Line, tmp_path: Path) -> None:
+def test_a_clip_arrives_whole_over_a_line_that_is_cut_twice(
+        home: Any, phone: Any, line: Line, tmp_path: Path) -> None:
     enter(home, phone)
     clip = clip_of(tmp_path / "IMG_0012.mp4", 14 * MEGABYTE)
     line.sent, line.cut_at = 0, [2 * MEGABYTE, 9 * MEGABYTE]
@@ -307,3 +308,17 @@ def test_the_door_is_opened_and_shut_on_the_computer(home: Any, computer: Any) -
     assert not door.on
     assert json.loads(json.dumps(home.here.ask("GET", "/api/phone")[1]))["on"] is False
     quiet(computer)
+
+
+def test_every_page_says_that_the_door_is_open(home: Any, computer: Any) -> None:
+    home.open()
+    for path in ("/", "/live", "/phone"):
+        computer.get(f"http://127.0.0.1:{home.port}{path}")
+        wait_for(lambda: "door is open" in text(computer, "nav"), path)
+        assert computer.find_element("id", "door").get_attribute("href").endswith("/phone")
+
+
+def test_the_phones_live_page_says_that_it_is_connected(home: Any, phone: Any) -> None:
+    enter(home, phone)
+    phone.get(home.house.phone.url.replace("/phone", "/live"))
+    wait_for(lambda: "connected to the computer" in text(phone, "nav"))
