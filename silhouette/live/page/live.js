@@ -19,7 +19,7 @@ const HELD_BACK_MS = 1500;      // trouble of the same kind is announced again o
 const now = {
   phase: "setup",               // setup, empty (the countdown), live
   pose: query.get("pose") || "", stops: 24, turn: "left",
-  wheel: [], wanted: [], seen: null, emptyDone: false, paused: false, linked: true,
+  wheel: [], wanted: [], said: [], sayTimer: 0, notKept: new Set(), seen: null, emptyDone: false, paused: false, linked: true,
   ownFrames: false, lastTaken: -Infinity, timer: 0,
 };
 
@@ -32,6 +32,7 @@ const wheel = new Wheel(el.wheel);
 
 function heard(message) {
   if (message.kind === "seen") see(message);
+  if (message.kind === "word") hear(message);
   for (const signal of message.signals || []) say(signal);
 }
 
@@ -44,8 +45,19 @@ function see(seen) {
   if (!seen.skipped) drawShape(seen);
   drawWords(seen);
   drawSide(seen);
-  el.closed.hidden = seen.state !== "closed" || now.phase !== "live";
+  const closed = seen.state === "closed" && now.phase === "live";
+  if (closed && el.closed.hidden) stage.scrollIntoView();
+  el.closed.hidden = !closed;
   if (captured !== null && !seen.skipped) afterPaint(() => set("latencyMs", Math.round(performance.now() - captured)));
+}
+
+// A word of the program beside what is seen.
+function hear(word) {
+  if (word.about === "not kept") {
+    now.notKept.add(word.frame);
+    write1(`The picture was not kept. ${word.words}`, true);
+  } else write1(word.words, true);
+  sound.play("trouble");
 }
 
 const set = (name, value) => {
@@ -65,6 +77,7 @@ function drawShape(seen) {
   write(el["earlier-rim"], "d", seen.ghost ? seen.ghost.path : "");
   set("ghost", seen.ghost ? seen.ghost.fit : "");
   el.apart.hidden = !seen.ghost;
+  el.angle.hidden = !!seen.ghost;
   if (!seen.ghost) return;
   text(el.fit, seen.ghost.sits ? "It sits" : `Fits ${seen.ghost.fit} of 100`);
   const parts = seen.ghost.sits ? [] : seen.ghost.words.slice(0, 2);
@@ -124,8 +137,6 @@ function aloud(words) { el.alert.textContent = ""; el.alert.textContent = words;
 function drawSide(seen) {
   set("stops", seen.stops);
   set("angle", seen.angle === null ? "" : Math.round(seen.angle));
-  text(el["stops-now"], seen.stops);
-  text(el["stops-of"], seen.of);
   text(el.angle, seen.angle === null ? "" : `Angle ${Math.round(seen.angle)}°`);
   text(el.rest, restWords(seen.rest_in));
   if (seen.wheel !== null || seen.of !== now.stops) {
@@ -139,9 +150,8 @@ function drawSide(seen) {
   if (seen.angle !== wheel.angle) wheel.camera(seen.angle);
   if (seen.wanted !== null) {
     now.wanted = seen.wanted;
-    el.asked.hidden = !now.wanted.length;
-    text(el.asked, now.wanted[0] || "");
     if (now.wanted.length) el.polite.textContent = now.wanted[0];
+    showDo();
   }
 }
 
@@ -153,10 +163,9 @@ function restWords(seconds) {
 
 async function post(number) {
   const words = await camera.post(number);
-  if (words) {
-    sound.play("trouble");
-    write1(`The picture was not kept: ${words}`, true);
-  }
+  if (!words) return;
+  await new Promise((resolve) => setTimeout(resolve, 500));
+  if (!now.notKept.has(number)) hear({ about: "not kept", words, frame: number });  // else the program has said so
 }
 
 // ------------------------------------------------------------------------------------------ signals
@@ -170,14 +179,22 @@ function say(signal) {
 // Writes a sentence where it can be read from afar, for a screen reader, and into the list of what was said.
 function write1(words, urgent = false) {
   if (!words) return;
-  const line = item(words);
-  el.said.append(line);
-  while (el.said.children.length > 2) el.said.firstChild.remove();
-  setTimeout(() => line.remove(), SAID_MS);
+  const at = performance.now();
+  now.said = [...now.said.filter((one) => at - one.at < SAID_MS), { words, at }].slice(-2);
+  showDo();
+  clearTimeout(now.sayTimer);
+  now.sayTimer = setTimeout(() => { now.said = []; showDo(); }, SAID_MS);
   if (urgent) aloud(words);
-  else el.polite.textContent = [...el.said.children].map((one) => one.textContent).join(" ");
+  else el.polite.textContent = now.said.map((one) => one.words).join(" ");
   el.log.prepend(item(`${new Date().toLocaleTimeString()} ${words}`));
   while (el.log.children.length > 60) el.log.lastChild.remove();
+}
+
+// The line above the silhouette: what was just said, else what is asked for, else what to do.
+function showDo() {
+  el.do.toggleAttribute("data-new", now.said.length > 0);
+  text(el.do, now.said.map((one) => one.words).join(" ") || now.wanted[0]
+    || (now.paused ? "Paused" : "Hold each stop for a second"));
 }
 
 const item = (words) => Object.assign(document.createElement("li"), { textContent: words });
@@ -262,7 +279,7 @@ const option = (value, words) => Object.assign(document.createElement("option"),
 async function listPoses() {
   const answer = await ask("GET", "/api/poses");
   now.poses = Array.isArray(answer.data) ? answer.data : [];
-  el.pose.replaceChildren(option("", "A new pose"), ...now.poses.map((one) => option(one.id, one.name)));
+  el.pose.replaceChildren(option("", "A new pose"), ...now.poses.filter((one) => one.kind !== "clip").map((one) => option(one.id, one.name)));
   if (now.poses.some((one) => one.id === now.pose)) el.pose.value = now.pose;
   el["name-line"].hidden = el.pose.value !== "";
   listGhosts();
@@ -297,11 +314,11 @@ async function begin(which) {
   const wanted = wantedOf(query.get("want"));
   if (wanted.length) order("want", { stops_wanted: wanted });
   wheel.draw(now.wheel, now.stops, now.turn);
-  text(el["stops-of"], now.stops);
   el.settings.open = false;
   const skip = query.get("empty") === "skip";
   if (skip) order("skip empty");
   enter(skip ? "live" : "empty");
+  showDo();
   stage.focus({ preventScroll: true });
   keepAwake();
   await startCamera(which);
