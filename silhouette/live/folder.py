@@ -14,14 +14,13 @@ from typing import Literal
 
 from silhouette.errors import OutputError, PoseError
 from silhouette.intake import film, stills
+from silhouette.intake.turn_table import CSV_NAME
 from silhouette.texts import printable
 
 RESULTS, CHECKS, SETS, MENDED = "results", "checks", "sets", "mend"
 """Where the jobs of the pages leave what they make; no pose may be called so."""
 REPLACED = "replaced"
 """In a pose: stills that were taken again, or were none."""
-TABLE = "turn.csv"
-"""In a pose: its live turn, see ``shots.py``."""
 LONGEST = 180
 """Bytes of a name at most: every disk takes as many, with a number or a suffix added."""
 _SPOILS = re.compile(r'[<>:"|?*\x00-\x1f\x7f-\x9f\ufffd]')
@@ -129,7 +128,7 @@ def _holds_pose(folder: Path) -> bool:
         return False
     if stills.written_by_us(folder) is not None:
         return False
-    begun = all(stills.is_empty_room(p) or p.name in (TABLE, REPLACED) for p in inside)
+    begun = all(stills.is_empty_room(p) or p.name in (CSV_NAME, REPLACED) for p in inside)
     return begun or any(stills.is_still(p) and not p.is_dir() for p in inside)
 
 

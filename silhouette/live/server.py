@@ -8,7 +8,6 @@ entered. Each module brings its own routes; ``guard.py`` stands before all of th
 from __future__ import annotations
 
 import asyncio
-import importlib.util
 import os
 import signal
 import socket
@@ -26,6 +25,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from silhouette.errors import SilhouetteError
+from silhouette.live import phone, poses, uploads
 from silhouette.live.browser import show_in_browser
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Door, Refused, refusal
@@ -33,9 +33,6 @@ from silhouette.live.house import House, file_of, page
 from silhouette.live.listening import Listening
 from silhouette.live.shots import put_right
 from silhouette.texts import printable
-
-OTHERS = ("poses", "uploads", "phone")
-"""Modules beside this one that bring routes: each has ``routes(house)``."""
 
 
 def app_of(house: House) -> Starlette:
@@ -47,10 +44,10 @@ def app_of(house: House) -> Starlette:
         Route("/page/{name}", file_of),
         *house.stage.routes(),
         *house.jobs.routes(),
+        *poses.routes(house),
+        *uploads.routes(house),
+        *phone.routes(house),
     ]
-    for name in OTHERS:
-        if importlib.util.find_spec(f"silhouette.live.{name}") is not None:
-            routes += getattr(importlib.import_module(f"silhouette.live.{name}"), "routes", lambda house: [])(house)
     told: dict[Any, Any] = {kind: telling(house) for kind in (SilhouetteError, OSError, HTTPException, Exception)}
     house.app = Starlette(routes=routes, exception_handlers=told)
     return house.app
@@ -105,10 +102,10 @@ def telling(house: House) -> Callable[[Request, Exception], Response]:
 # ------------------------------------------------------------------------------------------------------ start and end
 
 
-def serve(folder: Path, port: int = 0, *, browser: bool = True, phone: bool = False) -> None:
+def serve(folder: Path, port: int = 0, *, browser: bool = True, by_phone: bool = False) -> None:
     """Serve the pages of this folder on the loopback address until stopped.
 
-    With ``browser`` the page is opened in the person's own; with ``phone`` the second door is opened too.
+    With ``browser`` the page is opened in the person's own; with ``by_phone`` the second door is opened too.
 
     Raises
     ------
@@ -125,14 +122,14 @@ def serve(folder: Path, port: int = 0, *, browser: bool = True, phone: bool = Fa
         house = House.of(place, at.getsockname()[1])
         try:
             app_of(house)
-            asyncio.run(_until(stop, house, at, browser, phone))
+            asyncio.run(_until(stop, house, at, browser, by_phone))
         finally:
             house.close()
     if stop.number:
         raise KeyboardInterrupt(stop.number)  # as everywhere: the command line makes its exit code of it
 
 
-async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, phone: bool) -> None:
+async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, by_phone: bool) -> None:
     """Answer until a signal comes."""
     assert house.app is not None
     listening = Listening(house.app, door_of(house), at)
@@ -141,15 +138,14 @@ async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, pho
     address = f"http://127.0.0.1:{house.port}/#{house.keys.key}"
     print(f"Open {address}", flush=True)
     try:
-        if phone:
+        if by_phone:
             await house.phone.open()
             print(house.phone.words(), flush=True)
         if browser:
             house.at_end.append(show_in_browser(house.folder.path, address))
         await asyncio.wait([running, asyncio.create_task(stop.came.wait())], return_when=asyncio.FIRST_COMPLETED)
     finally:
-        if house.phone is not None:
-            await house.phone.shut()
+        await house.phone.shut()
         listening.close()
         await running
 
