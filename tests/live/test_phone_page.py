@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import shutil
 import socket
@@ -122,7 +121,8 @@ def wait_for(true: Callable[[], Any], what: str = "") -> Any:
 
 
 def text(driver: Any, selector: str) -> str:
-    return str(driver.execute_script("return document.querySelector(arguments[0])?.textContent ?? ''", selector)).strip()
+    found = driver.execute_script("return document.querySelector(arguments[0])?.textContent ?? ''", selector)
+    return str(found).strip()
 
 
 def shown(driver: Any, selector: str) -> bool:
@@ -262,7 +262,8 @@ def test_without_sight_all_is_said(home: Any, phone: Any) -> None:
     assert text(phone, "#said") == "" and phone.find_element("id", "said").get_attribute("role") == "status"
     unnamed = phone.execute_script("""
       return [...document.querySelectorAll("button, input, a, progress")].filter((one) =>
-        !(one.labels?.length || one.getAttribute("aria-label") || one.textContent.trim())).map((one) => one.outerHTML)""")
+        !(one.labels?.length || one.getAttribute("aria-label") || one.textContent.trim()))
+        .map((one) => one.outerHTML)""")
     assert unnamed == []
     small = phone.execute_script("""
       return [...document.querySelectorAll("button, input:not(.apart), .button")].filter((one) => one.offsetParent
@@ -306,7 +307,7 @@ def test_the_door_is_opened_and_shut_on_the_computer(home: Any, computer: Any) -
     computer.find_element("id", "close").click()
     wait_for(lambda: shown(computer, "#open"))
     assert not door.on
-    assert json.loads(json.dumps(home.here.ask("GET", "/api/phone")[1]))["on"] is False
+    assert home.here.ask("GET", "/api/phone")[1]["on"] is False
     quiet(computer)
 
 
