@@ -5,9 +5,10 @@ from __future__ import annotations
 import asyncio
 import json
 import socket
+import ssl
 import threading
 from collections.abc import Callable, Iterator
-from http.client import HTTPConnection
+from http.client import HTTPConnection, HTTPSConnection
 from pathlib import Path
 from typing import Any
 
@@ -115,3 +116,83 @@ def opened(tmp_path: Path) -> Iterator[Opened]:
     pages = Opened(tmp_path / "studio")
     yield pages
     pages.close()
+
+
+class Client:
+    """Somebody who asks through one door, with a cookie jar of their own; every request is a connection of its own."""
+
+    def __init__(self, port: int, tls: ssl.SSLContext | None = None, cookie: str = "") -> None:
+        self.port, self.tls, self.cookie = port, tls, cookie
+        self.head: Any = {}
+
+    def ask(self, method: str, path: str, body: Any = None, **heads: str) -> tuple[int, Any]:
+        """Status and JSON of the answer, or its text; its headers are kept in ``head``."""
+        line = (HTTPConnection("127.0.0.1", self.port, timeout=60) if self.tls is None else
+                HTTPSConnection("127.0.0.1", self.port, timeout=60, context=self.tls))
+        given = {"Cookie": self.cookie} if self.cookie else {}
+        data = body if body is None or isinstance(body, bytes) else json.dumps(body)
+        try:
+            line.request(method, path, data, {**given, **{k.replace("_", "-"): v for k, v in heads.items()}})
+            answer = line.getresponse()
+            text, self.head = answer.read().decode(), answer.headers
+        finally:
+            line.close()
+        if "set-cookie" in self.head:
+            self.cookie = self.head["set-cookie"].split(";")[0]
+        return answer.status, json.loads(text) if "json" in self.head.get("content-type", "") else text
+
+
+class Home:
+    """A whole house behind its own door, in a thread of its own, on a computer whose network is the loopback one."""
+
+    def __init__(self, path: Path) -> None:
+        from silhouette.live.folder import Folder
+        from silhouette.live.house import House
+        from silhouette.live.listening import Listening
+        from silhouette.live.server import app_of, door_of
+
+        self._at = socket.create_server(("127.0.0.1", 0))
+        self.port = int(self._at.getsockname()[1])
+        self.house = House.of(Folder(path), self.port)
+        self.folder: Path = self.house.folder.path
+        self._listening = Listening(app_of(self.house), door_of(self.house), self._at)
+        self._loop = asyncio.new_event_loop()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+        self.here = Client(self.port)
+        assert self.here.ask("POST", "/enter", self.house.keys.key.encode())[0] == 200
+
+    def _run(self) -> None:
+        asyncio.set_event_loop(self._loop)
+        self._loop.run_until_complete(self._listening.run())
+
+    def open(self) -> Client:
+        """Open the phone's door, and somebody before it who has the certificate."""
+        status, told = self.here.ask("POST", "/api/phone", {"on": True})
+        assert status == 200 and told["on"], told
+        return self.phone()
+
+    def phone(self) -> Client:
+        """Somebody more before the phone's door."""
+        door = self.house.phone
+        return Client(door.port, ssl.create_default_context(cadata=door.certificate.pem.decode()))
+
+    def close(self) -> None:
+        asyncio.run_coroutine_threadsafe(self.house.phone.shut(), self._loop).result(60)
+        self._listening.close()
+        self._thread.join(60)
+        self._loop.close()
+        self._at.close()
+        self.house.close()
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Home]:
+    """A :class:`Home` whose folder is empty."""
+    from silhouette.live import phone
+    from silhouette.live.own_addresses import OwnAddress
+
+    monkeypatch.setattr(phone, "own_addresses", lambda: (OwnAddress("127.0.0.1", "lo"), OwnAddress("127.0.0.2", "lo")))
+    home = Home(tmp_path / "studio")
+    yield home
+    home.close()
