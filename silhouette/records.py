@@ -23,7 +23,8 @@ from shapely.geometry import Polygon
 
 Band = Literal["strong", "fair", "weak"]
 AngleFrom = Literal["name", "csv", "spread", "clip", "outline"]
-"""How an angle was found; outline: a still's, from what the outlines of the whole turn agree on."""
+"""How an angle was found; clip: of a film's stop or a live turn's, from its outlines; outline: a still's, where what
+the outlines of the whole turn agree on speaks against an even spread."""
 Pixels = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 

@@ -2,7 +2,8 @@
 
 Of stills, in this order: their names, ``angles.csv`` beside them, the camera's own numbers where they are plainly parts
 of a turn. Stills that state no angle are spread evenly, unless their outlines show that they were not shot so. Of a
-clip, the outlines and how much the picture moved. How far each angle can be trusted is ``Stop.angle_sure``.
+clip, and of stills that ``turn.csv`` beside them calls one live turn, the outlines and how much the picture moved: who
+turned before a live camera stopped where they stopped. How far each angle can be trusted is ``Stop.angle_sure``.
 """
 
 from __future__ import annotations
@@ -54,14 +55,14 @@ def assign_angles(
     ----------
     stops, cuts : of one pose, in the order shot
     given : what names or ``angles.csv`` say, one a stop; None where they say nothing
-    motion : (n - 1,) share of all motion between the stops of a clip
+    motion : (n - 1,) share of all motion between the stops of a clip or of a live turn, where that is known
     """
     masks = [cut.mask if cut is not None and cut.confidence >= TRUST else None for cut in cuts]
+    if given is not None:
+        return _as_given(stops, given)
     if all(stop.angle_from == "clip" for stop in stops):
         turn = estimate.estimate_angles(masks, motion, start=settings.start, turn=settings.turn)
         return Assigned(_with(stops, turn.angles, turn.sure, "clip"), turn.notes)
-    if given is not None:
-        return _as_given(stops, given)
     return _by_outlines(stops, cuts, masks, settings)
 
 

@@ -22,11 +22,11 @@ from silhouette.check.look import look_at
 from silhouette.cutout import agreement, background_model, mask_cleanup, neural, person_net, room
 from silhouette.empty_room import Empty
 from silhouette.errors import AnglesError, PictureError, PoseError
-from silhouette.intake import filenames, film, reel, stills
+from silhouette.intake import filenames, film, reel, stills, turn_table
 from silhouette.intake.regular import is_there, open_regular
 from silhouette.known import Memory, key_of
 from silhouette.pool import Desk, Run, workers
-from silhouette.records import CANNOT_TELL, Cut, FilmStops, Mask, Note, Picture, Pixels, Stop
+from silhouette.records import CANNOT_TELL, AngleFrom, Cut, FilmStops, Mask, Note, Picture, Pixels, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.settings import TRUST, Settings
 from silhouette.stop_angles import assign_angles
@@ -113,13 +113,13 @@ def ingest(
     done = _recall(shot, known, key, tell) or _cut_out(shot, settings, run, tell, looks)
     _keep(done, known, key)
     shot = _without(shot, done.extra.get("empty", ()))
-    motion = done.extra.get("motion_share")
+    motion = shot.motion() if shot.turn else done.extra.get("motion_share")
     angled = assign_angles(
         done.stops, done.cuts, settings, given=shot.given, motion=None if motion is None else np.array(motion)
     )
     cuts = tuple(None if stop.problem else cut for stop, cut in zip(angled.stops, done.cuts, strict=True))
     read = map(as_note, done.extra.get("notes", ()))
-    notes = (*read, *angled.notes, *_notes(angled.stops, cuts))
+    notes = (*read, *shot.notes(), *angled.notes, *_notes(angled.stops, cuts))
     turnaround = Turnaround(shot.name, place, settings, angled.stops, cuts, notes, angled.turned, done.looks)
     return watched(turnaround, run) if looks else turnaround
 
@@ -154,6 +154,17 @@ class _Shot(NamedTuple):
     """What the stills' names or their table say of the angles; None where they say nothing."""
     empty: list[Path]
     """Pictures of the room without the model that may be of use, likeliest first."""
+    turn: turn_table.LiveTurn | None = None
+    """The table beside the stills, where they are the stops of a live turn."""
+
+    def motion(self) -> list[float] | None:
+        """(n - 1,) share of all motion between the stops of a live turn, as far as its table knows it."""
+        return None if self.turn is None else self.turn.motion(self.files)
+
+    def notes(self) -> list[Note]:
+        """What the table of a live turn has that the folder has not."""
+        gone = () if self.turn is None else self.turn.gone
+        return [Note.of("stops gone", names=gone, table=turn_table.CSV_NAME)] if gone else []
 
 
 def _shot_at(place: Path, settings: Settings) -> _Shot:
@@ -172,16 +183,23 @@ def _shot_at(place: Path, settings: Settings) -> _Shot:
             path=place,
             do="JPEG, PNG, WebP, TIFF, HEIC, MP4 or MOV.",
         )
-    return _of_stills(place, stills.list_stills(place) if place.is_dir() else [place], empty)
+    if not place.is_dir():
+        return _of_stills(place, [place], empty)
+    files = stills.list_stills(place)
+    turn = turn_table.live_turn(place, files)
+    return _of_stills(place, files if turn is None else list(turn.files), empty, turn)
 
 
-def _of_stills(place: Path, files: list[Path], empty: list[Path]) -> _Shot:
+def _of_stills(
+    place: Path, files: list[Path], empty: list[Path], turn: turn_table.LiveTurn | None = None
+) -> _Shot:
+    how: AngleFrom = "spread" if turn is None else "clip"
     stops = [
-        Stop(i, path, name, float("nan"), "spread", given_mask=stills.mask_beside(path))
+        Stop(i, path, name, float("nan"), how, given_mask=stills.mask_beside(path))
         for i, (path, name) in enumerate(zip(files, stills.names_of(files), strict=True))
     ]
-    given = filenames.assign(files, place if place.is_dir() else None)
-    return _Shot(place, name_of(place), files, stops, given, [path for path in empty if path not in files])
+    given = filenames.assign(files, place if place.is_dir() else None, guess=turn is None)
+    return _Shot(place, name_of(place), files, stops, given, [path for path in empty if path not in files], turn)
 
 
 def _without(shot: _Shot, names: Iterable[str]) -> _Shot:
@@ -189,7 +207,7 @@ def _without(shot: _Shot, names: Iterable[str]) -> _Shot:
     gone = set(names)
     if not gone or shot.stops is None:
         return shot
-    return _of_stills(shot.place, [path for path in shot.files if path.name not in gone], shot.empty)
+    return _of_stills(shot.place, [path for path in shot.files if path.name not in gone], shot.empty, shot.turn)
 
 
 def _empty_pictures(place: Path, settings: Settings) -> list[Path]:
@@ -256,7 +274,8 @@ def _notes(stops: Sequence[Stop], cuts: Sequence[Cut | None]) -> list[Note]:
     notes = [Note.of("problem", text=stop.problem) for stop in stops if stop.problem]
     if stops[0].angle_from in ("name", "csv") and (poses := _several_poses(stops)):
         notes.append(Note.of("several poses", names=poses))
-    if stops[0].angle_from != "clip" and _sideways([c.mask for c in cuts if c is not None and c.confidence >= TRUST]):
+    trusted = [cut.mask for cut in cuts if cut is not None and cut.confidence >= TRUST]
+    if not film.is_clip(stops[0].source) and _sideways(trusted):
         notes.append(Note.of("on its side"))
     return notes
 
@@ -564,7 +583,8 @@ def _key(shot: _Shot, settings: Settings) -> str:
     if shot.stops is None:
         masks = [*stills.masks_of_clip(shot.files[0]).values()]
     try:
-        files = [p for p in (*shot.files, *masks, *shot.empty) if is_there(p)]
+        table = [] if shot.turn is None else [shot.place / turn_table.CSV_NAME]
+        files = [p for p in (*shot.files, *masks, *shot.empty, *table) if is_there(p)]
         return key_of(files, asked, [*WEIGHTS, *([model] if model else [])])
     except (OSError, PictureError):
         return ""

@@ -87,10 +87,10 @@ def angles_from_csv(path: Path, names: Sequence[str]) -> list[float | None]:
         If the file cannot be read, a line has no angle, or one file is listed twice with different angles.
     """
     known = {n.casefold() for n in names} | {Path(n).stem.casefold() for n in names}
-    mark, rows = _best_split(_text_of(path), known, path)
+    mark, rows = _best_split(text_of(path), known, path)
     listed: dict[str, float] = {}
     for place, (number, cells) in enumerate(rows):
-        value, line = _angle_in(cells), _short(mark.join(cells))
+        value, line = _angle_in(cells), short(mark.join(cells))
         if value is None:
             if place == 0 and cells[0].casefold() not in known:
                 continue  # a heading
@@ -101,7 +101,7 @@ def angles_from_csv(path: Path, names: Sequence[str]) -> list[float | None]:
             )
         if listed.setdefault(cells[0].casefold(), value) != value:
             raise AnglesError(
-                f"line {number} gives {_short(cells[0])} a second angle.", path=path, do="Keep one of the two."
+                f"line {number} gives {short(cells[0])} a second angle.", path=path, do="Keep one of the two."
             )
     found = [listed.get(n.casefold(), listed.get(Path(n).stem.casefold())) for n in names]
     if all(a is None for a in found):
@@ -109,8 +109,14 @@ def angles_from_csv(path: Path, names: Sequence[str]) -> list[float | None]:
     return [_wrap(a) for a in found]
 
 
-def _text_of(path: Path) -> str:
-    """The table's text: UTF-8, UTF-16 where it says so, else as Windows writes it in the West."""
+def text_of(path: Path) -> str:
+    """A table's text: UTF-8, UTF-16 where it says so, else as Windows writes it in the West.
+
+    Raises
+    ------
+    AnglesError
+        If the file cannot be read, is too large, or is no text.
+    """
     data = read_regular(path, AnglesError, MOST_TABLE)
     ways = ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
     for way in ways:
@@ -144,7 +150,8 @@ def _angle_in(cells: Sequence[str]) -> float | None:
     return _number(_BARE.match(cells[1].rstrip("° "))) if len(cells) > 1 else None
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
+    """What a stranger's table says, fit to stand in a sentence."""
     return printable(text if len(text) <= 60 else text[:57] + "...")
 
 
@@ -159,16 +166,16 @@ def spread(count: int, span: float, *, start: float = 0.0, turn: str = "left", r
     return [(start + sign * span * i / steps) % 360 for i in range(count)]
 
 
-def assign(stills: Sequence[Path], folder: Path | None) -> list[Angled] | None:
-    """Angles that the stills' names state, else ``angles.csv``, else the numbers after a word in their names; None
-    where none of them does."""
+def assign(stills: Sequence[Path], folder: Path | None, *, guess: bool = True) -> list[Angled] | None:
+    """Angles that the stills' names state, else ``angles.csv``, else (``guess``) the numbers after a word in their
+    names; None where none of them does."""
     stems = [p.stem for p in stills]
     if (named := angles_from_names(stems)) is not None:
         return [Angled(a, "name") for a in named]
     table = None if folder is None else folder / CSV_NAME
     if table is not None and is_there(table):
         return [Angled(a, "csv") for a in angles_from_csv(table, [p.name for p in stills])]
-    if (numbered := angles_from_numbers(stems)) is not None:
+    if guess and (numbered := angles_from_numbers(stems)) is not None:
         return [Angled(a, "name") for a in numbered]
     return None
 

@@ -188,6 +188,22 @@ class Order:
     """Each ``{"instead": NAME}``, or ``{"after": NAME}`` where one is missing."""
 
 
+@dataclass(frozen=True)
+class Word:
+    """Something that is said to a page in writing, beside what is seen."""
+
+    about: Literal["camera", "not kept", "refused", "trouble"]
+    """Another page has the camera; a picture was asked for and is not kept; what the page sent is not understood;
+    something of the program does not work just now."""
+    words: str
+    frame: int | None = None
+    """The frame that it is about."""
+
+    def plain(self) -> dict[str, Any]:
+        """As it goes over the socket."""
+        return {"kind": "word", **asdict(self)}
+
+
 def without_nan(value: Any) -> Any:
     """The same with nan as None, floats with four digits, as JSON takes it."""
     if isinstance(value, float):

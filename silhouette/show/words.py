@@ -350,6 +350,12 @@ def _empty_end(n: Note) -> str:
     return f"The {n['end']} second of the clip shows the room without the model; {used}.{walks}"
 
 
+def _stops_gone(n: Note) -> str:
+    one = len(n["names"]) == 1
+    return (f"{listed(n['names'])} {'stands' if one else 'stand'} in {n['table']} but {'is' if one else 'are'} not in "
+            f"the folder; {'it was' if one else 'they were'} left out.")
+
+
 def _empty_unfit(n: Note) -> str:
     if n["cause"] == "unreadable":
         return f"{n['name']} {n['why']} It was not used as the empty picture."
@@ -393,5 +399,6 @@ _NOTES: dict[str, Callable[[Note], str]] = {
     "unlike one body": _unlike,
     "not read": lambda n: f"Not read: {not_read(n)}",
     "gap closed": lambda n: f"the gap seen at {degrees(n['at'])} has closed",
+    "stops gone": _stops_gone,
     "said": lambda n: str(n["text"]),
 }
