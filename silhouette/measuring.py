@@ -64,11 +64,14 @@ def _unlike(figure: Polygon) -> float:
 def measure_mask(mask: Mask, intent: Intent = "open") -> tuple[Outline, Measures, BodyReading | None, Reading] | None:
     """Outline, measures, the reader's reading (None where it stood aside) and the verdict; None for an empty mask."""
     line = outline.outline_of(mask)
-    if line is None:
-        return None
+    return None if line is None else (line, *read_line(line, intent))
+
+
+def read_line(line: Outline, intent: Intent = "open") -> tuple[Measures, BodyReading | None, Reading]:
+    """As :func:`measure_mask`, of an outline that was traced already."""
     measures = measure.measure_outline(line.polygon)
     body = read_body(line)
-    return line, measures, body, view.read_view(measures, line, intent, body)
+    return measures, body, view.read_view(measures, line, intent, body)
 
 
 def read_body(line: Outline) -> BodyReading | None:

@@ -160,14 +160,14 @@ def _begin(says: Connection) -> None:
     quiet.before_rembg = partial(says.send_bytes, LOADING)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     cv2.setNumThreads(1)
-    threading.Thread(target=_leave_with_parent, daemon=True).start()
+    threading.Thread(target=leave_with_parent, daemon=True).start()
 
 
 def _at_own_desk(work: Callable[..., Any], *job: Any) -> Any:
     return work(_own_desk, *job)
 
 
-def _leave_with_parent() -> None:
+def leave_with_parent() -> None:
     parent = parent_process()
     if parent is not None:
         parent.join()

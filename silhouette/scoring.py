@@ -143,7 +143,7 @@ def rank_poses(
     given = _candidates(paths)
     if not given:
         raise PoseError("No pose was given.", do="Give a folder or clip for each pose.")
-    names = _distinct_names(given)
+    names = distinct_names(given)
     intents = intents or {}
     if unknown := sorted(set(intents) - set(names)):
         raise SettingsError(f"No pose is called {', '.join(unknown)}.", do=f"There are: {', '.join(names)}.")
@@ -349,7 +349,8 @@ def _candidates(paths: Sequence[str | Path | Pose] | str | Path | Pose) -> list[
     return list(find_poses([one for one in given if not isinstance(one, Pose)]))
 
 
-def _distinct_names(given: Sequence[Path | Pose]) -> list[str]:
+def distinct_names(given: Sequence[Path | Pose]) -> list[str]:
+    """What each candidate is called in a ranking of them all: its name, its folder before it where two share one."""
     names = [one.name if isinstance(one, Pose) else turnaround.name_of(one) for one in given]
     places = [one.source if isinstance(one, Pose) else one for one in given]
     return [

@@ -448,18 +448,19 @@ def _alive(hidden: Path) -> bool:
 # ----------------------------------------------------------------------------------------------------- a file, whole
 
 
-def whole_file(path: Path, data: bytes, *, sealed: bool = False) -> Path:
+def whole_file(path: Path, data: bytes, *, sealed: bool = False, ours: bool = False) -> Path:
     """Write one file, private to its owner: it is there whole or not at all.
 
     A file that lies there already is replaced only if it is a page of our own that nobody has changed: with ``sealed``
-    the file carries a seal by which that is known.
+    the file carries a seal by which that is known. With ``ours`` whoever calls has made sure of it.
 
     Raises
     ------
     OutputError
         The folder is missing, full or not ours to write in, or another file lies there.
     """
-    refuse_file(path)
+    if not (ours and path.is_file() and not path.is_symlink()):
+        refuse_file(path)
     with _told(path):
         _sweep(path)
         beside = _hidden(path)
@@ -471,6 +472,14 @@ def whole_file(path: Path, data: bytes, *, sealed: bool = False) -> Path:
         finally:
             beside.unlink(missing_ok=True)
     return path
+
+
+def tidy(folder: Path) -> None:
+    """Remove what a killed run left of single files in a folder, unless somebody is still writing there."""
+    with contextlib.suppress(OSError):
+        for path in [p for p in folder.iterdir() if _HIDDEN.fullmatch(p.name) and p.name.endswith(PART)]:
+            if path.is_file() and not path.is_symlink() and not _alive(path):
+                path.unlink()
 
 
 def refuse_file(path: Path, sources: Sequence[Path] = ()) -> None:
@@ -522,3 +531,54 @@ def _seal_of(before: bytes, after: bytes) -> bytes:
         return b"%silhouette page " + digest + b"\n"
     chunk = b"siLh" + digest  # ancillary, private, safe to copy (PNG 1.2, 3.3)
     return len(digest).to_bytes(4, "big") + chunk + zlib.crc32(chunk).to_bytes(4, "big")
+
+
+# ------------------------------------------------------------------------------------------ a file that comes in pieces
+
+ARRIVING = ".arriving-"
+
+
+def arrival(folder: Path, mark: str) -> Path:
+    """Where what comes to ``folder`` in pieces lies until it is whole: a hidden file. ``mark``, made of plain letters
+    and digits, tells it from others."""
+    return folder / f"{ARRIVING}{mark}{PART}"
+
+
+def open_arrival(path: Path) -> IO[bytes] | None:
+    """The file of an :func:`arrival`, made private if it is missing, open for reading and writing, without a buffer;
+    None where another process writes it.
+
+    Raises
+    ------
+    OSError
+        As the system says.
+    """
+    flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
+    file = os.fdopen(os.open(path, flags, 0o600), "r+b", buffering=0)
+    if _lock(file):
+        return file
+    file.close()
+    return None
+
+
+def forget_arrivals(folder: Path, older: float = _STALE) -> None:
+    """Remove what began to arrive in ``folder`` and was not gone on with for ``older`` seconds."""
+    for path in folder.glob(arrival(folder, "*").name):
+        with contextlib.suppress(OSError):
+            if path.lstat().st_mtime < time.time() - older and not path.is_symlink() and not _alive(path):
+                path.unlink()
+
+
+def put_new(part: Path, place: Path) -> bool:
+    """Put a whole file at a place where nothing lies yet; False, and nothing done, where something does."""
+    try:
+        os.link(part, place)  # fails where something lies, in the one step that decides
+    except FileExistsError:
+        return False
+    except OSError:  # a file system without hard links
+        if place.exists() or place.is_symlink():
+            return False
+        part.rename(place)
+    else:
+        part.unlink()
+    return True

@@ -75,10 +75,21 @@ def read_picture(path: Path, work_px: int | None = None) -> tuple[Pixels, Header
     PictureError
         If it is missing, no picture, damaged, too large to be decoded or too small to hold a figure.
     """
-    data = _read(path)
+    return picture_of(_read(path), path, work_px)
+
+
+def picture_of(
+    data: bytes, path: Path, work_px: int | None = None, *, longer: int | None = None
+) -> tuple[Pixels, Header]:
+    """The same of a picture that is at hand as the bytes of its file; ``path`` is what errors call it.
+
+    With ``longer`` one whose longer side is more pixels than that is too large.
+    """
     with decoding(_no_picture(path)):
         image = _open(data, path)
         header = _header(image, data)
+    if longer is not None and max(header.size) > longer:
+        raise PictureError(f"is {header.size[0]} x {header.size[1]} pixels; {longer} is the most.", path=path)
     _refuse_tiny(header.upright_size, path)
     with decoding(_damaged(path)):
         if image.format in ("JPEG", "MPO") and not _jpeg_is_whole(data, header.size):

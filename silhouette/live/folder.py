@@ -4,14 +4,44 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import os
+import re
 import secrets
+import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from silhouette.errors import PoseError
+from silhouette.errors import OutputError, PoseError
 from silhouette.intake import film, stills
 from silhouette.texts import printable
+
+RESULTS, CHECKS, SETS, MENDED = "results", "checks", "sets", "mend"
+"""Where the jobs of the pages leave what they make; no pose may be called so."""
+REPLACED = "replaced"
+"""In a pose: stills that were taken again, or were none."""
+TABLE = "turn.csv"
+"""In a pose: its live turn, see ``shots.py``."""
+LONGEST = 180
+"""Bytes of a name at most: every disk takes as many, with a number or a suffix added."""
+_SPOILS = re.compile(r'[<>:"|?*\x00-\x1f\x7f-\x9f\ufffd]')
+"""What no file may have in its name on one system or another."""
+_NO_NAME = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])\s*(\.|$)", re.IGNORECASE)
+"""Names that Windows keeps for devices, whatever suffix follows."""
+
+
+def clean(name: str) -> str:
+    """A name from outside as one that a file or a folder may bear on every system: no path, not hidden, not long."""
+    name = _SPOILS.sub("", printable(re.split(r"[/\\]", name[-4 * LONGEST:])[-1]))
+    name = unicodedata.normalize("NFC", name).strip(" .")
+    stem, dot, suffix = name.rpartition(".")
+    if not dot or len(suffix) > 12:
+        stem, suffix = name, ""
+    room = LONGEST - len((dot + suffix).encode()) if suffix else LONGEST
+    stem = stem.encode()[:room].decode("utf-8", "ignore").rstrip(" .")
+    if not stem or _NO_NAME.match(stem):
+        stem = f"unnamed {stem}".strip()
+    return f"{stem}.{suffix}" if suffix else stem
 
 
 @dataclass(frozen=True)
@@ -25,12 +55,17 @@ class PosePlace:
 
 
 class Folder:
-    """What lies in the folder. Nothing from outside is ever made into a path: poses are asked for by their ids."""
+    """What lies in the folder. Nothing from outside is ever made into a path: poses are asked for by their ids.
+
+    Raises
+    ------
+    OutputError
+        If it is a file, cannot be made or written to, or lies in results of this program.
+    """
 
     def __init__(self, path: Path) -> None:
-        self.path = path
+        self.path = _made(path)
         self._salt = secrets.token_bytes(16)
-        path.mkdir(mode=0o700, parents=True, exist_ok=True)
 
     def poses(self) -> list[PosePlace]:
         """The poses that lie there now, in the order of their names."""
@@ -39,7 +74,7 @@ class Folder:
             if path.name.startswith(".") or path.is_symlink():
                 continue
             if path.is_dir():
-                if stills.written_by_us(path) is None and any(map(stills.is_still, path.iterdir())):
+                if path.name not in (RESULTS, CHECKS, SETS, MENDED) and _holds_pose(path):
                     found.append(PosePlace(self.id_of(path), printable(path.name), path, "stills"))
             elif film.is_clip(path):
                 found.append(PosePlace(self.id_of(path), printable(path.stem), path, "clip"))
@@ -54,9 +89,67 @@ class Folder:
             If there is none.
         """
         for one in self.poses():
-            if hmac.compare_digest(one.id, asked):
+            if hmac.compare_digest(one.id.encode(), asked.encode("utf-8", "replace")):
                 return one
         raise PoseError("This pose is not in the folder any more.", do="Load the page again.")
 
+    def new_pose(self, name: str) -> PosePlace:
+        """A new, empty folder for a pose, of this name made fit for a folder, or the next one that is free.
+
+        Raises
+        ------
+        OutputError
+            If it cannot be made.
+        """
+        wanted, number = clean(name), 1
+        lying = {path.name.casefold() for path in self.path.iterdir()} | {RESULTS, CHECKS, SETS, MENDED}
+        while True:
+            called = wanted if number == 1 else f"{wanted} {number}"
+            number += 1
+            if called.casefold() in lying:
+                continue
+            try:
+                (self.path / called).mkdir(mode=0o700)
+            except FileExistsError:
+                continue
+            except OSError as error:
+                raise OutputError(f"cannot be made ({error.strerror or error}).", path=Path(called),
+                                  do="Give another name.") from error
+            return PosePlace(self.id_of(self.path / called), printable(called), self.path / called, "stills")
+
     def id_of(self, path: Path) -> str:
         return hmac.new(self._salt, path.name.encode("utf-8", "surrogateescape"), hashlib.sha256).hexdigest()[:16]
+
+
+def _holds_pose(folder: Path) -> bool:
+    """Whether a folder holds stills, or nothing yet but what a pose has before its first stop."""
+    try:
+        inside = [p for p in folder.iterdir() if not p.name.startswith(".")]
+    except OSError:
+        return False
+    if stills.written_by_us(folder) is not None:
+        return False
+    begun = all(stills.is_empty_room(p) or p.name in (TABLE, REPLACED) for p in inside)
+    return begun or any(stills.is_still(p) and not p.is_dir() for p in inside)
+
+
+def _made(path: Path) -> Path:
+    """The folder, made if it was missing, without links and dots in its path."""
+    do = "Give another folder."
+    try:
+        place = path.resolve()
+        for one in (place, *place.parents):
+            if one.is_dir() and stills.written_by_us(one) is not None:
+                raise OutputError("lies in results of this program." if one != place else
+                                  "holds results of this program, and no poses.", path=path, do=do)
+        place.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except FileExistsError:
+        raise OutputError("is a file, not a folder.", path=path, do=do) from None
+    except NotADirectoryError:
+        raise OutputError("lies in a file, not in a folder.", path=path, do=do) from None
+    except (OSError, ValueError, RuntimeError) as error:
+        why = getattr(error, "strerror", None) or "no folder can be called that"
+        raise OutputError(f"cannot be made ({why}).", path=path, do=do) from None
+    if not os.access(place, os.R_OK | os.W_OK | os.X_OK):
+        raise OutputError("cannot be written to.", path=path, do="Check its rights, or give another folder.")
+    return place

@@ -146,6 +146,12 @@ class Seen:
     take: int | None = None
     """The frame whose full picture the page is to send now."""
     take_as: Literal["empty", "stop"] = "stop"
+    take_instead: str = ""
+    """The stop whose place that picture is to take; empty where it is a new one."""
+    take_after: str = ""
+    """The stop behind which it belongs; empty where that is the end of the turn."""
+    take_moved: float | None = None
+    """How far the edges of the figure moved since the stop before, figure heights added up, for ``turn.csv``."""
     signals: tuple[Signal, ...] = ()
     wheel: tuple[WheelStop, ...] | None = None
     """All stops so far, only where something of them changed."""
@@ -180,6 +186,22 @@ class Order:
     raised: bool = False
     stops_wanted: tuple[dict[str, Any], ...] = field(default=())
     """Each ``{"instead": NAME}``, or ``{"after": NAME}`` where one is missing."""
+
+
+@dataclass(frozen=True)
+class Word:
+    """Something that is said to a page in writing, beside what is seen."""
+
+    about: Literal["camera", "not kept", "refused", "trouble"]
+    """Another page has the camera; a picture was asked for and is not kept; what the page sent is not understood;
+    something of the program does not work just now."""
+    words: str
+    frame: int | None = None
+    """The frame that it is about."""
+
+    def plain(self) -> dict[str, Any]:
+        """As it goes over the socket."""
+        return {"kind": "word", **asdict(self)}
 
 
 def without_nan(value: Any) -> Any:

@@ -1,80 +1,358 @@
-"""The stage: frames of a camera go to the one session, in one thread; answers go to everybody who watches."""
+"""The stage: frames of a camera go to the one session, in one thread; answers go to everybody who watches.
+
+Nothing piles up: of the frames that wait only the newest few are kept, and a page that reads slowly is shown less. Full
+pictures are written in a second thread, and what the bench makes of them comes back when it is done.
+"""
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import fields
-from typing import Any
+from dataclasses import asdict, dataclass, replace
+from typing import Any, Literal
 
 import cv2
 import numpy as np
-from starlette.routing import BaseRoute, WebSocketRoute
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from silhouette.live.messages import HEAD, Frame, Order, Seen, without_nan
+from silhouette.errors import SilhouetteError
+from silhouette.live import heard
+from silhouette.live.folder import Folder
+from silhouette.live.guard import Refused
+from silhouette.live.messages import Order, Seen, Signal, Word, without_nan
 from silhouette.live.session import Session
+from silhouette.live.shots import ShotFolder
+from silhouette.records import Pixels
+
+WAITING = 4
+"""Frames that wait to be looked at; a page sends no more than three without an answer."""
+UNREAD = 8
+"""Answers that wait for a page that reads slowly; then several become one."""
+MOST_SIGNALS = 12
+"""Signals that such an answer keeps."""
+WATCHERS = 8
+"""Pages that may watch at a time."""
+SILENT_S = 5.0
+"""Seconds without a frame after which another page may have the camera."""
+ARRIVES_S = 20.0
+"""Seconds that a page has to send a full picture that it was asked for."""
+ASKED = 4
+"""Full pictures that are asked for at a time; of more the oldest is given up."""
+STUCK_S = 20.0
+"""Seconds after which a page that takes nothing is hung up on."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A full picture that is on its way."""
+
+    frame: int
+    take_as: Literal["empty", "stop"]
+    seconds: float
+    """Since the first frame of this turn."""
+    size: tuple[int, int]
+    moved: float | None
+    after: str
+    instead: str
+    until: float
+
+
+class Watcher:
+    """A page that is shown what the stage shows, as fast as it reads and no faster."""
+
+    def __init__(self, socket: WebSocket) -> None:
+        self.socket = socket
+        self._waiting: deque[dict[str, Any]] = deque()
+        self._some = asyncio.Event()
+
+    def tell(self, message: dict[str, Any]) -> None:
+        """Put a message into its line; where that is long, two that were seen become one."""
+        if len(self._waiting) >= UNREAD:
+            before = self._waiting[-1]
+            if before["kind"] == message["kind"] == "seen":
+                self._waiting[-1] = _both(before, message)
+                return
+            self._waiting.popleft()
+        self._waiting.append(message)
+        self._some.set()
+
+    async def run(self) -> None:
+        """Send what waits until the page has gone."""
+        with contextlib.suppress(RuntimeError, WebSocketDisconnect, TimeoutError):
+            while True:
+                await self._some.wait()
+                while self._waiting:
+                    text = json.dumps(self._waiting.popleft())
+                    async with asyncio.timeout(STUCK_S):
+                        await self.socket.send_text(text)
+                self._some.clear()
+
+
+def _both(before: dict[str, Any], after: dict[str, Any]) -> dict[str, Any]:
+    """The later of two answers, with what the earlier one told once."""
+    once = {name: after.get(name) if after.get(name) is not None else before.get(name)
+            for name in ("wheel", "wanted")}
+    signals = [*before.get("signals", ()), *after.get("signals", ())][-MOST_SIGNALS:]
+    taken = {name: before[name] for name in before if name.startswith("take")} if after.get("take") is None else {}
+    return {**after, **once, **taken, "signals": signals}
 
 
 class Stage:
-    """Joins the sockets of the pages and the session."""
+    """Joins the sockets of the pages, the session, and the pictures on the disk."""
 
-    def __init__(self) -> None:
+    def __init__(self, folder: Folder) -> None:
+        self.folder = folder
         self.session = Session()
-        self.thread = ThreadPoolExecutor(1, thread_name_prefix="stage")
-        self.watching: set[WebSocket] = set()
+        self.shots: ShotFolder | None = None
+        self.watching: dict[WebSocket, Watcher] = {}
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="look")
+        self._keeping = ThreadPoolExecutor(1, thread_name_prefix="keep")
+        self._camera: WebSocket | None = None
+        self._came = 0.0
+        self._asked: dict[int, Asked] = {}
+        self._taken: list[str] = []
+        self._began: float | None = None
+        self._last: dict[str, Any] = Seen(0, "no-camera").plain()
 
     def routes(self) -> list[BaseRoute]:
-        return [WebSocketRoute("/api/stage", self.socket)]
+        return [
+            WebSocketRoute("/api/stage", self.socket),
+            Route("/api/stage/stills/{frame:int}", self.still, methods=["POST"]),
+        ]
+
+    def close(self) -> None:
+        """Wait until the picture that is being written is written."""
+        self._keeping.shutdown(wait=True, cancel_futures=True)
+        self._thread.shutdown(wait=True, cancel_futures=True)
+
+    # -------------------------------------------------------------------------------------------------------- sockets
 
     async def socket(self, socket: WebSocket) -> None:
         """One page: it sends frames if it has the camera, and orders; it is sent what the stage shows."""
+        if len(self.watching) >= WATCHERS:
+            await socket.close(1013)
+            return
         await socket.accept()
-        self.watching.add(socket)
-        newest: asyncio.Queue[bytes] = asyncio.Queue()
-        work = asyncio.create_task(self._look(newest))
+        watcher = self.watching[socket] = Watcher(socket)
+        watcher.tell({**self._last, "frame": -1, "signals": [], "take": None, "skipped": True})
+        line = _Line(self._look)
+        work = [asyncio.create_task(watcher.run()), asyncio.create_task(line.run())]
+        hearing = asyncio.create_task(self._hear(socket, watcher, line))
         try:
-            while True:
-                message = await socket.receive()
-                if message["type"] == "websocket.disconnect":
-                    break
-                if message.get("bytes"):
-                    newest.put_nowait(message["bytes"])
-                elif message.get("text"):
-                    await self._order(json.loads(message["text"]))
-        except WebSocketDisconnect:
-            pass
+            await asyncio.wait([hearing, work[0]], return_when=asyncio.FIRST_COMPLETED)
         finally:
-            self.watching.discard(socket)
-            work.cancel()
+            for task in (hearing, *work):
+                task.cancel()
+            self.watching.pop(socket, None)
+            if self._camera is socket:
+                await self._camera_gone()
+            with contextlib.suppress(RuntimeError, WebSocketDisconnect, TimeoutError):
+                async with asyncio.timeout(1):
+                    await socket.close()
 
-    async def _look(self, waiting: asyncio.Queue[bytes]) -> None:
+    async def _hear(self, socket: WebSocket, watcher: Watcher, line: _Line) -> None:
+        told = False  # whether this page knows that another one has the camera
+        while (message := await socket.receive())["type"] != "websocket.disconnect":
+            if (data := message.get("bytes")) is not None:
+                told = await self._frame(socket, watcher, line, data, told)
+            elif (text := message.get("text")) is not None:
+                try:
+                    await self._order(heard.order(text))
+                except (SilhouetteError, OSError) as error:
+                    watcher.tell(Word("refused", _said(error)).plain())
+
+    async def _frame(self, socket: WebSocket, watcher: Watcher, line: _Line, data: bytes, told: bool) -> bool:
+        """Let a frame wait, if this page has the camera; else say so, once. Gives whether it has been said."""
+        try:
+            head = heard.head(data)
+        except SilhouetteError as error:
+            watcher.tell(Word("refused", str(error)).plain())
+            return told
+        if not await self._has_camera(socket):
+            if not told:
+                watcher.tell(Word("camera", "Another page has the camera. Close it first.").plain())
+            watcher.tell(self._unseen(*head))
+            return True
+        for gone in line.put(head, data):
+            self.tell(self._unseen(*gone))
+        return False
+
+    def _unseen(self, number: int, seconds: float, *_: int) -> dict[str, Any]:
+        """The answer to a frame that is not looked at."""
+        return {**self._last, **_not_again(), "frame": number, "captured": seconds, "skipped": True}
+
+    async def _has_camera(self, socket: WebSocket) -> bool:
+        """Whether the frames of this page count: of the first that sends some, until it goes or falls silent."""
+        now = time.monotonic()
+        if self._camera is not socket and self._camera is not None:
+            if now - self._came < SILENT_S:
+                return False
+            await self._camera_gone()
+        self._camera, self._came = socket, now
+        return True
+
+    async def _camera_gone(self) -> None:
+        self._camera = None
+        for frame in list(self._asked):
+            await self._lost(self._asked.pop(frame), "The page with the camera has gone.")
+        self._last = {**self._last, **_not_again(), "state": "no-camera", "path": None}
+        self.tell({**self._last, "skipped": True})
+
+    def tell(self, message: dict[str, Any]) -> None:
+        """Say something to every page that watches; only the one with the camera is asked for pictures. Called in the
+        server's thread."""
+        for socket, watcher in list(self.watching.items()):
+            meant = socket is self._camera or message.get("take") is None
+            watcher.tell(message if meant else {**message, "take": None})
+
+    # --------------------------------------------------------------------------------------------------------- frames
+
+    async def _look(self, data: bytes, quick: bool) -> None:
+        """Look at one frame and tell everybody."""
+        number, seconds, *_ = heard.head(data)
+        try:
+            seen = await self._in_thread(lambda: self.session.see(heard.frame(data), quick=quick))
+        except SilhouetteError as error:
+            self.tell(Word("refused", str(error), number).plain())
+            seen = Seen(number, self._last["state"], skipped=True, captured=seconds)
+        self._began = seconds if self._began is None else self._began
+        if seen.take is not None:
+            await self._ask(seen, seconds - self._began)
+        plain = seen.plain()
+        kept = {name: self._last.get(name) for name in ("wheel", "wanted") if plain[name] is None}
+        self._last = {**plain, **kept}
+        self.tell(plain)
+        await self._overdue()
+
+    async def _ask(self, seen: Seen, seconds: float) -> None:
+        assert seen.take is not None
+        while len(self._asked) >= ASKED:
+            await self._lost(self._asked.pop(next(iter(self._asked))), "The page does not send its pictures.")
+        self._asked[seen.take] = Asked(
+            seen.take, seen.take_as, seconds, seen.size, seen.take_moved, seen.take_after, seen.take_instead,
+            time.monotonic() + ARRIVES_S)
+
+    async def _overdue(self) -> None:
+        for frame, asked in list(self._asked.items()):
+            if time.monotonic() > asked.until:
+                del self._asked[frame]
+                await self._lost(asked, "The full picture did not arrive.")
+
+    async def _in_thread(self, work: Callable[[], Any]) -> Any:
+        return await asyncio.get_running_loop().run_in_executor(self._thread, work)
+
+    # --------------------------------------------------------------------------------------------------------- stills
+
+    async def still(self, request: Request) -> Response:
+        """The full picture of a frame that was asked for becomes a still."""
+        asked = self._asked.pop(request.path_params["frame"], None)
+        if asked is None:
+            raise Refused(409, "This picture was not asked for, or came too late.")
+        try:
+            data = await request.body()
+            kept = await asyncio.get_running_loop().run_in_executor(self._keeping, self._keep, asked, data)
+        except ClientDisconnect:  # it may come again
+            self._asked[asked.frame] = asked
+            return Response(status_code=499)
+        except (SilhouetteError, OSError) as error:
+            words = _said(error)
+            await self._lost(asked, words)
+            raise Refused(getattr(error, "status", 422), words) from error
+        if isinstance(kept, str):
+            self._taken.append(kept)
+            await self._signals(lambda: self.session.kept_stop(asked.frame, kept))
+            return JSONResponse({"kept": kept})
+        await self._signals(lambda: self.session.kept_empty(kept))
+        return JSONResponse({"kept": "empty"})
+
+    def _keep(self, asked: Asked, data: bytes) -> str | Pixels:
+        """Write a picture: the stop's name, or the empty picture at the size of the frames."""
+        small = heard.still(data)
+        if self.shots is None:
+            raise Refused(409, "No pose has been begun.", do="Choose a pose first.")
+        if asked.take_as == "stop":
+            return self.shots.keep(data, asked.seconds, asked.moved, asked.after or None, asked.instead or None)
+        self.shots.keep_empty(data)
+        return np.asarray(cv2.resize(small, asked.size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+    async def _lost(self, asked: Asked, words: str) -> None:
+        self.tell(Word("not kept", words, asked.frame).plain())
+        await self._signals(lambda: self.session.lost_stop(asked.frame))
+
+    # --------------------------------------------------------------------------------------------------------- orders
+
+    async def _order(self, order: Order) -> None:
         loop = asyncio.get_running_loop()
+        if order.do == "begin":
+            place = self.folder.pose(order.pose)
+            if place.kind != "stills":
+                raise Refused(400, "This pose is a clip.", do="Shoot into a new pose.")
+            self.shots = await loop.run_in_executor(self._keeping, ShotFolder, place.path)
+            self._taken, self._began = [], None
+        elif order.do == "undo":
+            order = replace(order, stop=await loop.run_in_executor(self._keeping, self._undo))
+        await self._signals(lambda: self.session.order(order))
+
+    def _undo(self) -> str:
+        """Take back the stop that was kept last, and say which."""
+        names = self.shots.names() if self.shots is not None else ()
+        while self._taken and self._taken[-1] not in names:
+            self._taken.pop()
+        if self.shots is None or not names:
+            raise Refused(400, "There is no stop to take back.")
+        name = self._taken.pop() if self._taken else names[-1]
+        self.shots.undo(name)
+        return name
+
+    async def _signals(self, work: Callable[[], Sequence[Signal]]) -> None:
+        """Do something to the session, in its thread, and tell everybody what it says."""
+        signals = await self._in_thread(work)
+        if signals:
+            self.tell({"kind": "told", "signals": [without_nan(asdict(one)) for one in signals]})
+
+
+class _Line:
+    """The frames of one page that wait to be looked at, the newest few."""
+
+    def __init__(self, look: Callable[[bytes, bool], Any]) -> None:
+        self._look = look
+        self._waiting: deque[tuple[tuple[int, float, int, int], bytes]] = deque()
+        self._some = asyncio.Event()
+
+    def put(self, head: tuple[int, float, int, int], data: bytes) -> list[tuple[int, float, int, int]]:
+        """Let a frame wait; gives the heads of those that have to go for it."""
+        gone = []
+        while len(self._waiting) >= WAITING:
+            gone.append(self._waiting.popleft()[0])
+        self._waiting.append((head, data))
+        self._some.set()
+        return gone
+
+    async def run(self) -> None:
         while True:
-            data = await waiting.get()
-            quick = not waiting.empty()
-            seen = await loop.run_in_executor(self.thread, self._see, data, quick)
-            await self.tell(seen.plain())
+            await self._some.wait()
+            while self._waiting:
+                _, data = self._waiting.popleft()
+                await self._look(data, bool(self._waiting))
+            self._some.clear()
 
-    def _see(self, data: bytes, quick: bool) -> Any:
-        number, seconds, width, height = HEAD.unpack_from(data)
-        pixels: Any = cv2.imdecode(np.frombuffer(data, np.uint8, offset=HEAD.size), cv2.IMREAD_COLOR)
-        if pixels is None:
-            return Seen(number, "no-camera", captured=seconds)
-        return self.session.see(Frame(number, seconds, pixels, (width, height)), quick=quick)
 
-    async def _order(self, asked: dict[str, Any]) -> None:
-        known = {f.name for f in fields(Order)}
-        order = Order(**{name: value for name, value in asked.items() if name in known})
-        signals = await asyncio.get_running_loop().run_in_executor(self.thread, self.session.order, order)
-        await self.tell({"kind": "told", "signals": [without_nan(vars(s)) for s in signals]})
+def _not_again() -> dict[str, Any]:
+    """What an answer that says nothing new leaves out."""
+    return {"signals": [], "take": None, "wheel": None, "wanted": None}
 
-    async def tell(self, message: dict[str, Any]) -> None:
-        """Send a message to every page that watches."""
-        text = json.dumps(message)
-        for socket in list(self.watching):
-            try:
-                await socket.send_text(text)
-            except (RuntimeError, WebSocketDisconnect):
-                self.watching.discard(socket)
+
+def _said(error: BaseException) -> str:
+    if isinstance(error, OSError):
+        return f"The disk does not take it ({error.strerror or type(error).__name__})."
+    return str(error)
+
+

@@ -79,8 +79,8 @@ def verdict_of(report: CheckReport, stop: int) -> str:
     return "retake" if "retake" in verdicts else "look" if "look" in verdicts else "pass"
 
 
-def _draw_head(report: CheckReport, ax: Any) -> None:
-    width, height = ink.size_of(ax)
+def headline(report: CheckReport) -> tuple[str, str]:
+    """The check in a few words, and what it rests on: ``2 things to retake``, ``24 stops, 1 thing to look at``."""
     retakes = sum(f.verdict == "retake" for f in report.findings)
     looks = sum(f.verdict == "look" for f in report.findings)
     to_look, stops = counted(looks, "thing") + " to look at", counted(len(report.stops), "stop")
@@ -94,6 +94,12 @@ def _draw_head(report: CheckReport, ax: Any) -> None:
         verdict, told = counted(retakes, "thing") + " to retake", f"{stops}, {to_look}" if looks else stops
     elif looks:  # what was not made out may yet have to be shot again: no all-clear
         verdict, told = to_look, f"{stops}, no sure retake"
+    return verdict, told
+
+
+def _draw_head(report: CheckReport, ax: Any) -> None:
+    width, height = ink.size_of(ax)
+    verdict, told = headline(report)
     ax.text(0, height, ink.fit_line(report.name, width, 9, True), size=9, weight="bold", va="top")
     ax.text(0, height - 14, verdict, size=21, weight="bold", va="top")
     ax.text(0, height - 44, told, size=9, color=ink.SOFT, va="top")

@@ -1,4 +1,4 @@
-"""Pages made from the templates beside this file: texts are escaped, and data cannot close the script it stands in."""
+"""Pages made from templates: texts are escaped, and data cannot close the script it stands in."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from typing import Any
 
 from silhouette.texts import printable
 
+_FOLDERS = [Path(__file__).parent, Path(__file__).parents[1] / "live" / "page"]
+"""Where templates lie: those of single files here, those that the server of the local pages hands out there."""
 _UNSAFE = {ord(letter): f"\\u{ord(letter):04x}" for letter in "<>&\u2028\u2029"}
 
 
@@ -40,5 +42,5 @@ def _environment() -> Any:
     def shown(value: Any) -> Any:
         return printable(value) if type(value) is str else value
 
-    return Pages(loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined,
+    return Pages(loader=FileSystemLoader(_FOLDERS), autoescape=True, undefined=StrictUndefined,
                  trim_blocks=True, lstrip_blocks=True, finalize=shown)

@@ -1,5 +1,6 @@
-// Turns the figures of all panes in step. No framework, nothing fetched.
-(() => {
+// Turns the figures of all panes in step. No framework, nothing fetched. `first` is the pose shown at the beginning.
+// Gives what a page around it needs: to turn, to ask what is shown, to hear of it, and to let go of the keys.
+function turnFigures(first = 0) {
   const poses = JSON.parse(document.getElementById("data").textContent);
   const find = (selector, root = document) => root.querySelector(selector);
   const all = (selector, root = document) => [...root.querySelectorAll(selector)];
@@ -8,7 +9,8 @@
   const layers = () => Object.fromEntries(all(".layers input").map((box) => [box.value, box.checked]));
   // Stands in where a pose has no view at all.
   const nothing = (a) => ({ a, side: "no view", s: "no view", b: "none", h: 1, c: "", r: null, why: [], flags: [], marks: [] });
-  let first = 0, second = null, angle = (poses.flatMap((pose) => pose.views)[0] || nothing(0)).a;
+  const gone = new AbortController(), arranged = [];
+  let second = null, angle = (poses.flatMap((pose) => pose.views)[0] || nothing(0)).a;
 
   const apart = (a, b) => Math.abs(((a - b + 540) % 360) - 180);
   const nearest = (pose, to) => poses[pose].views.reduce(
@@ -97,7 +99,7 @@
   }
 
   function arrange() {
-    first = pick ? Number(pick.value) : 0;
+    if (pick) first = Number(pick.value);
     second = compare && compare.value !== "" ? Number(compare.value) : null;
     slider.max = Math.max(poses[first].views.length - 1, 0);
     fill(find("#pane-0"), first);
@@ -112,6 +114,7 @@
       part.classList.toggle("hidden", ![first, second].includes(Number(part.dataset.of)));
     }
     turnTo(angle);
+    for (const hear of arranged) hear();
   }
 
   // Hover, tap or drag on the wheel: the camera goes where the pointer is.
@@ -142,21 +145,30 @@
   }
 
   document.addEventListener("keydown", (event) => {
-    if (event.altKey || event.ctrlKey || event.metaKey || event.target.matches("input, select, textarea")) return;
+    if (event.altKey || event.ctrlKey || event.metaKey || event.target.matches("input, select, textarea, [role=slider]")) return;
     const moves = { ArrowRight: 1, ArrowLeft: -1 };
     if (event.key in moves) step(moves[event.key]);
     else if (event.key === "Home") turnTo(0);
     else return;
     event.preventDefault();
-  });
+  }, { signal: gone.signal });
   slider.addEventListener("input", () => turnTo((poses[first].views[Number(slider.value)] || nothing(angle)).a));
   for (const box of all(".layers input")) box.addEventListener("change", () => turnTo(angle));
   for (const button of all("[data-to]")) button.addEventListener("click", () => turnTo(Number(button.dataset.to)));
   for (const chooser of [pick, compare]) chooser?.addEventListener("change", arrange);
-  find("#look").addEventListener("click", () => {
+  find("#look")?.addEventListener("click", () => {
     const root = document.documentElement;
     const dark = root.dataset.look ? root.dataset.look === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
     root.dataset.look = dark ? "light" : "dark";
-  });
+  }, { signal: gone.signal });
+  if (pick) pick.value = first;
   arrange();
-})();
+  return {
+    turnTo,
+    shown: () => [first, second],
+    show: (pose) => { if (pick) pick.value = pose; first = pose; arrange(); },
+    hear: (call) => arranged.push(call),
+    end: () => gone.abort(),
+  };
+}
+if (document.getElementById("data")) turnFigures();

@@ -37,8 +37,9 @@ def wheel_svg(pose: Pose, key: str, wheel: Wheel) -> str:
     index = {id(view): i for i, view in enumerate(pose.views)}
     numbered = [(index[id(figure.view)], figure) for figure in wheel.figures]
     ways = "".join(f'<path class="way" d="{line_d(f.way)}"/>' for f in wheel.figures if f.way is not None)
-    return (f'<svg class="wheel" role="img" aria-label="{summary}" viewBox="{-width / 2:g} {-height / 2:g} {width:g} '
-            f'{height:g}"><title>{summary}</title>{_ring(wheel)}{_line(wheel)}{_body(wheel.body)}{ways}'
+    return (f'<svg class="wheel" role="img" data-rim="{wheel.rim:.1f}" aria-label="{summary}" '
+            f'viewBox="{-width / 2:g} {-height / 2:g} {width:g} {height:g}"><title>{summary}</title>'
+            f'{_ring(wheel)}{_line(wheel)}{_body(wheel.body)}{ways}'
             f'<g class="figures">{"".join(_figure(i, figure, key) for i, figure in numbered)}</g>'
             f'<g class="labels">{"".join(_label(i, figure) for i, figure in numbered)}</g>'
             f'{"".join(map(_letter, wheel.letters))}'

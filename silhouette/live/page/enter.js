@@ -6,5 +6,5 @@
   const answer = await fetch("/enter", { method: "POST", body: key });
   if (!answer.ok) return fail();
   history.replaceState(null, "", location.pathname + location.search);
-  location.reload();
+  location.replace(location.pathname + location.search);
 })();

@@ -1,0 +1,185 @@
+// Pictures and clips are added: dropped or picked, sorted into poses, and copied into the folder in pieces.
+
+import { ask } from "./link.js";
+import { counted, find, make } from "./work.js";
+
+const PIECE = 4 * 1024 * 1024, TRIES = 6;
+const CLIPS = /\.(mp4|mov|m4v|avi|mkv|webm|mts|m2ts|3gp|mpg|mpeg)$/i;
+const STILLS = /\.(jpe?g|png|webp|tiff?|heic|heif)$/i;
+const MASK = /\.mask\.png$/i, EMPTY = /^empty(room)?(?![a-z])|\.empty\.[a-z]+$/i;
+const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
+
+const kindOf = (name) => {
+  if (name.startsWith(".")) return "none";
+  if (name === "angles.csv") return "beside";
+  if (MASK.test(name)) return "beside";
+  if (STILLS.test(name)) return EMPTY.test(name) ? "empty" : "still";
+  return CLIPS.test(name) ? "clip" : "none";
+};
+
+// What was given, as poses: each folder that holds stills is one, each clip is one; loose stills have no name yet.
+// given: [[path of its folder, File], ...]
+export function sorted(given) {
+  const folders = new Map(), clips = [], strange = [];
+  for (const [folder, file] of given) {
+    const kind = kindOf(file.name);
+    if (kind === "clip") clips.push(file);
+    else if (kind !== "none") folders.set(folder, [...(folders.get(folder) || []), { file, kind }]);
+    else if (!file.name.startsWith(".")) strange.push(file.name);
+  }
+  const order = { still: 0, empty: 1, beside: 2 };
+  const poses = [...folders].map(([folder, all]) => ({
+    name: folder.split("/").pop(),
+    files: all.sort((a, b) => order[a.kind] - order[b.kind] || a.file.name.localeCompare(b.file.name, "en", { numeric: true })).map((one) => one.file),
+    stills: all.filter((one) => one.kind === "still").length,
+  }));
+  return { poses, clips, strange };
+}
+
+export class Adding {
+  // added() is called when something has come into the folder.
+  constructor(added) {
+    this.added = added;
+    this.stopped = false;
+    for (const id of ["#pick-folder", "#pick-files"]) {
+      find(id).addEventListener("change", (event) => {
+        const picked = [...event.target.files].map((file) => [file.webkitRelativePath.split("/").slice(0, -1).join("/"), file]);
+        event.target.value = "";
+        this.take(picked);
+      });
+    }
+    find("#copying-stop").addEventListener("click", () => { this.stopped = true; });
+    let over = 0;
+    const light = (by) => { over = Math.max(0, over + by); document.body.classList.toggle("over", over > 0); };
+    document.addEventListener("dragenter", (event) => { event.preventDefault(); light(1); });
+    document.addEventListener("dragleave", () => light(-1));
+    document.addEventListener("dragover", (event) => event.preventDefault());
+    document.addEventListener("drop", async (event) => {
+      event.preventDefault();
+      light(-over);
+      this.take(await dropped(event.dataTransfer));
+    });
+  }
+
+  async take(given) {
+    if (!find("#copying").hidden) return this.left("Wait until the others are copied, or stop that first.");
+    find("#left").replaceChildren();
+    const { poses, clips, strange } = sorted(given);
+    for (const name of strange.slice(0, 5)) this.left(`${name}: left out. It is neither a picture nor a clip that is known here.`);
+    if (strange.length > 5) this.left(`${counted(strange.length - 5, "other file")} left out.`);
+    if (!given.length) this.left("Nothing was found there.");
+    const plan = clips.map((file) => ({ name: "", files: [file] }));
+    for (const pose of poses) {
+      // An empty picture alone holds for all poses of the folder.
+      if (pose.name || !pose.stills) plan.push(pose);
+      else {
+        const name = await this.named(pose);
+        if (name) plan.push({ ...pose, name });
+      }
+    }
+    if (plan.length) await this.copy(plan);
+    return null;
+  }
+
+  // Asks what loose stills are called; null where they are left out.
+  named(pose) {
+    const form = find("#naming"), field = find("#new-name");
+    find("#name-it").textContent = `Copy ${counted(pose.files.length, "picture")}`;
+    field.value = "";
+    form.hidden = false;
+    field.focus();
+    return new Promise((done) => {
+      const end = (name) => { form.hidden = true; form.onsubmit = find("#name-not").onclick = null; done(name); };
+      form.onsubmit = (event) => { event.preventDefault(); if (field.value.trim()) end(field.value.trim()); };
+      find("#name-not").onclick = () => end(null);
+    });
+  }
+
+  async copy(plan) {
+    this.stopped = false;
+    const all = plan.flatMap((pose) => pose.files), total = all.reduce((sum, file) => sum + file.size, 0);
+    let before = 0, number = 0, came = 0;
+    find("#copying").hidden = false;
+    for (const pose of plan) {
+      let id = "";
+      for (const file of pose.files) {
+        number += 1;
+        if (this.stopped) break;
+        this.say(`Copying ${number} of ${all.length}: ${file.name}`, before, total);
+        const put = await this.send(file, id, pose.name && !id && pose.stills ? pose.name : "", (have) => this.say("", before + have, total));
+        if (put) came += 1;
+        id ||= put?.pose || "";
+        before += file.size;
+      }
+    }
+    find("#copying").hidden = true;
+    const said = `${counted(came, "file")} copied.`;
+    this.left(this.stopped ? `Stopped. ${said}` : said, true);
+    await this.added();
+    find("#poses-title").focus({ preventScroll: true });
+  }
+
+  say(words, have, total) {
+    if (words) find("#copying-words").textContent = words;
+    find("#copying-bar").value = total ? have / total : 0;
+  }
+
+  left(words, good = false) {
+    find("#left").append(make("li", good ? {} : { class: "problem" }, words));
+  }
+
+  // One file, piece by piece; after a break it goes on from what the program has. Null where it was not taken.
+  async send(file, pose, name, told) {
+    const begun = await ask("POST", "/api/uploads", { name: file.name, size: file.size, pose, new: name });
+    if (!begun.ok) return this.refused(begun.words);
+    const address = `/api/uploads/${begun.data.upload}`;
+    let { have } = begun.data, now = begun.data, tries = 0;
+    while (!now.done) {
+      if (this.stopped) {
+        await ask("DELETE", address);
+        return null;
+      }
+      const answer = await ask("PATCH", `${address}?from=${have}`, new Blob([file.slice(have, have + PIECE)], { type: "application/octet-stream" }));
+      if (answer.ok) [now, tries] = [answer.data, 0];
+      else {
+        tries += 1;
+        if (answer.status && answer.status !== 409 && answer.status !== 408 || tries > TRIES) return this.refused(answer.words);
+        await pause(500 * tries);
+        const there = await ask("GET", address);
+        if (there.ok) now = there.data;
+        else if (there.status) return this.refused(there.words);
+      }
+      have = now.have ?? have;
+      told(have);
+    }
+    return now;
+  }
+
+  refused(words) {
+    this.left(words);
+    return null;
+  }
+}
+
+// What was dropped, folders looked into.
+async function dropped(data) {
+  const entries = [...data.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
+  if (!entries.length) return [...data.files].map((file) => ["", file]);
+  const found = [];
+  await Promise.all(entries.map((entry) => walk(entry, "", found)));
+  return found;
+}
+
+async function walk(entry, folder, found) {
+  if (entry.isFile) {
+    const file = await new Promise((done) => { entry.file(done, () => done(null)); });
+    if (file) found.push([folder, file]);
+    return;
+  }
+  const reader = entry.createReader(), path = folder ? `${folder}/${entry.name}` : entry.name;
+  for (;;) {
+    const some = await new Promise((done) => { reader.readEntries(done, () => done([])); });
+    if (!some.length) return;
+    for (const one of some) await walk(one, path, found);
+  }
+}

@@ -1,0 +1,64 @@
+// The one socket to the program. It comes back by itself when it breaks, and says so at once both times.
+
+const FIRST_WAIT = 300, LONGEST_WAIT = 3000;
+
+export class Link {
+  // heard(message) gets what the program says; changed(state) gets "open", "lost" or "shut out".
+  constructor(heard, changed) {
+    this.heard = heard;
+    this.changed = changed;
+    this.wait = FIRST_WAIT;
+    this.open();
+  }
+
+  get ready() { return this.socket.readyState === WebSocket.OPEN; }
+
+  open() {
+    const scheme = location.protocol === "https:" ? "wss:" : "ws:";
+    const socket = this.socket = new WebSocket(`${scheme}//${location.host}/api/stage`);
+    socket.binaryType = "arraybuffer";
+    socket.onopen = () => { this.wait = FIRST_WAIT; this.changed("open"); };
+    socket.onmessage = (event) => this.heard(JSON.parse(event.data));
+    socket.onclose = () => this.lost();
+  }
+
+  async lost() {
+    this.changed(await refused() ? "shut out" : "lost");
+    setTimeout(() => this.open(), this.wait);
+    this.wait = Math.min(2 * this.wait, LONGEST_WAIT);
+  }
+
+  // False where nobody is there to take it.
+  send(what) {
+    if (!this.ready) return false;
+    this.socket.send(what);
+    return true;
+  }
+
+  order(what) { return this.send(JSON.stringify(what)); }
+}
+
+// Whether the program is there but does not know this browser any more: it was started anew.
+async function refused() {
+  try {
+    return (await fetch("/api/poses")).status === 403;
+  } catch {
+    return false;
+  }
+}
+
+// What the program answers to a request: {ok, status, data, words}; words say what went wrong.
+export async function ask(method, path, body) {
+  try {
+    const json = body === undefined || body instanceof Blob ? body : JSON.stringify(body);
+    const head = body === undefined ? {} : { "Content-Type": body instanceof Blob ? body.type : "application/json" };
+    const answer = await fetch(path, { method, body: json, headers: head });
+    const text = await answer.text();
+    let data = null;
+    try { data = JSON.parse(text); } catch { /* a sentence */ }
+    const words = answer.ok ? "" : (data && (data.error || data.problem || data.what)) || text.slice(0, 300);
+    return { ok: answer.ok, status: answer.status, data, words: String(words) };
+  } catch {
+    return { ok: false, status: 0, data: null, words: "The program does not answer." };
+  }
+}
