@@ -33,7 +33,7 @@ def trouble_of(look: Look) -> Kind | None:
         return "nobody"
     if look.two:
         return "two figures"
-    if "top" in look.edges and "bottom" in look.edges or {"left", "right"} <= set(look.edges):
+    if ("top" in look.edges and "bottom" in look.edges) or {"left", "right"} <= set(look.edges):
         return "too close"
     for edge, kind in EDGES.items():
         if edge in look.edges:

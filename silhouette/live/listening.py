@@ -28,7 +28,7 @@ STRANGERS = 48
 """Connections that have not shown a cookie; one more, and the one that has been open longest goes."""
 OPEN = 160
 """Connections of a door that are answered, and requests; more are told to come again."""
-BACKLOG = 64
+BACKLOG = 256
 """Connections that the system takes in at a time."""
 GRACE_S = 3
 """Seconds that what is being answered has when the door closes."""

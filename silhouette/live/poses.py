@@ -20,10 +20,9 @@ from starlette.routing import BaseRoute, Route
 from silhouette import scoring
 from silhouette.errors import PoseError, SilhouetteError
 from silhouette.intake import stills
-from silhouette.live.folder import Folder, PosePlace
-from silhouette.live.house import House
+from silhouette.live.folder import CHECKS, MENDED, RESULTS, SETS, Folder, PosePlace
+from silhouette.live.house import House, page
 from silhouette.live.jobs import read_json
-from silhouette.live.work import CHECKS, MENDED, RESULTS, SETS
 from silhouette.texts import printable
 from silhouette.writing import MARK, PHOTOGRAPHS, Kind, read_mark
 
@@ -73,9 +72,10 @@ class Left:
 
 
 def routes(house: House) -> list[BaseRoute]:
-    """What can be asked for under ``/api/`` of poses, results, checks and sets."""
+    """The page of a pose, and what can be asked for under ``/api/`` of poses, results, checks and sets."""
     asked = Asked(house.folder)
     return [
+        Route("/pose/{pose}", page("pose")),
         Route("/api/poses", asked.poses, methods=["GET"]),
         Route("/api/poses", asked.new_pose, methods=["POST"]),
         Route("/api/poses/{pose}", asked.pose, methods=["GET"]),
@@ -208,9 +208,12 @@ def _pose_told(place: PosePlace) -> dict[str, Any]:
     stops, problem = None, ""
     if place.kind == "stills":
         try:
-            stops = len(stills.list_stills(place.path))
+            begun = not any(map(stills.is_still, place.path.iterdir()))
+            stops = 0 if begun else len(stills.list_stills(place.path))
         except SilhouetteError as error:
-            problem = type(error)(error.what, path=Path(place.path.name), do=error.do).args[0]
+            problem = str(type(error)(error.what, path=Path(place.path.name), do=error.do))
+        except OSError as error:
+            problem = f"{place.name}: cannot be read ({error.strerror or error})."
     mended = (place.path.parent / MENDED / f"{place.path.name}.html").is_file()
     return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "problem": problem,
             "newest": newest(place.path), "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}

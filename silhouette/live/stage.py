@@ -9,11 +9,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import os
 import time
+import traceback
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
+from pathlib import Path
 from typing import Any, Literal
 
 import cv2
@@ -24,12 +27,13 @@ from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from silhouette.errors import SilhouetteError
+from silhouette.intake import stills
 from silhouette.live import heard
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Refused
-from silhouette.live.messages import Order, Seen, Signal, Word, without_nan
+from silhouette.live.messages import FRAME_PX, Order, Seen, Signal, StopsTold, WheelStop, Word, without_nan
 from silhouette.live.session import Session
-from silhouette.live.shots import ShotFolder
+from silhouette.live.shots import EMPTY, ShotFolder
 from silhouette.records import Pixels
 
 WAITING = 4
@@ -120,6 +124,7 @@ class Stage:
         self._asked: dict[int, Asked] = {}
         self._taken: list[str] = []
         self._began: float | None = None
+        self._room: Pixels | None = None
         self._last: dict[str, Any] = Seen(0, "no-camera").plain()
 
     def routes(self) -> list[BaseRoute]:
@@ -166,15 +171,15 @@ class Stage:
             elif (text := message.get("text")) is not None:
                 try:
                     await self._order(heard.order(text))
-                except (SilhouetteError, OSError) as error:
-                    watcher.tell(Word("refused", _said(error)).plain())
+                except Exception as error:
+                    watcher.tell(Word("refused", self._said(error)).plain())
 
     async def _frame(self, socket: WebSocket, watcher: Watcher, line: _Line, data: bytes, told: bool) -> bool:
         """Let a frame wait, if this page has the camera; else say so, once. Gives whether it has been said."""
         try:
             head = heard.head(data)
         except SilhouetteError as error:
-            watcher.tell(Word("refused", str(error)).plain())
+            watcher.tell(Word("refused", self.folder.said(error)).plain())
             return told
         if not await self._has_camera(socket):
             if not told:
@@ -219,9 +224,11 @@ class Stage:
         """Look at one frame and tell everybody."""
         number, seconds, *_ = heard.head(data)
         try:
-            seen = await self._in_thread(lambda: self.session.see(heard.frame(data), quick=quick))
-        except SilhouetteError as error:
-            self.tell(Word("refused", str(error), number).plain())
+            seen, signals = await self._in_thread(lambda: self._see(data, quick))
+            self._say(signals)
+        except Exception as error:
+            about: Literal["refused", "trouble"] = "refused" if isinstance(error, SilhouetteError) else "trouble"
+            self.tell(Word(about, self._said(error), number).plain())
             seen = Seen(number, self._last["state"], skipped=True, captured=seconds)
         self._began = seconds if self._began is None else self._began
         if seen.take is not None:
@@ -231,6 +238,14 @@ class Stage:
         self._last = {**plain, **kept}
         self.tell(plain)
         await self._overdue()
+
+    def _see(self, data: bytes, quick: bool) -> tuple[Seen, Sequence[Signal]]:
+        """In the session's thread: look at a frame, after the empty picture of an earlier day, if one waits for it."""
+        frame, signals = heard.frame(data), tuple[Signal, ...]()
+        if self._room is not None:
+            signals = self.session.kept_empty(_as_large(self._room, frame.pixels.shape[1::-1]))
+            self._room = None
+        return self.session.see(frame, quick=quick), signals
 
     async def _ask(self, seen: Seen, seconds: float) -> None:
         assert seen.take is not None
@@ -245,6 +260,11 @@ class Stage:
             if time.monotonic() > asked.until:
                 del self._asked[frame]
                 await self._lost(asked, "The full picture did not arrive.")
+
+    def _said(self, error: Exception) -> str:
+        if os.environ.get("SILHOUETTE_TRACEBACK"):
+            traceback.print_exception(error)
+        return self.folder.said(error)
 
     async def _in_thread(self, work: Callable[[], Any]) -> Any:
         return await asyncio.get_running_loop().run_in_executor(self._thread, work)
@@ -262,8 +282,8 @@ class Stage:
         except ClientDisconnect:  # it may come again
             self._asked[asked.frame] = asked
             return Response(status_code=499)
-        except (SilhouetteError, OSError) as error:
-            words = _said(error)
+        except Exception as error:
+            words = self._said(error)
             await self._lost(asked, words)
             raise Refused(getattr(error, "status", 422), words) from error
         if isinstance(kept, str):
@@ -281,7 +301,7 @@ class Stage:
         if asked.take_as == "stop":
             return self.shots.keep(data, asked.seconds, asked.moved, asked.after or None, asked.instead or None)
         self.shots.keep_empty(data)
-        return np.asarray(cv2.resize(small, asked.size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        return _as_large(small, asked.size)
 
     async def _lost(self, asked: Asked, words: str) -> None:
         self.tell(Word("not kept", words, asked.frame).plain())
@@ -295,11 +315,26 @@ class Stage:
             place = self.folder.pose(order.pose)
             if place.kind != "stills":
                 raise Refused(400, "This pose is a clip.", do="Shoot into a new pose.")
-            self.shots = await loop.run_in_executor(self._keeping, ShotFolder, place.path)
-            self._taken, self._began = [], None
-        elif order.do == "undo":
+            await self._begin(order, place.path)
+            return
+        if order.do == "undo":
             order = replace(order, stop=await loop.run_in_executor(self._keeping, self._undo))
         await self._signals(lambda: self.session.order(order))
+
+    async def _begin(self, order: Order, place: Path) -> None:
+        """Begin a turn, or go on with one: the session is given what the pose has already."""
+        def look() -> tuple[ShotFolder, tuple[str, ...], Pixels | None]:
+            shots = ShotFolder(place)
+            with contextlib.suppress(SilhouetteError):  # one that cannot be read is none
+                return shots, shots.names(), stills.read_still(place / EMPTY, FRAME_PX).pixels
+            return shots, shots.names(), None
+
+        self.shots, names, self._room = await asyncio.get_running_loop().run_in_executor(self._keeping, look)
+        self._taken, self._began, self._asked = [], None, {}
+        await self._signals(lambda: self.session.order(order))
+        if names:
+            wheel = tuple(WheelStop(name, None, None, "") for name in names)
+            await self._signals(lambda: self.session.told(StopsTold(wheel)))
 
     def _undo(self) -> str:
         """Take back the stop that was kept last, and say which."""
@@ -314,7 +349,9 @@ class Stage:
 
     async def _signals(self, work: Callable[[], Sequence[Signal]]) -> None:
         """Do something to the session, in its thread, and tell everybody what it says."""
-        signals = await self._in_thread(work)
+        self._say(await self._in_thread(work))
+
+    def _say(self, signals: Sequence[Signal]) -> None:
         if signals:
             self.tell({"kind": "told", "signals": [without_nan(asdict(one)) for one in signals]})
 
@@ -345,14 +382,11 @@ class _Line:
             self._some.clear()
 
 
+def _as_large(pixels: Pixels, size: tuple[int, int]) -> Pixels:
+    """The picture at (width, height)."""
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
 def _not_again() -> dict[str, Any]:
     """What an answer that says nothing new leaves out."""
     return {"signals": [], "take": None, "wheel": None, "wanted": None}
-
-
-def _said(error: BaseException) -> str:
-    if isinstance(error, OSError):
-        return f"The disk does not take it ({error.strerror or type(error).__name__})."
-    return str(error)
-
-

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 from silhouette.errors import OutputError, SettingsError, SilhouetteError
+from silhouette.live.folder import CHECKS, MENDED, RESULTS, SETS, clean
 from silhouette.settings import Intent, Paper
 from silhouette.texts import printable
 
@@ -30,15 +31,8 @@ if TYPE_CHECKING:
 Tell = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""
 Asked = Mapping[str, Any]
+_FLAG = re.compile(r"\s*\(--[a-z-]+\)")
 Job = Callable[[Path, Sequence[Path], Asked, Tell], dict[str, Any]]
-
-RESULTS, CHECKS, SETS, MENDED = "results", "checks", "sets", "mend"
-"""Where jobs leave what they make, in the folder of the pages. No pose is ever called so."""
-LONGEST = 80
-"""Letters of a name that a person gives; its files are named by it, angle and ending come on top."""
-_SPOILS = re.compile(r'[\\/:*?"<>|]')
-"""What no file may have in its name on one system or another."""
-_DEVICES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
 
 
 def _for_the_page(job: Job) -> Job:
@@ -143,7 +137,7 @@ def export(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> di
     from silhouette.show import words
 
     place = _only(places)
-    name = file_name(asked.get("name") or turnaround.name_of(place))
+    name = set_name(asked.get("name") or turnaround.name_of(place))
     out, photographs, overwrite = folder / SETS / name, asked.get("photographs") is True, asked.get("overwrite") is True
     if out.exists() and not overwrite:
         raise OutputError(f"A set is called {name} already.",
@@ -154,7 +148,7 @@ def export(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> di
         paper=_paper(asked), overwrite=overwrite, progress=tell,
     )
     return {"name": name, "stops": len(layout.views), "photographs": photographs,
-            "notes": [words.note(note) for note in layout.notes]}
+            "notes": [_FLAG.sub("", words.note(note)) for note in layout.notes]}
 
 
 @_for_the_page
@@ -212,7 +206,7 @@ def check_told(checked: Checked) -> dict[str, Any]:
         "verdict": verdict, "rests_on": rests_on, "exit_code": report.exit_code,
         "findings": [_finding(f, report) for which in order for f in report.findings if f.verdict == which],
         "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold(report.findings, report.stops)],
-        "stops": stops, "half": round(half, 3), "notes": [words.note(note) for note in checked.notes],
+        "stops": stops, "half": round(half, 3), "notes": [_FLAG.sub("", words.note(note)) for note in checked.notes],
         "wanted": wanted_of(report),
     }
 
@@ -235,20 +229,17 @@ def wanted_of(report: CheckReport) -> list[dict[str, str]]:
 # ------------------------------------------------------------------------------------------------ what a page asks for
 
 
-def file_name(text: Any) -> str:
-    """A name that a person gave, as one that a folder may bear on any system.
+def set_name(text: Any) -> str:
+    """A name that a person gave to a set, as one that a folder may bear on any system.
 
     Raises
     ------
     SettingsError
-        If nothing is left of it, or it is no text.
+        If it is no text, or there is no letter and no digit in it.
     """
-    if not isinstance(text, str):
-        raise SettingsError("The name is not a text.")
-    name = _SPOILS.sub("_", printable(text))[:LONGEST].strip(" .")
-    if not name:
-        raise SettingsError("The name is empty.", do="Give a name with a letter or a digit.")
-    return f"_{name}" if _DEVICES.fullmatch(name) else name
+    if not isinstance(text, str) or not any(map(str.isalnum, text)):
+        raise SettingsError("The name of the set has no letter and no digit in it.", do="Give another name.")
+    return clean(text)
 
 
 def _only(places: Sequence[Path]) -> Path:

@@ -6,18 +6,19 @@ import { ask } from "./link.js";
 import { Job, adoptReport, counted, files, find, make, smallOf, when } from "./work.js";
 
 const INTENTS = [["open", "an open pose"], ["closed", "a closed pose"], ["relief", "a relief"]];
-const job = new Job(find("#job"), "job:rank");
+const job = new Job(find("#job").appendChild(make("div")), "job:rank");
 const meant = new Map();          // id of a pose to what it is meant to be, where a person said it here
 let poses = [], results = null, report = null, turning = null, handles = null;
+let there = null;                 // how many poses were shown last
 
 async function load() {
-  const [there, last] = await Promise.all([ask("GET", "/api/poses"), ask("GET", "/api/results")]);
-  if (!there.ok || !last.ok) {
-    job.fail(there.words || last.words);
+  const [found, last] = await Promise.all([ask("GET", "/api/poses"), ask("GET", "/api/results")]);
+  if (!found.ok || !last.ok) {
+    job.fail(found.words || last.words);
     return;
   }
   const before = results?.made;
-  poses = there.data;
+  poses = found.data;
   results = last.data;
   find("#where").textContent = `The folder: ${results.folder}`;
   if (results.made !== before) await showReport();
@@ -35,12 +36,44 @@ async function showReport() {
   find("#comparison").hidden = !report;
   if (!report) return;
   find("#made").textContent = `Made ${when(results.made)}.`;
+  find("#wheels").made = false;
   find("#files").replaceChildren(...files(results.files, (name) => `/api/results/${name}`));
   setArc(results.arc);
   turning = window.turnFigures();
   handles = new ArcHandles(find("#pane-0 .turntable"), arcTyped(), arcMoved);
   turning.hear(showHandles);
+  turning.hear(showWheels);
   showHandles();
+  showWheels();
+}
+
+// The candidates in order, each as its wheel.
+function showWheels() {
+  const [first, second] = turning.shown();
+  find("#turn-title").textContent = report.length > 1 ? "Turn them, one or two side by side" : "Turn it";
+  find("#wheels").hidden = report.length < 2;
+  if (find("#wheels").childElementCount !== report.length || !find("#wheels").made) find("#wheels").replaceChildren(...report.map(wheelItem));
+  find("#wheels").made = true;
+  for (const button of find("#wheels").querySelectorAll("button")) {
+    const number = Number(button.dataset.number);
+    button.setAttribute("aria-pressed", number === (button.dataset.as === "first" ? first : second));
+  }
+}
+
+function wheelItem(pose, number) {
+  const parts = document.getElementById(`pose-${number}`).content, rank = results.poses[pose.name]?.rank;
+  const show = (as, says) => {
+    const button = make("button", { type: "button", "data-number": number, "data-as": as, "aria-label": `${says}: ${pose.name}` }, says);
+    button.addEventListener("click", () => {
+      const chooser = find(as === "first" ? "#pick" : "#compare"), back = button.getAttribute("aria-pressed") === "true" && as !== "first";
+      chooser.value = back ? "" : number;
+      chooser.dispatchEvent(new Event("change"));
+      if (!back) find("#turn-title").scrollIntoView();
+    });
+    return button;
+  };
+  return make("li", {}, make("h3", {}, rank ? `${rank}. ${pose.name}` : pose.name), make("p", {}, find(".lead", parts).textContent),
+    find("svg.wheel", parts).cloneNode(true), make("p", { class: "buttons" }, show("first", "Turn it"), show("second", "Set beside")));
 }
 
 // ------------------------------------------------------------------------------------------------------- the poses
@@ -55,11 +88,14 @@ function showPoses() {
   const row = [...poses].sort((a, b) => failed(a) - failed(b) || place(a) - place(b));
   find("#poses").replaceChildren(...row.map(card));
   find("#add").classList.toggle("first", !poses.length);
+  if (there === null) find("#ways").open = !poses.length;
+  there = poses.length;
   find("#poses-title").textContent = poses.length ? `${counted(poses.length, "pose")} in this folder` : "No pose yet";
   find("#compare-them").textContent = poses.length === 1 ? "Read it" : "Compare them";
   find("#bar").hidden = !poses.length;
 }
 
+const hasStops = (pose) => pose.stops !== 0;
 const isNew = (pose) => results.changed.includes(pose.id);
 const whyNot = (pose) => (isNew(pose) ? "" : results.left_out[pose.called] || "");
 const intentOf = (pose) => meant.get(pose.id) || results.poses[pose.called]?.intent || "open";
@@ -102,7 +138,7 @@ function showState() {
   }
   find("#old").textContent = said.length ? `${said.join(" ")} Compare again to see it.` : "";
   find("#old").hidden = !said.length;
-  find("#compare-them").disabled = !poses.length;
+  find("#compare-them").disabled = !poses.some(hasStops);
   find("#count").hidden = !report || same(arcTyped(), results.arc);
 }
 
@@ -115,10 +151,11 @@ function listed(names) {
 
 // --------------------------------------------------------------------------------------------------- compare and arc
 
-async function compare() {
-  const asked = { intents: poses.map(intentOf), arc: report ? arcTyped() : null, paper: find("#paper").value };
+async function compare(where) {
+  where.append(job.box);
+  const asked = { intents: poses.filter(hasStops).map(intentOf), arc: report ? arcTyped() : null, paper: find("#paper").value };
   busy(true);
-  const done = await job.run("rank", poses.map((pose) => pose.id), asked);
+  const done = await job.run("rank", poses.filter(hasStops).map((pose) => pose.id), asked);
   busy(false);
   if (done) await compared();
 }
@@ -162,8 +199,8 @@ find("#arc").addEventListener("input", () => {
   showHandles();
   showState();
 });
-find("#arc").addEventListener("submit", (event) => { event.preventDefault(); compare(); });
-find("#compare-them").addEventListener("click", compare);
+find("#arc").addEventListener("submit", (event) => { event.preventDefault(); compare(find("#job-again")); });
+find("#compare-them").addEventListener("click", () => compare(find("#job")));
 find("#print").addEventListener("click", () => window.print());
 new Adding(load);
 

@@ -1,0 +1,230 @@
+// Check and keep: one pose, its stops, what to retake, and the set that is kept of it.
+
+import { ask } from "./link.js";
+import { Job, adoptReport, counted, draw, files, find, make, when } from "./work.js";
+
+const id = location.pathname.split("/").pop();
+const HEADS = { retake: "Retake", look: "Look at" };
+const job = Object.fromEntries(["check", "keep", "read", "mend"].map((what) => [what, new Job(find(`#${what}-job`), `job:${what}:${id}`)]));
+let pose = null, results = null;
+
+async function load() {
+  const [found, last] = await Promise.all([ask("GET", `/api/poses/${id}`), ask("GET", "/api/results")]);
+  if (!found.ok || !last.ok) {
+    find("#problem").textContent = found.words || last.words;
+    for (const section of document.querySelectorAll("main > section")) section.hidden = true;
+    return false;
+  }
+  pose = found.data;
+  results = last.data;
+  document.title = `${pose.name}: check and keep`;
+  find("#name").textContent = pose.name;
+  find("#shoot").href = `/live?pose=${id}`;
+  find("#facts").textContent = pose.kind === "clip" ? "A clip" : counted(pose.stops, "stop");
+  find("#problem").textContent = pose.problem;
+  if (!find("#set-name").value) find("#set-name").value = pose.name.slice(0, 80);
+  const { checked } = pose;
+  find("#check-files").replaceChildren(...(checked ? files(checked.files, (name) => `/api/poses/${id}/check/${name}`) : []));
+  find("#check-old").hidden = !checked?.older;
+  find("#check-old").textContent = checked?.older ? `The pictures have changed since the check of ${when(checked.made)}. Check again.` : "";
+  showMended(pose.mending);
+  await showSets();
+  return true;
+}
+
+// ----------------------------------------------------------------------------------------------------------- the check
+
+async function check() {
+  const asked = { height: number("#height"), paper: find("#paper").value };
+  const told = await busy("#check", () => job.check.run("check", [id], asked));
+  if (!told) return;
+  showCheck(told);
+  await load();
+  find("#verdict").focus();
+}
+
+function showCheck(told) {
+  find("#checked").hidden = false;
+  find("#verdict").textContent = told.verdict;
+  find("#rests-on").textContent = told.rests_on;
+  const bad = told.findings.filter((one) => one.verdict !== "pass"), good = told.findings.filter((one) => one.verdict === "pass");
+  const unanswered = told.unanswered.map(({ said, do: helps }) => make("li", {}, make("h3", {}, "Not checked"), make("p", {}, said), make("p", {}, helps)));
+  const rows = bad.map((one) => findingRow(one, told));
+  find("#findings").replaceChildren(...(told.exit_code === 2 ? [...unanswered, ...rows] : [...rows, ...unanswered]));
+  find("#passed-box").hidden = !good.length;
+  find("#passed-title").textContent = `In order: ${good.map((one) => one.check).join(", ")}`;
+  find("#passed").replaceChildren(...good.map((one) => make("li", {}, `${one.check}: ${one.said} ${one.do}`)));
+  find("#stops").replaceChildren(...told.stops.map((stop) => stopItem(stop, told, true)));
+  find("#notes").replaceChildren(...told.notes.map((note) => make("li", {}, note)));
+  showRing(told);
+  showAgain(told);
+}
+
+function findingRow(one, told) {
+  const row = make("li", { class: one.verdict }, make("h3", {}, make("span", { class: "mark" }, HEADS[one.verdict]), ` ${one.check}`), make("p", {}, one.said));
+  if (one.do) row.append(make("p", {}, make("b", {}, one.do)));
+  const most = 12;
+  if (one.stops.length) {
+    row.append(make("ol", { class: "plain stops few" }, ...one.stops.slice(0, most).map((k) => stopItem(told.stops[k], told, false))));
+    if (one.stops.length > most) row.append(make("p", { class: "soft" }, `and ${counted(one.stops.length - most, "stop")} more`));
+  }
+  return row;
+}
+
+function figure(stop) {
+  return draw("path", { d: stop.path, class: stop.unclear ? "doubted" : "seen", transform: `translate(0 ${1000 * (1 - stop.height)}) scale(${stop.height})` });
+}
+
+function stopItem(stop, told, full) {
+  const half = 1000 * told.half + 30;
+  const picture = draw("svg", { viewBox: `${-half} -30 ${2 * half} 1060`, "aria-hidden": "true" }, draw("path", { class: "floor", d: "M-3000 1000H3000" }));
+  if (stop.path) picture.append(figure(stop));
+  const item = make("li", { class: stop.mark }, picture, make("b", {}, stop.called));
+  if (full) item.append(make("span", { class: "soft" }, stop.name), make("span", { class: "mark" }, stop.unclear ? "not made out" : (HEADS[stop.mark] || "").toLowerCase()));
+  return item;
+}
+
+// The stops where the camera stood, the front at the foot of the page; those to retake are marked.
+function showRing(told) {
+  const placed = told.stops.filter((stop) => stop.angle !== null), ring = find("#ring");
+  ring.toggleAttribute("hidden", !placed.length);
+  if (!placed.length) return;
+  const closing = placed.length > 2 && Math.abs(((placed[0].angle - placed.at(-1).angle + 540) % 360) - 180) < 8 && placed.at(-1).mark === "pass";
+  const shown = closing ? placed.slice(0, -1) : placed, radius = 350;
+  const tall = Math.min(220, 2 * Math.PI * radius / shown.length / Math.max(2 * told.half, 0.35)), scale = tall / 1000;
+  const at = (angle, r) => [-r * Math.sin(angle * Math.PI / 180), r * Math.cos(angle * Math.PI / 180)];
+  ring.replaceChildren(
+    draw("circle", { r: 130, class: "limit" }),
+    draw("ellipse", { rx: 72, ry: 34, class: "shoulders" }), draw("circle", { r: 27, class: "head" }), draw("path", { class: "head", d: "M-9 24h18l-9 18z" }),
+    draw("text", { y: 190 }, "front"), draw("text", { y: -160 }, "back"),
+    ...shown.map((stop) => {
+      const [x, y] = at(stop.angle, radius), group = draw("g", { class: stop.mark });
+      if (stop.path) group.append(draw("g", { transform: `translate(${x.toFixed(1)} ${(y - tall / 2).toFixed(1)}) scale(${scale.toFixed(4)})` }, figure(stop)));
+      const [tx, ty] = at(stop.angle, radius + tall / 2 + 26);
+      if (stop.mark !== "pass") group.append(draw("text", { x: tx.toFixed(1), y: (ty + 11).toFixed(1) }, `${stop.called} ${stop.mark === "retake" ? "!" : "?"}`));
+      return group;
+    }));
+  const marked = told.stops.filter((stop) => stop.mark === "retake").map((stop) => stop.called);
+  ring.setAttribute("aria-label", `The stops seen from above. ${marked.length ? `To retake: ${marked.join(", ")}.` : "None is marked to retake."}`);
+}
+
+function showAgain(told) {
+  const wanted = told.wanted.map((one) => (one.instead ? one.instead : `after:${one.after}`)), clip = pose.kind === "clip";
+  find("#again").hidden = !wanted.length || clip;
+  find("#again").href = `/live?pose=${id}&want=${wanted.map(encodeURIComponent).join(",")}`;
+  find("#again").textContent = `Retake ${wanted.length === 1 ? "this stop" : `these ${wanted.length} stops`}`;
+  find("#again-said").hidden = !wanted.length;
+  find("#again-said").textContent = clip ? "This pose is a clip: single stops cannot be put into it. Film the turn again, or shoot the pose live."
+    : "The page before the camera asks for them one by one, shows the earlier outline, and puts each in its place. The stills that it replaces are kept in the folder replaced.";
+}
+
+// ------------------------------------------------------------------------------------------------------------- the set
+
+async function keep() {
+  const asked = { name: find("#set-name").value, height: number("#model-height"), pose_height: number("#pose-height"), scale: number("#scale"),
+    photographs: find("#photographs").checked, overwrite: find("#overwrite").checked, paper: find("#paper").value };
+  const told = await busy("#keep", () => job.keep.run("export", [id], asked));
+  if (!told) return;
+  await showSets(told.name);
+  const kept = find("#kept"), what = told.photographs ? "silhouettes, and photographs in its folder photographs" : "silhouettes only";
+  kept.replaceChildren(make("p", {}, make("b", {}, `Kept: ${told.name}, ${counted(told.stops, "stop")}, ${what}.`)),
+    make("p", {}, `It lies in ${results.folder}, in the folder sets/${told.name}.`), ...told.notes.map((note) => make("p", { class: "soft" }, note)));
+  kept.hidden = false;
+  kept.focus();
+}
+
+// `open`: the name of the set whose files are shown at once.
+async function showSets(open = "") {
+  const found = await ask("GET", "/api/sets");
+  const sets = found.ok ? found.data : [];
+  find("#sets-box").hidden = !sets.length;
+  find("#sets").replaceChildren(...sets.map((set) => make("li", {},
+    make("details", set.name === open ? { open: "" } : {}, make("summary", {}, `${set.name}, ${set.photographs ? "with photographs" : "silhouettes only"}, ${when(set.made)}`),
+      make("ul", { class: "plain files" }, ...files(set.files, (name) => `/api/sets/${set.id}/${name}`))))));
+}
+
+// ------------------------------------------------------------------------------------------------- reading and mending
+
+async function showReading() {
+  const there = results.poses[pose.called] && !results.changed.includes(pose.id);
+  if (there) {
+    const text = await fetch("/api/results/report").then((answer) => (answer.ok ? answer.text() : ""));
+    if (showReport(text)) {
+      find("#read-said").textContent = `As it was compared, ${when(results.made)}.`;
+      find("#read").hidden = true;
+      return;
+    }
+  }
+  find("#read-said").textContent = "It has not been read since its pictures last changed.";
+  const told = await job.read.again();
+  if (told) readDone(told);
+}
+
+function readDone(told) {
+  if (showReport(told.report)) find("#read-said").textContent = "Read by itself, not compared.";
+}
+
+function showReport(text) {
+  const data = adoptReport(text, find("#report")), number = data ? Math.max(data.findIndex((one) => one.name === pose.called), 0) : 0;
+  if (!data) return false;
+  find("#report .choose").hidden = true;
+  window.turnFigures(number);
+  return true;
+}
+
+async function read() {
+  const told = await busy("#read", () => job.read.run("read", [id], {}));
+  if (told) {
+    readDone(told);
+    find("#read-title").focus();
+  }
+}
+
+async function mend() {
+  const told = await busy("#mend", () => job.mend.run("mend", [id], {}));
+  if (!told) return;
+  const doubted = told.doubted ? `${told.doubted} of them not trusted and shown first` : "all of them trusted";
+  showMended(`mend/${told.name}`, `${counted(told.stills, "cut-out")} to look at, ${doubted}. `);
+  find("#mended").focus();
+}
+
+function showMended(where, said = "") {
+  find("#mended").hidden = !where;
+  find("#mended").textContent = `${said}The page is ${where} in ${results.folder}: open it in a browser. It holds photographs: keep it private, and delete it when the masks are saved.`;
+}
+
+// ------------------------------------------------------------------------------------------------------------ the rest
+
+function number(selector) {
+  const value = find(selector).valueAsNumber;
+  return Number.isFinite(value) ? value : null;
+}
+
+// One thing at a time: the program works out one job.
+async function busy(selector, work) {
+  const all = ["#check", "#keep", "#read", "#mend"].map((one) => find(one));
+  for (const one of all) one.disabled = true;
+  try {
+    return await work();
+  } finally {
+    for (const one of all) one.disabled = false;
+  }
+}
+
+const on = (selector, what, call) => find(selector).addEventListener(what, (event) => { event.preventDefault(); call(); });
+on("#check-form", "submit", check);
+on("#keep-form", "submit", keep);
+on("#read", "click", read);
+on("#mend", "click", mend);
+
+if (await load()) {
+  const asked = new URLSearchParams(location.search).get("check") === "now";
+  if (asked) {
+    history.replaceState(null, "", location.pathname + location.hash);  // once is enough
+    await check();
+  } else {
+    const told = await busy("#check", () => job.check.again());
+    if (told) showCheck(told);
+  }
+  await showReading();
+}
