@@ -48,7 +48,7 @@ function see(seen) {
   const closed = seen.state === "closed" && now.phase === "live";
   if (closed && el.closed.hidden) stage.scrollIntoView();
   el.closed.hidden = !closed;
-  if (captured !== null && !seen.skipped) afterPaint(() => set("latencyMs", Math.round(performance.now() - captured)));
+  if (captured !== null && !seen.skipped) afterPaint(() => drawn(captured));
 }
 
 // A word of the program beside what is seen.
@@ -59,6 +59,9 @@ function hear(word) {
   } else write1(word.words, true);
   sound.play("trouble");
 }
+
+// Written anew for every picture, so that a script that watches can count them.
+const drawn = (captured) => { stage.dataset.latencyMs = Math.round(performance.now() - captured); };
 
 const set = (name, value) => {
   const text = value === null || value === undefined ? "" : String(value);
@@ -455,11 +458,8 @@ document.addEventListener("pointerdown", () => sound.unlock().then(showSound));
 
 function listGhosts() {
   const own = now.wheel.map((stop) => [{ pose: now.pose, stop: stop.name }, `stop ${stop.name}`]);
-  const others = (now.poses || []).filter((one) => one.id !== now.pose && one.kind !== "clip").flatMap((one) => {
-    const names = Array.isArray(one.stops) ? one.stops.map((stop) => stop.name || stop) : [];
-    return names.length ? names.map((stop) => [{ pose: one.id, stop }, `${one.name}, stop ${stop}`])
-      : [[{ pose: one.id, stop: "" }, `${one.name}, first stop`]];
-  });
+  const others = (now.poses || []).filter((one) => one.id !== now.pose)
+    .flatMap((one) => (one.names || []).map((stop) => [{ pose: one.id, stop }, `${one.name}, ${stop}`]));
   const all = [["", "nothing"], ...[...own, ...others].map(([what, words]) => [JSON.stringify(what), words])];
   const key = JSON.stringify(all);
   if (el.ghost.dataset.key === key) return;
@@ -540,6 +540,10 @@ if (location.hash) history.replaceState(null, "", location.pathname + location.s
 showSound();
 listVoices();
 wheel.draw([], now.stops, now.turn);
+for (const [name, field] of [["stops", el.stops], ["name", el.name]]) if (query.has(name)) field.value = query.get(name);
+if (query.get("turn") === "right") el.setup.elements.turn.value = "right";
+el.raised.checked = query.get("raised") === "1";
+if (!el.stops.value) el.stops.value = "24";
 await listPoses();
 await listCameras();
 const which = query.get("camera");
