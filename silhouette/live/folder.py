@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from silhouette.errors import OutputError, PoseError
+from silhouette.errors import OutputError, PoseError, SilhouetteError
 from silhouette.intake import film, stills
 from silhouette.intake.turn_table import CSV_NAME
 from silhouette.texts import printable
@@ -115,6 +115,15 @@ class Folder:
                 raise OutputError(f"cannot be made ({error.strerror or error}).", path=Path(called),
                                   do="Give another name.") from error
             return PosePlace(self.id_of(self.path / called), printable(called), self.path / called, "stills")
+
+    def said(self, error: BaseException) -> str:
+        """What went wrong as a sentence for a page, which need not know where the folder lies."""
+        if isinstance(error, OSError):
+            return f"The disk does not do it ({error.strerror or type(error).__name__})."
+        if not isinstance(error, SilhouetteError):
+            return f"This is a fault of the program ({type(error).__name__})."
+        lies = printable(self.path)
+        return str(error).replace(f"{lies}{os.sep}", "").replace(lies, "the folder")
 
     def id_of(self, path: Path) -> str:
         return hmac.new(self._salt, path.name.encode("utf-8", "surrogateescape"), hashlib.sha256).hexdigest()[:16]

@@ -92,10 +92,11 @@ class Looker:
             if self._laid % LAID == 0 and pixels.shape[:2] == self.room.shape:
                 self.room = room.standing(self.room, pixels)
             self._laid += 1
-        return _look(agreement.cut(pixels, room=self.room))
+        return look_of(agreement.cut(pixels, room=self.room))
 
 
-def _look(found: Cut) -> Look:
+def look_of(found: Cut) -> Look:
+    """What a cut-out shows of the figure and where it stands."""
     line = None if NO_FIGURE in found.flags else outline.outline_of(found.mask)
     if line is None:
         return Look(np.zeros_like(found.mask), None, False, False, (), 0.0, 0.0)

@@ -32,7 +32,6 @@ from silhouette.live.guard import Door, Refused, refusal
 from silhouette.live.house import House, file_of, page
 from silhouette.live.listening import Listening
 from silhouette.live.shots import put_right
-from silhouette.texts import printable
 
 
 def app_of(house: House) -> Starlette:
@@ -85,16 +84,14 @@ def telling(house: House) -> Callable[[Request, Exception], Response]:
     """What is answered where something goes wrong: one sentence, without where the folder lies, and no name in any
     log. With SILHOUETTE_TRACEBACK set it is shown where in the program it was."""
     def tell(request: Request, error: Exception) -> Response:
-        if isinstance(error, SilhouetteError):
-            lies = printable(house.folder.path)
-            return refusal(error, words=str(error).replace(f"{lies}{os.sep}", "").replace(lies, "the folder"))
         if isinstance(error, HTTPException):
             return JSONResponse({"error": error.detail}, status_code=error.status_code, headers=error.headers)
-        if isinstance(error, OSError):
-            return JSONResponse({"error": f"The disk does not do it ({error.strerror or type(error).__name__})."}, 507)
+        words = house.folder.said(error)
+        if isinstance(error, SilhouetteError):
+            return refusal(error, words=words)
         if os.environ.get("SILHOUETTE_TRACEBACK"):
             traceback.print_exception(error)
-        return JSONResponse({"error": f"This is a fault of the program ({type(error).__name__})."}, 500)
+        return JSONResponse({"error": words}, 507 if isinstance(error, OSError) else 500)
 
     return tell
 

@@ -30,8 +30,8 @@ STEP_IN_HOLD_S = 1.2
 pose."""
 EMPTY_HOLD_S = 0.5
 """Seconds for which the empty room must have been still."""
-OFF, OF_USUAL = 0.0035, 0.25
-"""How far the edges must lie from those of the last stop for the model to have turned: figure heights, and share of
+OFF, OF_USUAL = 0.003, 0.2
+"""How far the edges must lie from those of the last stop, sway apart, for the model to have turned: figure heights, and share of
 what is usual from stop to stop."""
 READ_S = 0.24
 """Seconds from one reading of the outline to the next: words that change faster cannot be read."""

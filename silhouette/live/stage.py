@@ -9,7 +9,9 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import os
 import time
+import traceback
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -169,15 +171,15 @@ class Stage:
             elif (text := message.get("text")) is not None:
                 try:
                     await self._order(heard.order(text))
-                except (SilhouetteError, OSError) as error:
-                    watcher.tell(Word("refused", _said(error)).plain())
+                except Exception as error:
+                    watcher.tell(Word("refused", self._said(error)).plain())
 
     async def _frame(self, socket: WebSocket, watcher: Watcher, line: _Line, data: bytes, told: bool) -> bool:
         """Let a frame wait, if this page has the camera; else say so, once. Gives whether it has been said."""
         try:
             head = heard.head(data)
         except SilhouetteError as error:
-            watcher.tell(Word("refused", str(error)).plain())
+            watcher.tell(Word("refused", self.folder.said(error)).plain())
             return told
         if not await self._has_camera(socket):
             if not told:
@@ -224,8 +226,9 @@ class Stage:
         try:
             seen, signals = await self._in_thread(lambda: self._see(data, quick))
             self._say(signals)
-        except SilhouetteError as error:
-            self.tell(Word("refused", str(error), number).plain())
+        except Exception as error:
+            about: Literal["refused", "trouble"] = "refused" if isinstance(error, SilhouetteError) else "trouble"
+            self.tell(Word(about, self._said(error), number).plain())
             seen = Seen(number, self._last["state"], skipped=True, captured=seconds)
         self._began = seconds if self._began is None else self._began
         if seen.take is not None:
@@ -258,6 +261,11 @@ class Stage:
                 del self._asked[frame]
                 await self._lost(asked, "The full picture did not arrive.")
 
+    def _said(self, error: Exception) -> str:
+        if os.environ.get("SILHOUETTE_TRACEBACK"):
+            traceback.print_exception(error)
+        return self.folder.said(error)
+
     async def _in_thread(self, work: Callable[[], Any]) -> Any:
         return await asyncio.get_running_loop().run_in_executor(self._thread, work)
 
@@ -274,8 +282,8 @@ class Stage:
         except ClientDisconnect:  # it may come again
             self._asked[asked.frame] = asked
             return Response(status_code=499)
-        except (SilhouetteError, OSError) as error:
-            words = _said(error)
+        except Exception as error:
+            words = self._said(error)
             await self._lost(asked, words)
             raise Refused(getattr(error, "status", 422), words) from error
         if isinstance(kept, str):
@@ -382,11 +390,3 @@ def _as_large(pixels: Pixels, size: tuple[int, int]) -> Pixels:
 def _not_again() -> dict[str, Any]:
     """What an answer that says nothing new leaves out."""
     return {"signals": [], "take": None, "wheel": None, "wanted": None}
-
-
-def _said(error: BaseException) -> str:
-    if isinstance(error, OSError):
-        return f"The disk does not take it ({error.strerror or type(error).__name__})."
-    return str(error)
-
-
