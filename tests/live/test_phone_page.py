@@ -315,14 +315,14 @@ def test_every_page_says_that_the_door_is_open(home: Any, computer: Any) -> None
     home.open()
     for path in ("/", "/live", "/phone"):
         computer.get(f"http://127.0.0.1:{home.port}{path}")
-        wait_for(lambda: "door is open" in text(computer, "nav"), path)
+        wait_for(lambda: "Phone: door open" in text(computer, "nav"), path)
         assert computer.find_element("id", "door").get_attribute("href").endswith("/phone")
 
 
 def test_the_phones_live_page_says_that_it_is_connected(home: Any, phone: Any) -> None:
     enter(home, phone)
     phone.get(home.house.phone.url.replace("/phone", "/live"))
-    wait_for(lambda: "connected to the computer" in text(phone, "nav"))
+    wait_for(lambda: "This phone: connected" in text(phone, "nav"))
 
 
 # ------------------------------------------------------------------------------------------------ the live camera
