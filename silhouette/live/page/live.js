@@ -385,14 +385,11 @@ function take() {
   if (now.phase !== "live" || at - now.lastTaken < AGAIN_MS) return;
   now.lastTaken = at;
   if (now.paused) return write1("Paused. Go on first.", true);
-  if (order("take")) set("asked", "take");
+  order("take");
 }
 
 function undo() {
-  if (now.phase !== "live") return;
-  const stops = now.seen ? now.seen.stops : 0;
-  if (!stops) return write1("There is no stop to undo.");
-  if (order("undo")) write1(`Stop ${stops} is undone.`);
+  if (now.phase === "live") order("undo");
 }
 
 function pause() {
@@ -402,7 +399,7 @@ function pause() {
   el.pause.setAttribute("aria-pressed", now.paused);
   text(el.pause, now.paused ? "Go on" : "Pause");
   document.body.toggleAttribute("data-paused", now.paused);
-  write1(now.paused ? "Paused. No stop is taken." : "Going on.");
+  showDo();
 }
 
 function fullScreen() {
@@ -432,7 +429,7 @@ press(el.pause, pause);
 press(el.full, fullScreen);
 press(el.mute, mute);
 press(el.show, showPicture);
-press(el.close, () => { if (order("close")) write1("The turn is over."); });
+press(el.close, () => order("close"));
 stage.addEventListener("click", (event) => { if (!event.target.closest("button, a")) take(); });
 
 const KEYS = {
@@ -484,7 +481,7 @@ function showSound() {
   text(el.mute, sound.on ? "Sounds on" : "Sounds off");
   el["sound-on"].checked = sound.on;
   el.volume.value = sound.volume;
-  text(el["sound-said"], !sound.on ? "Sounds are off. Everything is written on the page."
+  text(el["sound-note"], !sound.on ? "Sounds are off. Everything is written on the page."
     : sound.locked ? "Sounds start with the first tap or key." : "");
 }
 
@@ -539,6 +536,7 @@ document.addEventListener("visibilitychange", () => { if (now.phase !== "setup")
 
 // ------------------------------------------------------------------------------------------ start
 
+if (location.hash) history.replaceState(null, "", location.pathname + location.search);  // the key stays in no list
 showSound();
 listVoices();
 wheel.draw([], now.stops, now.turn);
