@@ -68,6 +68,7 @@ class Asked:
                 if name not in self._lines:
                     self._ghosts.pop((self.pose, name), None)
         self._unsound, self._names = set(unsound), list(names)
+        self._still_there()
 
     def earlier(self, pose: str, masks: Iterable[tuple[str, str]]) -> None:
         """The silhouettes of the stops of another pose, as in ``StopsTold.masks``."""
@@ -107,9 +108,17 @@ class Asked:
     def want(self, stops: Sequence[dict[str, Any]]) -> None:
         """Ask for these stops, one after the other."""
         found = [Want(str(stop.get("instead") or ""), str(stop.get("after") or "")) for stop in stops]
-        self.wanted = [one for one in found if (one.instead or one.after) in self._names]
+        self.wanted = [one for one in found if one.instead or one.after]
         self._news = True
+        self._still_there()
         self._forget()
+
+    def _still_there(self) -> None:
+        """Leave out what is no stop of this pose. Nothing is known yet of the stops of a pose that was just begun."""
+        left = [one for one in self.wanted if not self._names or (one.instead or one.after) in self._names]
+        if left != self.wanted:
+            self.wanted, self._news = left, True
+            self._forget()
 
     def found(self, instead: str, after: str) -> None:
         """One of them is kept."""
@@ -168,8 +177,8 @@ class Asked:
         if not self.wanted:
             return self._laid
         first = self.wanted[0]
-        if first.after:
-            return self.pose, first.after
+        if first.after or first.instead not in self._names:
+            return self.pose, first.after or first.instead
         before, after = self._beside(first.instead, first.instead)
         sound = [name for name in (first.instead, before, after) if name not in self._unsound and self._has(name)]
         return self.pose, (sound or [first.instead])[0]
@@ -177,6 +186,8 @@ class Asked:
     def _is_wanted(self, line: Outline, body: BodyReading | None) -> bool:
         """Whether the live outline is that of the stop that is wanted."""
         want = self.wanted[0]
+        if (want.instead or want.after) not in self._names:
+            return False
         if want.after:
             return self._between(line, *self._beside("", want.after))
         own = self._ghost((self.pose, want.instead), line)

@@ -109,7 +109,7 @@ def without_sway(one: Thumb, other: Thumb, region: Region) -> Thumb:
     found: Thumb = np.zeros(3, np.float32)
     y, x = np.indices(one.shape, np.float32)
     rise = np.asarray((rows.max() - y) / region.height, np.float32)
-    moved = lit
+    moved: Thumb = np.asarray(lit, np.float32)
     for _ in range(3):
         across, down = (cv2.Sobel(moved, cv2.CV_32F, *way, scale=1 / 8)[rows, columns] for way in ((1, 0), (0, 1)))
         slopes = np.stack([across, down, across * up], axis=1)
@@ -118,8 +118,8 @@ def without_sway(one: Thumb, other: Thumb, region: Region) -> Thumb:
         normal = (slopes * weight[:, None]).T @ slopes + 1e-3 * np.eye(3, dtype=np.float32)
         found = np.asarray(found + np.linalg.solve(normal, (slopes * weight[:, None]).T @ miss), np.float32)
         found = np.asarray(np.clip(found, -most, most), np.float32)
-        moved = cv2.remap(lit, x - found[0] - found[2] * rise, y - found[1], cv2.INTER_LINEAR,
-                          borderMode=cv2.BORDER_REPLICATE)
+        moved = np.asarray(cv2.remap(lit, x - found[0] - found[2] * rise, y - found[1], cv2.INTER_LINEAR,
+                                     borderMode=cv2.BORDER_REPLICATE), np.float32)
     return np.asarray((moved + DARK) / gain - DARK, np.float32)
 
 

@@ -315,11 +315,43 @@ def test_every_page_says_that_the_door_is_open(home: Any, computer: Any) -> None
     home.open()
     for path in ("/", "/live", "/phone"):
         computer.get(f"http://127.0.0.1:{home.port}{path}")
-        wait_for(lambda: "door is open" in text(computer, "nav"), path)
+        wait_for(lambda: "Phone: door open" in text(computer, "nav"), path)
         assert computer.find_element("id", "door").get_attribute("href").endswith("/phone")
 
 
 def test_the_phones_live_page_says_that_it_is_connected(home: Any, phone: Any) -> None:
     enter(home, phone)
     phone.get(home.house.phone.url.replace("/phone", "/live"))
-    wait_for(lambda: "connected to the computer" in text(phone, "nav"))
+    wait_for(lambda: "This phone: connected" in text(phone, "nav"))
+
+
+# ------------------------------------------------------------------------------------------------ the live camera
+
+@pytest.fixture
+def film(tmp_path: Path) -> Path:
+    """The rendered clip as a browser takes it for a camera."""
+    import subprocess
+
+    tool = shutil.which("ffmpeg")
+    if tool is None:
+        pytest.skip("no ffmpeg")
+    out = tmp_path / "camera.mjpeg"
+    subprocess.run([tool, "-loglevel", "error", "-i", str(CLIP), "-q:v", "4", str(out)], check=True)
+    return out
+
+
+def test_the_phone_is_the_camera_and_the_computer_sees(home: Any, computer: Any, film: Path, tmp_path: Path) -> None:
+    home.open()
+    camera = chromium(tmp_path / "camera", "--ignore-certificate-errors", "--use-fake-ui-for-media-stream",
+                      "--use-fake-device-for-media-stream", f"--use-file-for-fake-video-capture={film}")
+    try:
+        camera.get(home.house.phone.url)
+        enter(home, camera)
+        camera.get(home.house.phone.url.replace("/phone", "/live?camera=rear&empty=skip"))
+        computer.get(f"http://127.0.0.1:{home.port}/live")
+        for page in (camera, computer):
+            wait_for(lambda page=page: page.find_element("id", "stage").get_attribute("data-state") in ("live", "hold"),
+                     page.current_url)
+            wait_for(lambda page=page: page.find_element("id", "figure").get_attribute("d"), "the silhouette")
+    finally:
+        camera.quit()
