@@ -46,6 +46,8 @@ class Asked:
     """How many a full turn is meant to have."""
     called: frozenset[str] = frozenset()
     """Stops that were called moved at the last look."""
+    looked: frozenset[str] = frozenset()
+    """Stops that were there at the last look."""
 
 
 class Bench:
@@ -72,7 +74,7 @@ class Bench:
         with self._lock:
             others = tuple(one for one in self._asked.added if one[0] != name)
             self._asked = replace(self._asked, added=(*others, (name, path)), removed=self._asked.removed - {name},
-                                  called=self._asked.called - {name})
+                                  called=self._asked.called - {name}, looked=self._asked.looked - {name})
             return self._look()
 
     def remove(self, name: str) -> Future[StopsTold]:
@@ -120,7 +122,8 @@ class Bench:
     def _told(self, asked: Asked, done: Any, error: BaseException | None) -> None:
         with self._lock:
             if done is not None and self._asked.place == asked.place:
-                self._asked = replace(self._asked, called=frozenset(done.moved) - self._asked.removed)
+                looked = frozenset(stop.name for stop in done.wheel)
+                self._asked = replace(self._asked, called=frozenset(done.moved), looked=looked)
             mine = self._at_work
             self._next()
         for told in mine:
@@ -402,7 +405,8 @@ def told(asked: Asked, names: Sequence[str], kept: Sequence[Kept]) -> StopsTold:
         one.cut.mask if one.cut is not None and one.trusted and one.cut.mask.shape == common else None for one in kept]
     step = 360.0 / max(1, asked.stops)
     called = {k for k, name in enumerate(names) if name in asked.called}
-    found = so_far.look(masks, turn=asked.turn, step=step, called=called)
+    new = {k for k, name in enumerate(names) if name not in asked.looked}
+    found = so_far.look(masks, turn=asked.turn, step=step, called=called, new=new)
     turned = [k * step for k in range(len(names))] if found.turned is None else list(found.turned)
     sign = 1 if asked.turn == "left" else -1
     wheel = tuple(

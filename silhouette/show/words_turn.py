@@ -37,3 +37,25 @@ def trouble(flags: Sequence[str], trusted: bool) -> str:
         if flag in flags:
             return words
     return "" if trusted else TROUBLES[CANNOT_TELL]
+
+
+WHY = {
+    "held pose": "the pose had changed", "steady light": "the light had changed", "sharpness": "it is blurred",
+    "stance": "the model stood off their spot", "framing": "the frame cuts the figure, or it is not alone",
+    "doubled stops": "it shows the view of its neighbour",
+}
+"""Why a stop is to be taken again, by the question of the check that it failed."""
+
+
+def retake(name: str, checks: Sequence[str]) -> str:
+    """One stop to take again, and why."""
+    why = [WHY[check] for check in checks if check in WHY]
+    return f"Retake stop {stop_name(name)}{': ' if why else ''}{' and '.join(why)}."
+
+
+def missing(after: str, count: int, on: bool) -> str:
+    """Stops that are missing: between two, or (``on``) at the end of the turn."""
+    stops = "One stop is" if count == 1 else f"{count} stops are"
+    if on:
+        return f"{stops} missing to close the turn: go on from stop {stop_name(after)}."
+    return f"{stops} missing after stop {stop_name(after)}."

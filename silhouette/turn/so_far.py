@@ -23,10 +23,10 @@ Floats = NDArray[np.float64]
 
 LEAST_TOLD = 8
 """Outlines from which angles are told: one from every 45 degrees. A body that turns can be fitted to any fewer."""
-LIKE_PLAN, SURE_FROM = (0.55, 1.8), 12
+LIKE_PLAN, SURE_FROM = (0.7, 1.45), 12
 """Before so many outlines are there, a usual step must lie within these shares of the planned one to be believed."""
 NEWEST = 3
-"""The stops that can begin an alarm, counted from the last."""
+"""The stops that can begin an alarm, counted from the last; besides those that were not looked at yet."""
 STICKS_OUT = 0.0018
 """Share of the figure's area that sticks out of what the stops before allow, from which one of the newest has moved."""
 STILL_OUT = 0.0012
@@ -66,7 +66,7 @@ class SoFar:
 
 def look(
     masks: Sequence[Mask | None], *, turn: Literal["left", "right"] = "left", step: float = 15.0,
-    called: Collection[int] = (),
+    called: Collection[int] = (), new: Collection[int] = (),
 ) -> SoFar:
     """Look at all stops so far; takes well under a second for 25 of them.
 
@@ -77,6 +77,7 @@ def look(
     turn : which way the model turns
     step : degrees from stop to stop by the plan
     called : stops that were called moved before
+    new : stops that were not looked at before
     """
     seen = [k for k, mask in enumerate(masks) if mask is not None and mask.any()]
     trusted = [masks[k] for k in seen]
@@ -93,7 +94,9 @@ def look(
     closes = bool(turned[-1] >= 360 - max(NOT_ROUND, usual / 3))
     if turned[seen[-1]] < LEAST_TURNED:
         return SoFar(turned, closes=closes)
-    how = _moved(clear, turned[seen], turn == "right", {k for k, stop in enumerate(seen) if stop in called})
+    old = {k for k, stop in enumerate(seen) if stop in called}
+    newest = {k for k, stop in enumerate(seen) if stop in new or k >= len(seen) - NEWEST}
+    how = _moved(clear, turned[seen], turn == "right", old, newest)
     if how is None:
         return SoFar(turned, closes=closes)
     share = np.full(len(masks), np.nan)
@@ -119,7 +122,9 @@ def _turned(masks: Sequence[Mask | None], seen: Sequence[int], turn: Literal["le
     return told.turned if like_plan or len(seen) >= SURE_FROM else None
 
 
-def _moved(masks: list[Mask], turned: Floats, mirrored: bool, called: Collection[int]) -> Held | None:
+def _moved(
+    masks: list[Mask], turned: Floats, mirrored: bool, called: Collection[int], newest: Collection[int]
+) -> Held | None:
     """Which of the stops do not belong to the pose of the first, and how the worst of them differs."""
     turning = _on_its_axis(masks, turned, mirrored)
     if turning is None:
@@ -127,23 +132,18 @@ def _moved(masks: list[Mask], turned: Floats, mirrored: bool, called: Collection
     best: tuple[float, float, visual_hull.Carved] | None = None
     for nearness in NEARNESSES if not called else NEARNESSES[:AGAIN]:
         carved, _ = visual_hull.carve(turning, nearness)
-        worst = max((float(carved.share[k]) for k in _suspects(len(masks), called)), default=0.0)
+        worst = max(float(carved.share[k]) for k in {*called, *newest})
         if best is None or worst < best[0]:
             best = worst, nearness, carved
         if worst < STILL_OUT:
             return None
     assert best is not None
-    worst, nearness, carved = best
-    last = len(masks) - NEWEST
+    _, nearness, carved = best
     moved = [k for k, share in enumerate(carved.share)
-             if (k >= last and share > STICKS_OUT) or (k in called and share > STILL_OUT)]
+             if (k in newest and share > STICKS_OUT) or (k in called and share > STILL_OUT)]
     if not moved or _unfit(carved.share, turned):
         return None
     return rigidity.described(turning, tuple(moved), len(moved) > 1, carved, nearness)
-
-
-def _suspects(count: int, called: Collection[int]) -> list[int]:
-    return [k for k in range(count) if k >= count - NEWEST or k in called]
 
 
 def _on_its_axis(masks: list[Mask], turned: Floats, mirrored: bool) -> visual_hull.Turn | None:
