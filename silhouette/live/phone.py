@@ -189,6 +189,7 @@ class Phone:
 
     async def _shut(self) -> None:
         self.pairing.forget()
+        self.house.lines.end(COOKIE)
         if self._listening is not None and self._running is not None:
             self._listening.close()
             with contextlib.suppress(asyncio.CancelledError, OSError):
