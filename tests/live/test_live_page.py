@@ -382,7 +382,20 @@ def test_a_page_that_is_loaded_again_goes_on_with_its_pose(page: Page) -> None:
     page.driver.refresh()
     page.until(lambda: page.script.did().count("begin") == 2, "the order to begin again")
     assert len({one.pose for one in page.script.orders}) == 1
-    assert len(page.served.house.folder.poses()) <= 1
+    assert [p.name for p in page.served.house.folder.path.iterdir() if p.is_dir()] == ["pose 1"]
+
+
+def test_a_second_camera_joins_the_turn_and_begins_none(page: Page) -> None:
+    page.open()
+    page.more_frames()
+    page.open("/live?camera=rear")
+    page.more_frames()
+    page.shows(state="live")
+    assert page.script.did() == ["begin", "skip empty"]
+    pose = page.script.orders[0].pose
+    check = page.driver.find_element("id", "check")
+    page.until(lambda: check.get_attribute("href").endswith(f"/pose/{pose}"), "the pose")
+    assert [p.name for p in page.served.house.folder.path.iterdir() if p.is_dir()] == ["pose 1"]
 
 
 def test_a_picture_whose_sending_breaks_is_sent_again(page: Page) -> None:
