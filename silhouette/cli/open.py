@@ -24,11 +24,14 @@ def add(commands: Any) -> None:
          help="where the poses lie and go; made if it is missing (a folder named by the date)")
     flag("--port", type=int, default=0, metavar="N", help="the port of the page's address (one that is free)")
     flag("--no-browser", action="store_true", help="only print the address, open no browser")
+    flag("--phone", action="store_true",
+         help="let one phone in this network be the camera too, through a door of its own; without it nothing outside "
+         "this computer can reach the page")
 
 
 def run(args: argparse.Namespace) -> int:
     """Serve until stopped."""
     from silhouette.live.server import serve
 
-    serve(args.folder or Path(time.strftime("%Y-%m-%d")), args.port, browser=not args.no_browser)
+    serve(args.folder or Path(time.strftime("%Y-%m-%d")), args.port, browser=not args.no_browser, by_phone=args.phone)
     return 0

@@ -104,6 +104,16 @@ class Room:
     colours: NDArray[np.int8] | None = None
     """Of a room learned from a turn: how surely each colour is figure at each height, log odds times 16, see
     :func:`_pose_bins`. None where it comes from a picture with nobody in it."""
+    laid: tuple[Floats, float] | None = None
+    """What :func:`laid_under` found before the same standing camera a moment ago; None: found for each picture."""
+
+
+def standing(room: Room, pixels: Pixels) -> Room:
+    """The same room, laid under this picture, (h, w, 3) uint8 BGR, and those that follow before a standing camera."""
+    half = halved(pixels)
+    size = half.shape[1], half.shape[0]
+    known = cv2.resize(room.known.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    return replace(room, laid=laid_under(np.asarray(cv2.resize(room.picture, size), np.uint8), half, known))
 
 
 def from_empty(pixels: Pixels) -> Room:
@@ -463,7 +473,7 @@ def _laid(half: Pixels, room: Room) -> Look:
     if empty.shape != half.shape:
         empty = np.asarray(cv2.resize(empty, (w, h)), np.uint8)
     known = cv2.resize(room.known.astype(np.uint8), (w, h), interpolation=cv2.INTER_NEAREST) > 0
-    moved, fit = laid_under(empty, half, known)
+    moved, fit = room.laid or laid_under(empty, half, known)
     behind: Floats = cv2.warpAffine(empty, moved, (w, h), flags=cv2.INTER_CUBIC,
                                     borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
     seen: Floats = known.astype(np.float32)

@@ -37,7 +37,7 @@ def head(data: bytes) -> tuple[int, float, int, int]:
     if not HEAD.size < len(data) <= HEAD.size + MOST_FRAME:
         raise PictureError("is cut off, or too large.", path=_WHERE["frame"])
     number, seconds, width, height = HEAD.unpack_from(data)
-    if not (math.isfinite(seconds) and abs(seconds) < 1e9 and 0 < width <= MOST_SIDE and 0 < height <= MOST_SIDE):
+    if not (math.isfinite(seconds) and abs(seconds) < 1e12 and 0 < width <= MOST_SIDE and 0 < height <= MOST_SIDE):
         raise PictureError("says what no camera would.", path=_WHERE["frame"])
     return number, seconds, width, height
 

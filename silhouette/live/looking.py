@@ -10,7 +10,18 @@ from silhouette.cutout import agreement, mask_cleanup, person_net, room
 from silhouette.cutout.room import Room
 from silhouette.geometry.drawn import path_data, thinned
 from silhouette.measuring import read_line
-from silhouette.records import CANNOT_TELL, NO_FIGURE, TWO_FIGURES, Band, Cut, Mask, Outline, Pixels, Reason
+from silhouette.records import (
+    CANNOT_TELL,
+    NO_FIGURE,
+    TWO_FIGURES,
+    Band,
+    BodyReading,
+    Cut,
+    Mask,
+    Outline,
+    Pixels,
+    Reason,
+)
 from silhouette.settings import Intent
 from silhouette.shape import outline
 
@@ -20,6 +31,8 @@ OFF = 0.0012
 """How far the path may lie off the outline, figure heights: half a pixel of a figure that fills the frame."""
 WHEEL = 1000.0
 """Path units in a figure height on the wheel."""
+LAID = 10
+"""Looks for which the room lies as it was laid: the camera stands still, and laying costs a third of a look."""
 LEAST_PERSON = 0.1
 """Height of what the person network sees, shares of the frame's, from which somebody is in it."""
 
@@ -33,6 +46,8 @@ class Verdict:
     """0 to 100."""
     why: Reason
     """The weightiest reason."""
+    body: BodyReading | None
+    """What the reader makes of it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,18 +92,24 @@ class Looker:
 
     room: Room | None = None
     """The room without the model, from the empty picture."""
+    _laid: int = 0
+    """Looks since the room was laid under a frame."""
 
     def learn_room(self, pixels: Pixels | None) -> None:
         """Take this picture, (h, w, 3) BGR, for the room without the model; None forgets it."""
-        self.room = None if pixels is None else room.from_empty(pixels)
+        self.room, self._laid = None if pixels is None else room.from_empty(pixels), 0
 
     def look(self, pixels: Pixels) -> Look:
         """Find the figure in a frame, (h, w, 3) BGR."""
-        found = agreement.cut(pixels, room=self.room)
-        return _look(found)
+        if self.room is not None:
+            if self._laid % LAID == 0 and pixels.shape[:2] == self.room.shape:
+                self.room = room.standing(self.room, pixels)
+            self._laid += 1
+        return look_of(agreement.cut(pixels, room=self.room))
 
 
-def _look(found: Cut) -> Look:
+def look_of(found: Cut) -> Look:
+    """What a cut-out shows of the figure and where it stands."""
     line = None if NO_FIGURE in found.flags else outline.outline_of(found.mask)
     if line is None:
         return Look(np.zeros_like(found.mask), None, False, False, (), 0.0, 0.0)
@@ -106,8 +127,8 @@ def edges_of(mask: Mask) -> tuple[str, ...]:
 
 def read(line: Outline, intent: Intent = "open") -> Verdict:
     """How an outline reads."""
-    _, _, seen = read_line(line, intent)
-    return Verdict(seen.band, round(seen.readability), seen.reasons[0])
+    _, body, seen = read_line(line, intent)
+    return Verdict(seen.band, round(seen.readability), seen.reasons[0], body)
 
 
 def somebody(pixels: Pixels) -> bool:

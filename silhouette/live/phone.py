@@ -22,7 +22,7 @@ from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from silhouette.live.certificate import Certificate, certificate_for
@@ -284,11 +284,6 @@ class Phone:
         if asked not in self._checks:
             raise Refused(404, "This check is not known any more.", do="Start it again.")
         return self.house.jobs.job(asked)
-
-
-def to_phone(request: Request) -> Response:
-    """Where the phone's door leads to at first."""
-    return RedirectResponse("/phone", status_code=303)
 
 
 def _chosen(address: str) -> str:

@@ -2,7 +2,8 @@
 whole, never over a file that is there.
 
 ``POST /api/uploads`` says what will come and where it belongs, and is told how much of it is here already; ``PATCH``
-sends the next piece, ``GET`` asks again, ``DELETE`` gives it up. What has come lies in a hidden file of the folder. A
+sends the next piece, ``GET`` asks again (``busy`` while a connection that may have broken is still waited for),
+``DELETE`` gives it up. What has come lies in a hidden file of the folder. A
 sender that names the SHA-256 of the first :data:`START` bytes may go on after the program was started anew.
 """
 
@@ -46,8 +47,6 @@ AT_ONCE = 8
 """Files that may be on their way at the same time."""
 SPARE = 500_000_000
 """Bytes that are left free on the disk."""
-SILENT = 20.0
-"""Seconds after which a sender that sends nothing has lost the connection."""
 WAITS = 600.0
 """Seconds for which a file that nobody goes on with keeps its place from others."""
 _WRITE = 512 * 1024
@@ -162,7 +161,8 @@ class Uploads:
         mark = request.path_params["mark"]
         if mark in self._done:
             return self._done[mark]
-        return {"have": self._of(mark).have, "done": False}
+        upload = self._of(mark)
+        return {"have": upload.have, "done": False, "busy": upload.busy}
 
     async def give_up(self, request: Request) -> dict[str, Any]:
         upload = self._of(request.path_params["mark"])
@@ -312,25 +312,20 @@ class Uploads:
 
 
 async def _receive(request: Request, upload: Upload, most: int) -> None:
-    """Write what comes of one piece; a connection that breaks leaves what has come so far."""
-    coming, waiting, came = request.stream(), bytearray(), 0
+    """Write what comes of one piece; where the connection breaks or its sender falls silent, what has come so far."""
+    waiting, came = bytearray(), 0
     try:
-        while not upload.given_up:
-            async with asyncio.timeout(SILENT):
-                data = await anext(coming, None)
-            if data is None:
-                break
+        async for data in request.stream():
             came += len(data)
             if came > most:
                 waiting.clear()
                 raise _too_long(upload, most)
             waiting += data
+            if upload.given_up:
+                break
             if len(waiting) >= _WRITE:
                 await run_in_threadpool(upload.write, bytes(waiting))
                 waiting.clear()
-    except TimeoutError:
-        raise UploadError(408, "Nothing came any more.", do="Go on when the connection is back.",
-                          have=upload.have + len(waiting)) from None
     finally:
         if waiting and not upload.given_up:
             await run_in_threadpool(upload.write, bytes(waiting))

@@ -19,9 +19,12 @@ from urllib.parse import quote
 import pytest
 from starlette.applications import Starlette
 
+from silhouette.errors import SilhouetteError
+from silhouette.live import guard
 from silhouette.live import uploads as module
 from silhouette.live.folder import Folder
-from silhouette.live.uploads import AT_ONCE, MOST, PIECE, START, Uploads
+from silhouette.live.guard import PIECE, refusal
+from silhouette.live.uploads import AT_ONCE, MOST, START, Uploads
 from silhouette.writing import ARRIVING
 
 Served = Callable[[Any], int]
@@ -34,7 +37,8 @@ class Sender:
     def __init__(self, path: Path, served: Served) -> None:
         self.folder = Folder(path)
         self.uploads = Uploads(self.folder)
-        self.port = served(Starlette(routes=self.uploads.routes()))
+        told: Any = {SilhouetteError: lambda _, error: refusal(error)}
+        self.port = served(Starlette(routes=self.uploads.routes(), exception_handlers=told))
 
     def ask(self, method: str, path: str, body: Any = None) -> tuple[int, dict[str, Any]]:
         line = HTTPConnection("127.0.0.1", self.port, timeout=60)
@@ -58,8 +62,9 @@ class Sender:
     def begun(self, mark: str, size: int, data: bytes = b"") -> socket.socket:
         """A connection on which a piece of ``size`` bytes has begun to come, with ``data``."""
         line = socket.create_connection(("127.0.0.1", self.port), timeout=60)
-        head = f"PATCH /api/uploads/{mark}?from=0 HTTP/1.1\r\nHost: x\r\nContent-Length: {size}\r\n\r\n"
-        line.sendall(head.encode() + data)
+        lines = (f"PATCH /api/uploads/{mark}?from=0 HTTP/1.1", f"Host: 127.0.0.1:{self.port}",
+                 f"Content-Length: {size}")
+        line.sendall("\r\n".join((*lines, "", "")).encode() + data)
         return line
 
     def have(self, mark: str) -> dict[str, Any]:
@@ -193,7 +198,7 @@ def test_it_goes_on_where_it_stopped(sender: Sender) -> None:
     told = sender.piece(mark, 7000, FILM[7000:], status=409)
     assert told["have"] == 5000
     assert sender.piece(mark, 4000, FILM[4000:], status=409)["have"] == 5000
-    assert sender.have(mark) == {"have": 5000, "done": False}
+    assert sender.have(mark) == {"have": 5000, "done": False, "busy": False}
     assert sender.piece(mark, 5000, FILM[5000:])["done"]
     last = sender.have(mark)
     assert last["done"] and last["pose"], "the answer to the last piece may be the one that was lost"
@@ -207,6 +212,7 @@ def test_a_connection_that_breaks_leaves_what_came(sender: Sender) -> None:
     with sender.begun(mark, len(FILM), FILM[:70_000]):
         wait_for(lambda: sender.uploads._open[mark].busy)
         assert "already" in sender.piece(mark, 0, FILM, status=409)["error"], "two senders of one file"
+        assert sender.have(mark)["busy"]
     wait_for(lambda: not sender.uploads._open[mark].busy)
     have = sender.have(mark)["have"]
     assert 0 < have <= 70_000
@@ -215,7 +221,7 @@ def test_a_connection_that_breaks_leaves_what_came(sender: Sender) -> None:
 
 
 def test_a_sender_that_falls_silent_is_let_go(sender: Sender, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(module, "SILENT", 0.2)
+    monkeypatch.setattr(guard, "SILENT_S", 0.2)
     mark = sender.begin("turn.mov")["upload"]
     with sender.begun(mark, len(FILM), FILM[:1000]) as line:
         assert b"408" in line.recv(1000)
@@ -333,8 +339,8 @@ def test_a_piece_larger_than_a_piece_is_refused(sender: Sender) -> None:
     ({"name": ["turn.mov"], "size": 5}, 415, "no kind"),
     ({"name": "045.mask.png", "size": 5}, 400, "pose"),
     ({"name": "angles.csv", "size": 5, "new": "hauling"}, 400, "pose"),
-    ({"name": "000.jpg", "size": 5, "pose": "../.."}, 404, "not in the folder"),
-    (["turn.mov"], 400, "cannot be read"),
+    ({"name": "000.jpg", "size": 5, "pose": "../.."}, 400, "not in the folder"),
+    (["turn.mov"], 400, "could not be read"),
 ])
 def test_what_is_refused_says_why_and_leaves_nothing(sender: Sender, told: Any, status: int, word: str) -> None:
     got, answer = sender.ask("POST", "/api/uploads", told)
@@ -344,7 +350,7 @@ def test_what_is_refused_says_why_and_leaves_nothing(sender: Sender, told: Any, 
 
 
 def test_a_long_or_broken_request_is_refused(sender: Sender) -> None:
-    for body, status in ((b"[" * 9000, 413), (b"[" * 8000, 400), (b"\xff\x00", 400), (b"", 400)):
+    for body, status in ((b"[" * 9000, 400), (b"\xff\x00", 400), (b"", 400)):
         assert sender.ask("POST", "/api/uploads", body)[0] == status
 
 

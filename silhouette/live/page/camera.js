@@ -7,6 +7,7 @@ const KEPT = 6, UNANSWERED = 3;
 const GIVEN_UP_MS = 3000;  // a frame without an answer for so long is not waited for
 const HEAD_BYTES = 20;     // as messages.HEAD: number, seconds, full width, full height
 const TRIES = 4;
+const BEGIN = Date.UTC(2026, 0, 1);  // numbers and seconds grow from here, over a reload of the page too
 
 export class Camera {
   // picture: the element that plays the camera's picture. send(buffer): hands a frame on, false where it cannot.
@@ -23,8 +24,7 @@ export class Camera {
     this.last = -Infinity;
     this.busy = false;
     this.stream = null;
-    // Grows over a reload of the page too: twenty a second are never sent.
-    this.number = Math.floor((Date.now() - Date.UTC(2026, 0, 1)) / 50) % 2 ** 32;
+    this.number = Math.floor((Date.now() - BEGIN) / 50) % 2 ** 32;  // twenty a second are never sent
   }
 
   get running() { return this.stream !== null; }
@@ -106,7 +106,7 @@ export class Camera {
     const jpeg = await jpegOf(this.small, bitmap, scale, SMALL_QUALITY);
     const data = new Uint8Array(HEAD_BYTES + jpeg.size), head = new DataView(data.buffer);
     head.setUint32(0, this.number, true);
-    head.setFloat64(4, (performance.timeOrigin + captured) / 1000, true);
+    head.setFloat64(4, (performance.timeOrigin - BEGIN + captured) / 1000, true);
     head.setUint32(12, bitmap.width, true);
     head.setUint32(16, bitmap.height, true);
     data.set(new Uint8Array(await jpeg.arrayBuffer()), HEAD_BYTES);

@@ -31,7 +31,9 @@ export class Wheel {
     this.rest = node("g");
     this.mark = node("path", { class: "camera", d: "M0 0 L28 54 L-28 54 Z" });
     this.mark.style.display = "none";
-    drawing.append(this.rest, this.mark);
+    this.count = node("text", { class: "now", y: 30 });
+    this.full = node("text", { class: "of", y: 140 });
+    drawing.append(this.rest, this.mark, this.count, this.full);
     this.ring = 250;
   }
 
@@ -58,6 +60,8 @@ export class Wheel {
       if (stop.trouble) group.append(node("circle", { class: "flag", cx: 0, cy: height / 2, r: height * .56 }));
       this.rest.append(group);
     });
+    this.count.textContent = stops.length;
+    this.full.textContent = `of ${of}`;
     this.camera(this.angle);
   }
 
