@@ -109,13 +109,14 @@ function showRing(told) {
 }
 
 function showAgain(told) {
-  const wanted = told.wanted.map((one) => (one.instead ? one.instead : `after:${one.after}`)), clip = pose.kind === "clip";
-  find("#again").hidden = !wanted.length || clip;
-  find("#again").href = `/live?pose=${id}&want=${wanted.map(encodeURIComponent).join(",")}`;
-  find("#again").textContent = `Retake ${wanted.length === 1 ? "this stop" : `these ${wanted.length} stops`}`;
-  find("#again-said").hidden = !wanted.length;
+  const clip = pose.kind === "clip", many = told.wanted.length;
+  find("#again").hidden = !many || clip;
+  find("#again").href = `/live?pose=${id}&want=${encodeURIComponent(told.want)}`;
+  find("#again").textContent = many === 1 ? "Retake this stop" : "Retake these stops, one by one";
+  find("#wanted").replaceChildren(...told.wanted.map((words) => make("li", {}, words)));
+  find("#wanted").hidden = find("#again-said").hidden = !many;
   find("#again-said").textContent = clip ? "This pose is a clip: single stops cannot be put into it. Film the turn again, or shoot the pose live."
-    : "The page before the camera asks for them one by one, shows the earlier outline, and puts each in its place. The stills that it replaces are kept in the folder replaced.";
+    : "The page before the camera asks for them in this order, shows the earlier outline, and puts each in its place. A still that is replaced is kept in the folder replaced.";
 }
 
 // ------------------------------------------------------------------------------------------------------------- the set
