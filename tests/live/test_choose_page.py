@@ -31,6 +31,7 @@ class Pages:
 
     def open(self, path: str = "/") -> None:
         """Opens a page of the program, entering with the key where that was not done yet."""
+        self.driver.get("about:blank")  # or an address that differs in its fragment alone would load nothing
         self.driver.get(self.address.replace("/#", f"{path}#"))
         self.wait("document.readyState === 'complete' && document.querySelector('main') !== null")
 
