@@ -326,7 +326,7 @@ async function begin(which) {
   }
   now.turn = new FormData(el.setup).get("turn");
   now.stops = Number(el.stops.value);
-  el.check.href = `/pose/${encodeURIComponent(now.pose)}`;
+  el.check.href = `/pose/${encodeURIComponent(now.pose)}?check=now`;
   await linkOpen();
   order("begin", { stops: now.stops, turn: now.turn, raised: el.raised.checked });
   query.set("pose", now.pose);  // loaded again, the page goes on with this pose
@@ -352,7 +352,8 @@ function wantedOf(given) {
   if (given.startsWith("[")) { try { return JSON.parse(given); } catch { return []; } }
   return given.split(",").map((one) => {
     const [how, ...name] = one.split(":");
-    return how === "after" ? { after: name.join(":") } : { instead: name.length ? name.join(":") : how };
+    const called = decodeURIComponent(name.length ? name.join(":") : how);
+    return how === "after" ? { after: called } : { instead: called };
   });
 }
 
