@@ -205,18 +205,19 @@ def newest(place: Path) -> float:
 
 
 def _pose_told(place: PosePlace) -> dict[str, Any]:
-    stops, problem = None, ""
+    stops, names, problem = None, [], ""
     if place.kind == "stills":
         try:
             begun = not any(map(stills.is_still, place.path.iterdir()))
-            stops = 0 if begun else len(stills.list_stills(place.path))
+            names = [] if begun else [path.stem for path in stills.list_stills(place.path)]
+            stops = len(names)
         except SilhouetteError as error:
             problem = str(type(error)(error.what, path=Path(place.path.name), do=error.do))
         except OSError as error:
             problem = f"{place.name}: cannot be read ({error.strerror or error})."
     mended = (place.path.parent / MENDED / f"{place.path.name}.html").is_file()
-    return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "problem": problem,
-            "newest": newest(place.path), "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}
+    return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "names": names,
+            "problem": problem, "newest": newest(place.path), "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}
 
 
 def _hand_out(left: Left | None, asked: str) -> Response:

@@ -2,7 +2,8 @@
 whole, never over a file that is there.
 
 ``POST /api/uploads`` says what will come and where it belongs, and is told how much of it is here already; ``PATCH``
-sends the next piece, ``GET`` asks again, ``DELETE`` gives it up. What has come lies in a hidden file of the folder. A
+sends the next piece, ``GET`` asks again (``busy`` while a connection that may have broken is still waited for),
+``DELETE`` gives it up. What has come lies in a hidden file of the folder. A
 sender that names the SHA-256 of the first :data:`START` bytes may go on after the program was started anew.
 """
 
@@ -160,7 +161,8 @@ class Uploads:
         mark = request.path_params["mark"]
         if mark in self._done:
             return self._done[mark]
-        return {"have": self._of(mark).have, "done": False}
+        upload = self._of(mark)
+        return {"have": upload.have, "done": False, "busy": upload.busy}
 
     async def give_up(self, request: Request) -> dict[str, Any]:
         upload = self._of(request.path_params["mark"])
