@@ -423,7 +423,7 @@ def told(asked: Asked, names: Sequence[str], kept: Sequence[Kept]) -> StopsTold:
     called = {k for k, name in enumerate(names) if name in asked.called}
     new = {k for k, name in enumerate(names) if name not in asked.looked}
     found = so_far.look(masks, turn=asked.turn, step=step, called=called, new=new)
-    turned = [k * step for k in range(len(names))] if found.turned is None else list(found.turned)
+    turned = [k * step for k in range(len(names))] if found.turned is None else found.turned.tolist()
     sign = 1 if asked.turn == "left" else -1
     wheel = tuple(
         replace(one.told, name=name, angle=(sign * by) % 360)
