@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.types import ASGIApp
 
+from silhouette.live.bench import Bench
 from silhouette.live.folder import Folder
 from silhouette.live.jobs import Jobs
 from silhouette.live.keys import Keys
@@ -47,7 +48,7 @@ class House:
     @classmethod
     def of(cls, folder: Folder, port: int) -> House:
         jobs = Jobs(folder)
-        stage = Stage(folder)
+        stage = Stage(folder, Bench())
         return cls(folder, port, Keys(), stage, jobs, at_end=[stage.close, jobs.close])
 
     def close(self) -> None:

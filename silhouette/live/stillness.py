@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -105,19 +106,20 @@ def without_sway(one: Thumb, other: Thumb, region: Region) -> Thumb:
     rows, columns = np.nonzero(region.about)
     up = ((rows.max() - rows) / region.height).astype(np.float32)
     most = SWAY * region.height
-    found = np.zeros(3, np.float32)
+    found: Thumb = np.zeros(3, np.float32)
     y, x = np.indices(one.shape, np.float32)
     rise = np.asarray((rows.max() - y) / region.height, np.float32)
-    moved = lit
+    moved: Thumb = np.asarray(lit, np.float32)
     for _ in range(3):
         across, down = (cv2.Sobel(moved, cv2.CV_32F, *way, scale=1 / 8)[rows, columns] for way in ((1, 0), (0, 1)))
         slopes = np.stack([across, down, across * up], axis=1)
         miss = (moved - other)[rows, columns]
         weight = 1 / (1 + (miss / SWAY_PULL) ** 2)
         normal = (slopes * weight[:, None]).T @ slopes + 1e-3 * np.eye(3, dtype=np.float32)
-        found = np.clip(found + np.linalg.solve(normal, (slopes * weight[:, None]).T @ miss), -most, most)
-        moved = cv2.remap(lit, x - found[0] - found[2] * rise, y - found[1], cv2.INTER_LINEAR,
-                          borderMode=cv2.BORDER_REPLICATE)
+        found = np.asarray(found + np.linalg.solve(normal, (slopes * weight[:, None]).T @ miss), np.float32)
+        found = np.asarray(np.clip(found, -most, most), np.float32)
+        moved = np.asarray(cv2.remap(lit, x - found[0] - found[2] * rise, y - found[1], cv2.INTER_LINEAR,
+                                     borderMode=cv2.BORDER_REPLICATE), np.float32)
     return np.asarray((moved + DARK) / gain - DARK, np.float32)
 
 
@@ -216,7 +218,7 @@ class Stillness:
         """
         usable = list(self._moments)[-self.kept:]
         since = self.calm_since if self.calm_since is not None else self.last.seconds
-        inside = [(a, b) for a, b in zip(usable, usable[1:], strict=False) if a.seconds > since]
+        inside = [(a, b) for a, b in pairwise(usable) if a.seconds > since]
         if not inside:
             return usable[-1]
         worst = [max(a.speed, b.speed) for a, b in inside]

@@ -71,7 +71,7 @@ def judge(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) -> H
     if not len(off):
         return Held((), False, None, 0.0, 0.0, nearness, share)
     if len(off) <= SINGLE:
-        return _held(turn, tuple(int(k) for k in off), False, everyone, nearness)
+        return described(turn, tuple(int(k) for k in off), False, everyone, nearness)
     strong = np.flatnonzero(share > MOVED)
     early = np.abs(turn.turned) < EARLY_DEG
     if len(strong) > UNFIT * len(share) and (share[early] > MOVED).sum() > EARLY_UNFIT * early.sum():
@@ -79,7 +79,7 @@ def judge(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) -> H
     if not len(strong):
         return Held((), False, None, 0.0, 0.0, nearness, share)
     strict, _ = visual_hull.carve(turn, nearness, strict=True)
-    return _held(turn, _drift(carved, strict, int(strong[0])), True, carved, nearness)
+    return described(turn, _drift(carved, strict, int(strong[0])), True, carved, nearness)
 
 
 def _drift(carved: visual_hull.Carved, strict: visual_hull.Carved, first: int) -> tuple[int, ...]:
@@ -103,10 +103,10 @@ def _grown(rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return np.asarray(np.convolve(rows, np.ones(NEAR_ROWS), mode="same") > 0)
 
 
-def _held(
+def described(
     turn: visual_hull.Turn, moved: tuple[int, ...], drifting: bool, carved: visual_hull.Carved, nearness: float
 ) -> Held:
-    """Name the place and the size of the largest piece that sticks out at the worst stop."""
+    """Name the place and the size of the largest piece that sticks out at the worst of the stops that moved."""
     worst = max(moved, key=lambda k: carved.share[k])
     mask, region, shape = turn.masks[worst], carved.regions[worst], carved.left_over[worst]
     _, labels, stats, centres = cv2.connectedComponentsWithStats(region.astype(np.uint8), connectivity=8)

@@ -38,6 +38,8 @@ class Reaches:
     """(r,) picture rows."""
     height_px: float
     """Median figure height, pixels."""
+    axis_px: float = 0.0
+    """Column from which the reaches are taken, pixels, in the mirror where they were measured in it."""
 
 
 def measure(masks: Sequence[Mask], rows: int, *, mirrored: bool = False) -> Reaches | None:
@@ -71,4 +73,4 @@ def measure(masks: Sequence[Mask], rows: int, *, mirrored: bool = False) -> Reac
     seen = np.concatenate([right - axis, axis - left], axis=1) / height
     slant = np.arctan(seen * NEARNESS)
     side = np.repeat([-1.0, 1.0], len(stack))
-    return Reaches(np.sin(slant) / NEARNESS, side * (90.0 - np.degrees(slant)), picked, height)
+    return Reaches(np.sin(slant) / NEARNESS, side * (90.0 - np.degrees(slant)), picked, height, axis)

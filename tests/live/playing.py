@@ -24,7 +24,7 @@ CLIPS = Path(__file__).parents[1] / "data" / "clips"
 Shown = tuple[float, Pixels]
 
 
-# ------------------------------------------------------------------------------------------------------ clips as cameras
+# ----------------------------------------------------------------------------------------------------- clips as cameras
 
 
 def camera(path: Path, hz: float = 12.0, *, jitter: float = 0.0, until: float = 1e9) -> Iterator[Shown]:
@@ -56,7 +56,7 @@ def truth(path: Path) -> list[dict[str, float]]:
     return rows
 
 
-# ---------------------------------------------------------------------------------------------------------- a drawn turn
+# --------------------------------------------------------------------------------------------------------- a drawn turn
 
 SIZE = (240, 320)
 """Width and height of drawn frames."""
@@ -214,9 +214,9 @@ class Page:
         self.stills += 1
 
 
-def begun(looker: Looker | None = None, **order: Any) -> Session:
+def begun(looker: Looker | None = None, kind: type[Session] = Session, **order: Any) -> Session:
     """A session with a turn begun, and no empty picture."""
-    session = Session() if looker is None else Session(looker=looker)
+    session = kind() if looker is None else kind(looker=looker)
     session.order(Order("begin", pose="pose", **order))
     session.order(Order("skip empty"))
     return session
