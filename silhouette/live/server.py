@@ -33,6 +33,8 @@ from silhouette.live.house import House, file_of, page
 from silhouette.live.listening import Listening
 from silhouette.live.shots import put_right
 
+SAID = {404: "There is no such page.", 405: "That cannot be done here."}
+
 
 def app_of(house: House) -> Starlette:
     """The application that answers behind every door."""
@@ -86,7 +88,8 @@ def telling(house: House) -> Callable[[Request, Exception], Response]:
     log. With SILHOUETTE_TRACEBACK set it is shown where in the program it was."""
     def tell(request: Request, error: Exception) -> Response:
         if isinstance(error, HTTPException):
-            return JSONResponse({"error": error.detail}, status_code=error.status_code, headers=error.headers)
+            words = SAID.get(error.status_code, error.detail)
+            return JSONResponse({"error": words}, status_code=error.status_code, headers=error.headers)
         words = house.folder.said(error)
         if isinstance(error, SilhouetteError):
             return refusal(error, words=words)

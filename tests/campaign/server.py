@@ -24,7 +24,7 @@ from typing import Any
 from campaign import mutate, samples, trees
 from campaign.harness import Case, patience, run_apart
 
-BLOWS = 50
+BLOWS = 120
 """Attacks in one case."""
 METHODS = ("GET", "GET", "POST", "POST", "PUT", "PATCH", "DELETE", "HEAD", "OPTIONS", "TRACE", "BREW")
 PATHS = (
@@ -58,6 +58,7 @@ class Attacker:
     def __init__(self, case: Case, port: int, key: str) -> None:
         self.case, self.dice, self.port = case, case.dice, port
         self.cookie, self.ids = "", ["0" * 16, "x"]
+        self._held: list[socket.socket] = []
         self.still, self.frame = samples.still(), samples.still(wide=120, high=160)
         self.cookie = self._ask("POST", "/enter", key.encode())[1]
         self.ids += [pose["id"] for pose in json.loads(self._ask("GET", "/api/poses")[2])]
@@ -110,8 +111,6 @@ class Attacker:
         line.sendall(f"{head}Content-Length: {size}\r\n\r\n{{"[: self.dice.randrange(20, 300)].encode())
         self._held.append(line)
         del self._held[:-20]
-
-    _held: list[socket.socket] = []
 
     def _upload(self) -> None:
         """A file that comes in pieces, some of them where they do not belong."""

@@ -394,7 +394,7 @@ def test_a_second_camera_joins_the_turn_and_begins_none(page: Page) -> None:
     assert page.script.did() == ["begin", "skip empty"]
     pose = page.script.orders[0].pose
     check = page.driver.find_element("id", "check")
-    page.until(lambda: check.get_attribute("href").endswith(f"/pose/{pose}"), "the pose")
+    page.until(lambda: check.get_attribute("href").endswith(f"/pose/{pose}?check=now"), "the pose")
     assert [p.name for p in page.served.house.folder.path.iterdir() if p.is_dir()] == ["pose 1"]
 
 
@@ -435,7 +435,7 @@ def test_every_state_and_what_belongs_to_it_is_on_the_stage(page: Page) -> None:
     page.until(lambda: page.driver.find_element("id", "closed").is_displayed(), "that the circle is closed")
     poses = page.served.house.folder.poses()
     assert [page.driver.find_element("id", "check").get_attribute("href")] == [
-        f"{page.served.origin}/pose/{one.id}" for one in poses]
+        f"{page.served.origin}/pose/{one.id}?check=now" for one in poses]
 
 
 def test_the_first_stop_stands_at_the_foot_and_angles_run_clockwise(page: Page) -> None:

@@ -66,7 +66,7 @@ function see(seen) {
 // Which pose is shot, here or by another page.
 function shoots(pose) {
   now.pose = pose;
-  el.check.href = `/pose/${encodeURIComponent(pose)}`;
+  el.check.href = `/pose/${encodeURIComponent(pose)}?check=now`;
   query.set("pose", pose);  // loaded again, the page goes on with it
   history.replaceState(null, "", `${location.pathname}?${query}`);
 }
@@ -375,7 +375,8 @@ function wantedOf(given) {
   if (given.startsWith("[")) { try { return JSON.parse(given); } catch { return []; } }
   return given.split(",").map((one) => {
     const [how, ...name] = one.split(":");
-    return how === "after" ? { after: name.join(":") } : { instead: name.length ? name.join(":") : how };
+    const called = decodeURIComponent(name.length ? name.join(":") : how);
+    return how === "after" ? { after: called } : { instead: called };
   });
 }
 
