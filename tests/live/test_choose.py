@@ -246,6 +246,8 @@ def test_a_pose_that_cannot_be_used_does_not_stop_the_others(studio: Path, asked
     rows = {one["called"]: one for one in asked.get("/api/poses").json()}
     said = asked.get("/api/results").json()
     assert set(rows) == {*said["poses"], *said["left_out"]}
+    why = said["left_out"].get("spoilt") or said["poses"]["spoilt"]["problem"]
+    assert "000.jpg" in why and not said["poses"]["hauling"]["problem"]
 
 
 # ------------------------------------------------------------------------------------------------- what a page is told

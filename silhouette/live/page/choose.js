@@ -98,7 +98,7 @@ function showPoses() {
 
 const hasStops = (pose) => pose.stops !== 0;
 const isNew = (pose) => results.changed.includes(pose.id);
-const whyNot = (pose) => (isNew(pose) ? "" : results.left_out[pose.called] || "");
+const whyNot = (pose) => (isNew(pose) ? "" : results.left_out[pose.called] || results.poses[pose.called]?.problem || "");
 const intentOf = (pose) => meant.get(pose.id) || results.poses[pose.called]?.intent || "open";
 
 function card(pose) {
