@@ -212,7 +212,7 @@ def _pose_told(place: PosePlace) -> dict[str, Any]:
     if place.kind == "stills":
         try:
             begun = not any(map(stills.is_still, place.path.iterdir()))
-            names = [] if begun else [path.stem for path in stills.list_stills(place.path)]
+            names = [] if begun else [printable(path.stem) for path in stills.list_stills(place.path)]
             stops = len(names)
         except SilhouetteError as error:
             problem = str(type(error)(error.what, path=Path(place.path.name), do=error.do))
@@ -220,7 +220,8 @@ def _pose_told(place: PosePlace) -> dict[str, Any]:
             problem = f"{place.name}: cannot be read ({error.strerror or error})."
     mended = (place.path.parent / MENDED / f"{place.path.name}.html").is_file()
     return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "names": names,
-            "problem": problem, "newest": newest(place.path), "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}
+            "problem": problem, "newest": newest(place.path),
+            "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}
 
 
 def _row_told(row: dict[str, Any]) -> dict[str, Any]:
