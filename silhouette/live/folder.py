@@ -159,5 +159,5 @@ def _made(path: Path) -> Path:
         why = getattr(error, "strerror", None) or "no folder can be called that"
         raise OutputError(f"cannot be made ({why}).", path=path, do=do) from None
     if not os.access(place, os.R_OK | os.W_OK | os.X_OK):
-        raise OutputError("cannot be written to.", path=path, do="Check its rights, or give another folder.")
+        raise OutputError("cannot be written to.", path=path, do="Check the rights, or give another folder.")
     return place

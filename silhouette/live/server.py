@@ -25,13 +25,15 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from silhouette.errors import SilhouetteError
-from silhouette.live import phone, poses, uploads
+from silhouette.live import line, phone, poses, uploads
 from silhouette.live.browser import show_in_browser
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Door, Refused, refusal
 from silhouette.live.house import House, file_of, page
 from silhouette.live.listening import Listening
 from silhouette.live.shots import put_right
+
+SAID = {404: "There is no such page.", 405: "That cannot be done here."}
 
 
 def app_of(house: House) -> Starlette:
@@ -45,6 +47,7 @@ def app_of(house: House) -> Starlette:
         *house.jobs.routes(),
         *poses.routes(house),
         *uploads.routes(house),
+        *line.routes(house),
         *phone.routes(house),
     ]
     told: dict[Any, Any] = {kind: telling(house) for kind in (SilhouetteError, OSError, HTTPException, Exception)}
@@ -85,7 +88,8 @@ def telling(house: House) -> Callable[[Request, Exception], Response]:
     log. With SILHOUETTE_TRACEBACK set it is shown where in the program it was."""
     def tell(request: Request, error: Exception) -> Response:
         if isinstance(error, HTTPException):
-            return JSONResponse({"error": error.detail}, status_code=error.status_code, headers=error.headers)
+            words = SAID.get(error.status_code, error.detail)
+            return JSONResponse({"error": words}, status_code=error.status_code, headers=error.headers)
         words = house.folder.said(error)
         if isinstance(error, SilhouetteError):
             return refusal(error, words=words)

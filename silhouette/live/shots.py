@@ -198,7 +198,7 @@ class ShotFolder:
             data = path.read_bytes()
         except OSError as error:
             raise OutputError(f"cannot be written ({error.strerror or error}).", path=away,
-                              do="Free some space, or check its rights.") from error
+                              do="Free some space, or check the rights.") from error
         free = next(place for k in range(1, 10_000)
                     if not (place := away / (path.name if k == 1 else f"{path.stem} ({k}){path.suffix}")).exists())
         return writing.whole_file(free, data)
