@@ -461,7 +461,7 @@ class Session:
         self.asked.kept(name, None if taken is None else taken.look.line, self.course.names)
         self._say("taken", words_live.signal("taken", stop=words_live.stop_name(name)))
         if taken is not None and self.asked.wanted:
-            self.asked.found(taken.instead, taken.after)
+            self.asked.found(taken.instead, taken.after, name)
             if not self.asked.wanted:
                 self._closed(words_live.ALL_FOUND)
         elif self.state in ("live", "hold") and self.course.closed():
@@ -488,7 +488,7 @@ class Session:
         unsound = {*stops.moved, *(stop.name for stop in stops.wheel if stop.trouble)}
         self.asked.hear(stops.masks, unsound, self.course.names)
         self._wheel_new = True
-        new = [name for name in stops.moved if name not in self._moved]
+        new = [name for name in stops.moved if name not in self._moved and self.course.is_live(name)]
         self._moved = set(stops.moved)
         if new:
             self._say("pose differs", stops.moved_words or words_live.signal("pose differs"))
