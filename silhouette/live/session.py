@@ -168,7 +168,7 @@ class Session:
         due = self._due()
         looked = not quick or due
         if looked:
-            self._look_at(frame)
+            self._look_at(frame, thorough=due)
         self._give_up()
         if looked:
             seen = self._shown(frame, seen)
@@ -196,8 +196,8 @@ class Session:
         self._empty, self._empty_asked = "asked", (take, frame.seconds)
         return replace(seen, take=take, take_as="empty")
 
-    def _look_at(self, frame: Frame) -> None:
-        look = self.looker.look(frame.pixels)
+    def _look_at(self, frame: Frame, *, thorough: bool) -> None:
+        look = self.looker.look(frame.pixels, thorough=thorough)
         self._look, self._looked = look, frame.seconds
         self.still.about(look.mask if look.somebody else None)
         if look.line is None:
