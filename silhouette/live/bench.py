@@ -292,18 +292,32 @@ def _in_order(place: Path) -> list[Path]:
 
 def _cut_out(named: Sequence[tuple[str, Path]], desk: Desk) -> list[Kept]:
     """The silhouettes of these stills; those that are known are not cut out again."""
+    new = [path for _, path in named if _mark(path) not in desk.kept]
+    pictures = {path: _seen(path, desk.rooms.setdefault(path.parent, Room())) for path in new[:AT_ONCE]}
     found = []
     for name, path in named:
-        key = _mark(path)
+        key, room = _mark(path), desk.rooms.setdefault(path.parent, Room())
         kept = desk.kept.get(key)
-        room = desk.rooms.setdefault(path.parent, Room())
         if kept is None or (kept.without and kept.without != _without(room)):
-            kept = _one(name, path, room)
-            desk.kept[key] = kept
+            kept = desk.kept[key] = _one(name, path, pictures.pop(path, None), room)
         found.append(kept)
     while len(desk.kept) > MOST_KEPT:
         del desk.kept[next(iter(desk.kept))]
     return found
+
+
+AT_ONCE = 9
+"""New stops that are looked at for the room before the first of them is cut out; their pictures are 2 MB each."""
+
+
+def _seen(path: Path, room: Room) -> Pixels | None:
+    """A picture from which the room was learned; None where it cannot be read."""
+    try:
+        pixels = stills.read_still(path, Settings().work_px).pixels
+        _learn(path, pixels, room)
+    except SilhouetteError:
+        return None
+    return pixels
 
 
 def _mark(path: Path) -> tuple[Any, ...]:
@@ -320,7 +334,8 @@ def _without(room: Room) -> str:
     return "" if room.empty is not None else f"from {room.learned}"
 
 
-def _one(name: str, path: Path, room: Room) -> Kept:
+def _one(name: str, path: Path, pixels: Pixels | None, room: Room) -> Kept:
+    """Cut out one still; its picture is None where it has to be read."""
     from silhouette.cutout import agreement, mask_cleanup
     from silhouette.live.ghost import path_in_shares
     from silhouette.measuring import read_line
@@ -328,8 +343,9 @@ def _one(name: str, path: Path, room: Room) -> Kept:
     from silhouette.show import svg, words_turn
 
     try:
-        pixels = stills.read_still(path, Settings().work_px).pixels
-        _learn(path, pixels, room)
+        if pixels is None:
+            pixels = stills.read_still(path, Settings().work_px).pixels
+            _learn(path, pixels, room)
         given = stills.mask_beside(path)
         if given is not None:
             cut = mask_cleanup.given(stills.read_mask(given), pixels.shape[1::-1], given)
@@ -364,7 +380,7 @@ def _learn(path: Path, pixels: Pixels, room: Room) -> None:
         room.shared, room.learned = background_model.learn_from(list(room.glimpses.values())), count
 
 
-LEARNED_AT = (4, 6, 9)
+LEARNED_AT = (4, 6, AT_ONCE)
 """Stops from which the room is learned anew, where there is no picture of it empty."""
 
 
@@ -407,7 +423,7 @@ def told(asked: Asked, names: Sequence[str], kept: Sequence[Kept]) -> StopsTold:
     called = {k for k, name in enumerate(names) if name in asked.called}
     new = {k for k, name in enumerate(names) if name not in asked.looked}
     found = so_far.look(masks, turn=asked.turn, step=step, called=called, new=new)
-    turned = [k * step for k in range(len(names))] if found.turned is None else list(found.turned)
+    turned = [k * step for k in range(len(names))] if found.turned is None else found.turned.tolist()
     sign = 1 if asked.turn == "left" else -1
     wheel = tuple(
         replace(one.told, name=name, angle=(sign * by) % 360)

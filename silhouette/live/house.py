@@ -38,6 +38,8 @@ class House:
     """What answers behind each door; set by ``server.app_of``."""
     uploads: Any = None
     """What is on its way here; set by ``uploads.py``."""
+    lines: Any = None
+    """The stage by plain requests; set by ``line.py``."""
     phone: Any = None
     """The second door, for a phone's camera; set by ``phone.py``."""
     at_end: list[Callable[[], None]] = field(default_factory=list)

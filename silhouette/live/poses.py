@@ -121,8 +121,8 @@ class Asked:
         left = left_at(self.folder.path / CHECKS / place.path.name, "check")
         if left is None:
             return None
-        found = _json_of(left.path / "check.json").get("findings", [])
-        verdicts = [row.get("verdict") for row in found if isinstance(row, dict)]
+        found = _json_of(left.path / "check.json").get("findings")
+        verdicts = [row.get("verdict") for row in found if isinstance(row, dict)] if isinstance(found, list) else []
         return left.told() | {"older": newest(place.path) > left.made, "retakes": verdicts.count("retake"),
                               "looks": verdicts.count("look")}
 
@@ -133,8 +133,11 @@ class Asked:
             return JSONResponse({"folder": where, "made": None, "files": [], "poses": {}, "left_out": {}, "arc": None,
                                  "changed": [], "missing": []})
         told = _json_of(left.path / "result.json")
-        rows = {row["name"]: {"intent": row["intent"], "rank": row["rank"]} for row in told.get("poses", [])}
-        out = {row["name"]: row["why"] for row in told.get("left_out", [])}
+        try:
+            rows = {row["name"]: {"intent": row["intent"], "rank": row["rank"]} for row in told.get("poses", [])}
+            out = {row["name"]: row["why"] for row in told.get("left_out", [])}
+        except (KeyError, TypeError):  # it was not we who wrote it
+            rows, out, told = {}, {}, {}
         now = list(self._poses())
         changed = [one["id"] for one in now if one["newest"] > left.made or one["called"] not in {**rows, **out}]
         missing = sorted({*rows, *out} - {one["called"] for one in now})

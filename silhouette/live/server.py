@@ -25,7 +25,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from silhouette.errors import SilhouetteError
-from silhouette.live import phone, poses, uploads
+from silhouette.live import line, phone, poses, uploads
 from silhouette.live.browser import show_in_browser
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Door, Refused, refusal
@@ -47,6 +47,7 @@ def app_of(house: House) -> Starlette:
         *house.jobs.routes(),
         *poses.routes(house),
         *uploads.routes(house),
+        *line.routes(house),
         *phone.routes(house),
     ]
     told: dict[Any, Any] = {kind: telling(house) for kind in (SilhouetteError, OSError, HTTPException, Exception)}

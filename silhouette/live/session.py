@@ -19,7 +19,7 @@ from silhouette.live.asked import Asked
 from silhouette.live.course import Course, Taken
 from silhouette.live.framing import Framing, trouble_of
 from silhouette.live.looking import Look, Looker, Verdict
-from silhouette.live.messages import KEPT, Frame, Order, Seen, Signal, SignalKind, State, StopsTold, Trouble
+from silhouette.live.messages import KEPT, Frame, Order, Seen, Signal, SignalKind, State, StopsTold
 from silhouette.live.stillness import HOLD_S, Moment, Stillness, Thumb
 from silhouette.records import Pixels
 from silhouette.show import words_live
@@ -29,13 +29,15 @@ ON_THE_WAY = 3
 STEP_IN_HOLD_S = 1.2
 """Seconds of calm that make the first hold after the model stepped into the frame: they are still taking up the
 pose."""
-EMPTY_HOLD_S = 0.5
-"""Seconds for which the empty room must have been still."""
+EMPTY_HOLD_S, RESTLESS_S = 0.5, 3.0
+"""Seconds for which the empty room must have been still; and for which nobody must have been in it where it never is,
+as with a curtain or a tree before the window."""
 OFF, OF_USUAL = 0.003, 0.2
 """How far the edges must lie from those of the last stop, sway apart, for the model to have turned: figure heights, and
 share of what is usual from stop to stop."""
-READ_S = 0.24
-"""Seconds from one reading of the outline to the next: words that change faster cannot be read."""
+READ_S, READ_MOVING_S = 0.24, 0.6
+"""Seconds from one reading of the outline to the next, while the model holds still and while they move: words that
+change faster cannot be read."""
 TURN_ON_S = 0.5
 """Seconds between the tone for a kept stop and the one that says to turn on; who turns by themselves is not told."""
 CALM_S, BROKEN_S = 0.2, 0.2
@@ -119,6 +121,7 @@ class Session:
     """``open`` until it was asked for or done without; ``wanted``; ``asked`` while its picture comes; ``done``."""
     _empty_asked: tuple[int, float] = (-1, 0.0)
     """The frame whose picture is to be the empty one, and when it was asked for, seconds."""
+    _nobody_since: float | None = None
     _by_hand: bool = False
     _stepped_in: bool = False
     """Whether the model came into the frame since the last stop."""
@@ -181,11 +184,14 @@ class Session:
             if frame.seconds - self._empty_asked[1] > PATIENCE_S:
                 self._empty = "wanted"
             return seen
-        if looking.somebody(frame.pixels):
-            self.still.calm_since = None
-            return replace(seen, reason=words_live.STEP_OUT)
-        if not self.still.holds(EMPTY_HOLD_S):
-            return seen
+        by_hand, self._by_hand = self._by_hand, False
+        if not by_hand:
+            if looking.somebody(frame.pixels):
+                self.still.calm_since = self._nobody_since = None
+                return replace(seen, reason=words_live.STEP_OUT)
+            self._nobody_since = frame.seconds if self._nobody_since is None else self._nobody_since
+            if not self.still.holds(EMPTY_HOLD_S) and frame.seconds - self._nobody_since < RESTLESS_S:
+                return seen
         take = self.still.stillest().number
         self._empty, self._empty_asked = "asked", (take, frame.seconds)
         return replace(seen, take=take, take_as="empty")
@@ -197,9 +203,14 @@ class Session:
         if look.line is None:
             self._verdict = None
             self.asked.see(None, None, frame.seconds)
-        elif self._verdict is None or not 0 <= frame.seconds - self._read < READ_S or self._due():
+        elif self._reading_is_due(frame.seconds):
             self._verdict, self._read = looking.read(look.line), frame.seconds
             self.asked.see(look.line, self._verdict.body, frame.seconds)
+
+    def _reading_is_due(self, now: float) -> bool:
+        if self._verdict is None or ((self.asked.wanted or self.asked.seeks) and self._due()):
+            return True
+        return not 0 <= now - self._read < (READ_MOVING_S if self.still.moving else READ_S)
 
     def _shown(self, frame: Frame, seen: Seen) -> Seen:
         """What the look shows: path, band, trouble."""
@@ -209,7 +220,7 @@ class Session:
         if self.framing.shown == "nobody":
             self._stepped_in = self._seeks = True
         if self.state in ("live", "hold") and self.course is not None and not self.paused:
-            self._tell_framing(look, trouble, frame.seconds)
+            self._tell_framing(look, frame.seconds)
         verdict = self._verdict if look.trusted else None
         return replace(
             seen, path=look.path, trouble=trouble, ghost=self.asked.fit,
@@ -217,13 +228,13 @@ class Session:
             readability=None if verdict is None else verdict.readability,
             reason="" if verdict is None else words_live.short(verdict.why))
 
-    def _tell_framing(self, look: Look, trouble: Trouble | None, now: float) -> None:
+    def _tell_framing(self, look: Look, now: float) -> None:
         kind = self.framing.tone(now)
         began = self._ready or (self.course is not None and bool(self.course.names))
         if kind is not None and began:
             words = words_live.signal("out of frame") if kind == "nobody" else words_live.TROUBLES[kind] + "."
             self._say("out of frame", words)
-        if not self._ready and trouble is None and look.somebody and self._empty == "done":
+        if not self._ready and self.framing.clear(now) and self._empty == "done":
             self._ready = True
             self._say("ready")
         if self.rest.see(look.somebody, now):
@@ -372,7 +383,9 @@ class Session:
         self._empty = "wanted"
         if self.state != "no-camera":
             self.state = "empty-room"
-        self.still.calm_since = None
+        self.still.about(None)
+        self.still.calm_since = self._nobody_since = None
+        self._by_hand = False
 
     def _skip_empty(self, order: Order) -> None:
         self._empty = "done"
@@ -380,11 +393,11 @@ class Session:
     def _want_take(self, order: Order) -> None:
         if self.state == "no-camera":
             self._say("out of frame", words_live.NO_FIGURE)
-        elif self.state != "empty-room":
+        elif self.state != "empty-room" or self._empty == "wanted":
             self._by_hand = True
 
     def _undo(self, order: Order) -> None:
-        name = None if self.course is None else self.course.undo()
+        name = None if self.course is None else self.course.undo(order.stop)
         if name is None:
             self._say("moved", words_live.NOTHING_BACK, loud=False)
             return

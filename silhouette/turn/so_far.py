@@ -33,7 +33,7 @@ STILL_OUT = 0.0012
 """The same from which a stop stays called moved."""
 LEAST_TURNED = 150.0
 """Degrees before which nothing is said: views from opposite sides are still to come."""
-NEARNESSES = (0.42, 0.3, 0.51, 0.36, 0.6, 0.46)
+NEARNESSES = (0.42, 0.3, 0.51, 0.6, 0.22, 0.36, 0.15)
 """Figure height over camera distance, likeliest first: tried one after the other until nothing sticks out."""
 AGAIN = 2
 """How many of them are tried where an alarm is on already."""

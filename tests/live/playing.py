@@ -214,9 +214,9 @@ class Page:
         self.stills += 1
 
 
-def begun(looker: Looker | None = None, **order: Any) -> Session:
+def begun(looker: Looker | None = None, kind: type[Session] = Session, **order: Any) -> Session:
     """A session with a turn begun, and no empty picture."""
-    session = Session() if looker is None else Session(looker=looker)
+    session = kind() if looker is None else kind(looker=looker)
     session.order(Order("begin", pose="pose", **order))
     session.order(Order("skip empty"))
     return session

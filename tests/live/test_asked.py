@@ -152,7 +152,7 @@ def test_wanted_stops_are_taken_in_their_place_and_nothing_else_is() -> None:
     taken = [seen for seen in played.seen if seen.take is not None]
     assert [(seen.take_instead, seen.take_after) for seen in taken] == [(name(1), ""), ("", name(3))]
     holds = Turning(8, hold=1.5).holds()
-    assert [k for k, hold in enumerate(holds) for time in played.taken if hold["start"] <= time <= hold["end"]] == [1, 4]
+    assert [k for k, hold in enumerate(holds) for t in played.taken if hold["start"] <= t <= hold["end"]] == [1, 4]
     told_news = [seen.wanted for seen in played.seen if seen.wanted is not None]
     assert [len(news) for news in told_news] == [2, 1, 0]
     assert session.state == "closed" and played.said("fits")

@@ -23,8 +23,8 @@ from silhouette.live.house import House
 
 SAMPLES = Path(__file__).parents[2] / "sample_poses"
 STOPS = ("000", "072", "144", "216", "288")
-BEYOND = ("../outside", "..", "%2e%2e", "..%2f..%2foutside", "/etc/passwd", "é", "\udcff".encode(errors="replace").decode(),
-          ".silhouette.json", ".known", "photographs", "result.json/..", "a" * 3000, "", " ", "%00", "%ff")
+BEYOND = ("../outside", "..", "%2e%2e", "..%2f..%2foutside", "/etc/passwd", "é", ".silhouette.json", ".known",
+          "photographs", "result.json/..", "a" * 3000, " ", "%00", "%ff")
 
 
 def silent(what: str, done: int, total: int) -> None:
@@ -91,8 +91,12 @@ class Asking:
                  "query_string": b"", "raw_path": path.encode(), "scheme": "http", "server": ("127.0.0.1", 1),
                  "root_path": "", "http_version": "1.1", "entered": True}
 
+        asks = [{"type": "http.request", "body": body, "more_body": False}]
+
         async def receive() -> Any:
-            return {"type": "http.request", "body": body, "more_body": False}
+            if not asks:  # nothing more comes, and nobody goes away
+                await asyncio.Event().wait()
+            return asks.pop()
 
         async def send(message: Any) -> None:
             said.append(message)
@@ -195,10 +199,11 @@ def test_the_page_to_mend_on_lies_outside_the_pose(studio: Path) -> None:
 
 
 @pytest.mark.parametrize("what, given", [
-    ("rank", {"arc": [1]}), ("rank", {"arc": "300-60"}), ("rank", {"arc": [float("nan"), 3]}), ("rank", {"arc": [{}, 3]}),
-    ("rank", {"arc": [5, 5]}), ("rank", {"arc": [0, 1e9]}), ("rank", {"intents": ["open"]}), ("rank", {"intents": [[], 2]}),
-    ("rank", {"paper": ["a4"]}), ("rank", {"paper": "../a4"}), ("check", {"height": "tall"}), ("check", {"height": True}),
-    ("check", {"height": 17}), ("export", {"name": 7}), ("export", {"name": "../.."}), ("export", {"name": "///"}),
+    ("rank", {"arc": [1]}), ("rank", {"arc": "300-60"}), ("rank", {"arc": [float("nan"), 3]}),
+    ("rank", {"arc": [{}, 3]}), ("rank", {"arc": [5, 5]}), ("rank", {"arc": [0, 1e9]}),
+    ("rank", {"intents": ["open"]}), ("rank", {"intents": [[], 2]}), ("rank", {"paper": ["a4"]}),
+    ("rank", {"paper": "../a4"}), ("check", {"height": "tall"}), ("check", {"height": True}), ("check", {"height": 17}),
+    ("export", {"name": 7}), ("export", {"name": "../.."}), ("export", {"name": "///"}),
     ("export", {"scale": 0, "height": 1.7}), ("export", {"scale": 4}), ("export", {"height": 1e300}),
 ])
 def test_what_makes_no_sense_is_refused_in_a_sentence(studio: Path, what: str, given: dict[str, Any]) -> None:
@@ -210,7 +215,8 @@ def test_what_makes_no_sense_is_refused_in_a_sentence(studio: Path, what: str, g
     assert all_bytes(studio) == before
 
 
-@pytest.mark.parametrize("name", ["../../out", "..\\out", "/out", "con", "a/b", "x" * 4000, ". hidden", "sets\0x", "ü\u202eb"])
+@pytest.mark.parametrize(
+    "name", ["../../out", "..\\out", "/out", "con", "a/b", "x" * 4000, ". hidden", "sets\0x", "ü\u202eb"])
 def test_a_set_stays_in_its_folder_whatever_it_is_called(tmp_path: Path, name: str) -> None:
     called = work.set_name(name)
     assert called == Path(called).name and called not in (".", "..") and not called.startswith(".")
@@ -247,7 +253,8 @@ def test_a_pose_that_cannot_be_used_does_not_stop_the_others(studio: Path, asked
 
 def test_poses_and_results_are_told_together(asked: Asking, studio: Path) -> None:
     rows = asked.get("/api/poses").json()
-    assert [(row["name"], row["kind"], row["stops"]) for row in rows] == [("a <b> & 'c'", "stills", 4), ("hauling", "stills", 5)]
+    shown = [(row["name"], row["kind"], row["stops"]) for row in rows]
+    assert shown == [("a <b> & 'c'", "stills", 4), ("hauling", "stills", 5)]
     assert all(row["checked"] is None and row["problem"] == "" for row in rows)
     told = asked.get("/api/results").json()
     assert told["arc"] == [300, 60] and told["poses"]["a <b> & 'c'"]["intent"] == "closed"
@@ -284,9 +291,11 @@ def test_only_files_of_the_list_are_handed_out(asked: Asking, studio: Path) -> N
     [kept] = asked.get("/api/sets").json()
     pose = next(one for one in asked.get("/api/poses").json() if one["name"] == "hauling")
     assert kept["name"] == "kept" and kept["photographs"] is True
-    for begins, files, at in ((f"/api/sets/{kept['id']}", kept["files"], studio / SETS / "kept"),
-                              ("/api/results", asked.get("/api/results").json()["files"], studio / RESULTS),
-                              (f"/api/poses/{pose['id']}/check", pose["checked"]["files"], studio / CHECKS / "hauling")):
+    for begins, files, at in (
+        (f"/api/sets/{kept['id']}", kept["files"], studio / SETS / "kept"),
+        ("/api/results", asked.get("/api/results").json()["files"], studio / RESULTS),
+        (f"/api/poses/{pose['id']}/check", pose["checked"]["files"], studio / CHECKS / "hauling"),
+    ):
         assert files
         for file in files:
             answer = asked.get(f"{begins}/{file['name']}")
@@ -310,7 +319,8 @@ def test_a_link_is_not_followed(asked: Asking, studio: Path, tmp_path: Path) -> 
     assert asked.get("/api/results").json()["made"] is None
 
 
-@pytest.mark.parametrize("spoilt", [b"", b"[]", b"{", b'{"poses": 3}', b'{"poses": [{"name": 3}]}', b"\xff" * 99, b"[" * 99999])
+@pytest.mark.parametrize(
+    "spoilt", [b"", b"[]", b"{", b'{"poses": 3}', b'{"poses": [{"name": 3}]}', b"\xff" * 99, b"[" * 99999])
 def test_a_spoilt_result_is_as_good_as_none(asked: Asking, studio: Path, spoilt: bytes) -> None:
     (studio / RESULTS / "result.json").write_bytes(spoilt)
     answer = asked.get("/api/results")

@@ -367,6 +367,24 @@ def test_a_picture_that_is_lost_is_said(page: Page) -> None:
     page.until(lambda: "The disk is full." in page.text("alert"), "what went wrong, for a screen reader")
 
 
+def test_a_picture_that_is_asked_for_too_late_is_said_to_be_gone(page: Page) -> None:
+    page.open()
+    page.more_frames(30)
+    page.script.back = 20
+    page.script.take = True
+    page.until(lambda: "not at hand any more" in page.text("do"), "that it is gone")
+    assert page.script.kept == []
+
+
+def test_a_page_that_is_loaded_again_goes_on_with_its_pose(page: Page) -> None:
+    page.open()
+    page.until(lambda: page.script.did()[:1] == ["begin"], "the order to begin")
+    page.driver.refresh()
+    page.until(lambda: page.script.did().count("begin") == 2, "the order to begin again")
+    assert len({one.pose for one in page.script.orders}) == 1
+    assert len(page.served.house.folder.poses()) <= 1
+
+
 def test_a_picture_whose_sending_breaks_is_sent_again(page: Page) -> None:
     page.ahead("const get = window.fetch; window.broken = 0; window.fetch = (where, how) =>"
                " String(where).includes('/stills/') && window.broken++ < 2"

@@ -213,6 +213,13 @@ def test_where_no_phone_is_the_door_stays_shut(
     assert not home.house.phone.on
 
 
+def test_a_network_that_was_left_is_told(home: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    home.open()
+    assert home.here.ask("GET", "/api/phone")[1]["gone"] is False
+    monkeypatch.setattr(module, "own_addresses", lambda: (OwnAddress("192.168.5.5", "wlan0"),))
+    assert home.here.ask("GET", "/api/phone")[1]["gone"] is True
+
+
 @pytest.mark.parametrize("asked", [
     {}, {"on": "yes"}, {"on": 1}, {"code": "old"}, {"pair": True}, {"address": "8.8.8.8"},
 ])

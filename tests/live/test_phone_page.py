@@ -340,11 +340,24 @@ def film(tmp_path: Path) -> Path:
     return out
 
 
-def test_the_phone_is_the_camera_and_the_computer_sees(home: Any, computer: Any, film: Path, tmp_path: Path) -> None:
+NO_SOCKET = """
+window.WebSocket = class {
+  static OPEN = 1;
+  constructor() { this.readyState = 3; setTimeout(() => this.onclose()); }
+};
+"""
+"""A browser that refuses sockets to a certificate that nobody vouches for."""
+
+
+@pytest.mark.parametrize("sockets", [True, False])
+def test_the_phone_is_the_camera_and_the_computer_sees(
+        home: Any, computer: Any, film: Path, tmp_path: Path, sockets: bool) -> None:
     home.open()
     camera = chromium(tmp_path / "camera", "--ignore-certificate-errors", "--use-fake-ui-for-media-stream",
                       "--use-fake-device-for-media-stream", f"--use-file-for-fake-video-capture={film}")
     try:
+        if not sockets:
+            camera.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": NO_SOCKET})
         camera.get(home.house.phone.url)
         enter(home, camera)
         camera.get(home.house.phone.url.replace("/phone", "/live?camera=rear&empty=skip"))
@@ -353,5 +366,6 @@ def test_the_phone_is_the_camera_and_the_computer_sees(home: Any, computer: Any,
             wait_for(lambda page=page: page.find_element("id", "stage").get_attribute("data-state") in ("live", "hold"),
                      page.current_url)
             wait_for(lambda page=page: page.find_element("id", "figure").get_attribute("d"), "the silhouette")
+        assert bool(home.house.lines._lines) is not sockets
     finally:
         camera.quit()

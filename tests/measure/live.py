@@ -14,7 +14,8 @@ minute by minute, as the sum of what each process has for itself or its share of
 first two.
 
 Targets: at least 10 pictures a second, 95th percentile at most 250 ms, memory flat over ten minutes, at least 96 % of
-the stops taken, each inside its hold, none twice. Numbers of a busy machine say little: the load is printed with them.
+the stops taken, each inside its hold, none twice. Numbers of a busy machine say little: the load is printed with them,
+and how much of a processor the program and the browser took.
 """
 
 from __future__ import annotations
@@ -153,6 +154,18 @@ def family(root: int) -> list[int]:
     return found
 
 
+def spent(root: int) -> float:
+    """Seconds of one processor that a process and those that it started have taken."""
+    ticks = 0
+    for one in family(root):
+        try:
+            fields = Path(f"/proc/{one}/stat").read_text().rsplit(")", 1)[1].split()
+        except (OSError, IndexError):
+            continue
+        ticks += int(fields[11]) + int(fields[12])
+    return ticks / os.sysconf("SC_CLK_TCK")
+
+
 def megabytes(root: int) -> float:
     """What a process and those that it started hold in memory, shared parts counted once."""
     total = 0
@@ -171,12 +184,17 @@ def one_pass(clip: Path, truth: Path | None, stops: int) -> None:
         camera = Path(place) / "camera.mjpeg"
         seconds, thumbs = camera_of(clip, camera, hold=True)
         folder = Path(place) / "poses"
-        with program(folder) as (_, address, key), browser(camera) as driver:
+        with program(folder) as (running, address, key), browser(camera) as driver:
             driver.get(f"{address}/live?camera=first&empty=skip&stops={stops}&name=turn#{key}")
-            time.sleep(LEAD_S + seconds + TAIL_S / 2)
+            time.sleep(LEAD_S)
+            roots = (running.pid, driver.service.process.pid)
+            before, begun = [spent(root) for root in roots], time.monotonic()
+            time.sleep(seconds + TAIL_S / 2)
+            took = [(spent(root) - had) / (time.monotonic() - begun) for root, had in zip(roots, before, strict=True)]
             late, seen, said, state = driver.execute_script(
                 "return [window.late, window.seen, window.said, {...document.getElementById('stage').dataset}]")
         print_speed(late, seen)
+        print(f"of one processor: the program took {took[0]:.2f}, the browser {took[1]:.2f}")
         print("said:", ", ".join(f"{kind} {n}" for kind, n in Counter(said).items()) or "nothing")
         print("at the end:", {name: state.get(name) for name in ("state", "stops", "angle", "band", "reason")})
         stills = sorted((folder / "turn").glob("stop_*.jpg"))

@@ -93,6 +93,7 @@ function showPoses() {
   find("#poses-title").textContent = poses.length ? `${counted(poses.length, "pose")} in this folder` : "No pose yet";
   find("#compare-them").textContent = poses.length === 1 ? "Read it" : "Compare them";
   find("#bar").hidden = !poses.length;
+  find("#hint").hidden = poses.length > 1;
 }
 
 const hasStops = (pose) => pose.stops !== 0;

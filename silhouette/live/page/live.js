@@ -39,7 +39,7 @@ function heard(message) {
 function see(seen) {
   const captured = camera.answered(seen.frame);
   now.seen = seen;
-  if (seen.take !== null && camera.has(seen.take)) post(seen.take);
+  if (seen.take !== null && captured !== null) post(seen.take);  // it was asked of this page's camera
   if (seen.state !== "empty-room" && now.phase === "empty" && now.emptyDone) enter("live");
   if (stage.dataset.state !== seen.state) {
     set("state", seen.state);
@@ -106,7 +106,7 @@ function drawWords(seen) {
     set("readability", seen.readability);
     set("reason", trouble ? trouble.words : seen.reason);
   }
-  if (now.phase === "empty" || seen.state === "closed") line("", " ", false);
+  if (now.phase === "empty" || seen.state === "closed") line("", (!seen.band && seen.reason) || " ", false);
   else if (trouble) {
     line("", trouble.words, true);
     if (lastTrouble.kind !== trouble.kind && performance.now() - lastTrouble.gone > HELD_BACK_MS) aloud(trouble.words);
@@ -326,9 +326,11 @@ async function begin(which) {
   }
   now.turn = new FormData(el.setup).get("turn");
   now.stops = Number(el.stops.value);
-  el.check.href = `/pose/${encodeURIComponent(now.pose)}`;
+  el.check.href = `/pose/${encodeURIComponent(now.pose)}?check=now`;
   await linkOpen();
   order("begin", { stops: now.stops, turn: now.turn, raised: el.raised.checked });
+  query.set("pose", now.pose);  // loaded again, the page goes on with this pose
+  history.replaceState(null, "", `${location.pathname}?${query}`);
   const wanted = wantedOf(query.get("want"));
   if (wanted.length) order("want", { stops_wanted: wanted });
   wheel.draw(now.wheel, now.stops, now.turn);
@@ -350,7 +352,8 @@ function wantedOf(given) {
   if (given.startsWith("[")) { try { return JSON.parse(given); } catch { return []; } }
   return given.split(",").map((one) => {
     const [how, ...name] = one.split(":");
-    return how === "after" ? { after: name.join(":") } : { instead: name.length ? name.join(":") : how };
+    const called = decodeURIComponent(name.length ? name.join(":") : how);
+    return how === "after" ? { after: called } : { instead: called };
   });
 }
 
