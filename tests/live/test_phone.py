@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import os
 import re
@@ -330,7 +331,8 @@ def test_the_stage_is_not_for_a_phone_without_a_code(home: Any) -> None:
         stage(home, home.open())
 
 
-def test_who_connects_and_does_not_greet_is_hung_up_on(home: Any) -> None:
+def test_who_connects_and_does_not_greet_is_hung_up_on(home: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(asyncio.constants, "SSL_HANDSHAKE_TIMEOUT", 3600.0)  # the library's own patience
     phone = paired(home)
     silent = [socket.create_connection(("127.0.0.1", home.house.phone.port), timeout=60) for _ in range(3 * STRANGERS)]
     try:
