@@ -134,7 +134,7 @@ class Asked:
                                  "changed": [], "missing": []})
         told = _json_of(left.path / "result.json")
         try:
-            rows = {row["name"]: {"intent": row["intent"], "rank": row["rank"]} for row in told.get("poses", [])}
+            rows = {row["name"]: _row_told(row) for row in told.get("poses", [])}
             out = {row["name"]: row["why"] for row in told.get("left_out", [])}
         except (KeyError, TypeError):  # it was not we who wrote it
             rows, out, told = {}, {}, {}
@@ -212,7 +212,7 @@ def _pose_told(place: PosePlace) -> dict[str, Any]:
     if place.kind == "stills":
         try:
             begun = not any(map(stills.is_still, place.path.iterdir()))
-            names = [] if begun else [path.stem for path in stills.list_stills(place.path)]
+            names = [] if begun else [printable(path.stem) for path in stills.list_stills(place.path)]
             stops = len(names)
         except SilhouetteError as error:
             problem = str(type(error)(error.what, path=Path(place.path.name), do=error.do))
@@ -220,7 +220,15 @@ def _pose_told(place: PosePlace) -> dict[str, Any]:
             problem = f"{place.name}: cannot be read ({error.strerror or error})."
     mended = (place.path.parent / MENDED / f"{place.path.name}.html").is_file()
     return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "names": names,
-            "problem": problem, "newest": newest(place.path), "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}
+            "problem": problem, "newest": newest(place.path),
+            "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}
+
+
+def _row_told(row: dict[str, Any]) -> dict[str, Any]:
+    """Of a pose in ``result.json``: what it was meant to be, its rank, and why none of its pictures could be read."""
+    problems = [view["problem"] for view in row["views"]]
+    unread = bool(problems) and all(problems)
+    return {"intent": row["intent"], "rank": row["rank"], "problem": problems[0] if unread else ""}
 
 
 def _hand_out(left: Left | None, asked: str) -> Response:

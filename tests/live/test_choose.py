@@ -6,6 +6,7 @@ import asyncio
 import json
 import os
 import shutil
+import sys
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -246,6 +247,8 @@ def test_a_pose_that_cannot_be_used_does_not_stop_the_others(studio: Path, asked
     rows = {one["called"]: one for one in asked.get("/api/poses").json()}
     said = asked.get("/api/results").json()
     assert set(rows) == {*said["poses"], *said["left_out"]}
+    why = said["left_out"].get("spoilt") or said["poses"]["spoilt"]["problem"]
+    assert "000.jpg" in why and not said["poses"]["hauling"]["problem"]
 
 
 # ------------------------------------------------------------------------------------------------- what a page is told
@@ -262,6 +265,18 @@ def test_poses_and_results_are_told_together(asked: Asking, studio: Path) -> Non
     assert {one["name"] for one in told["files"]} == set(poses.OFFERED["results"])
     one = asked.get(f"/api/poses/{rows[1]['id']}").json()
     assert one == rows[1]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere every name is text")
+def test_names_that_are_no_text_can_be_shown(asked: Asking, studio: Path) -> None:
+    odd = os.fsdecode(b"odd \xff\x01")
+    (studio / odd).mkdir()
+    shutil.copy(SAMPLES / "hauling" / "000.jpg", studio / odd / f"{odd}.jpg")
+    work.check(studio, [studio / "hauling"], {}, silent)
+    shutil.copytree(studio / CHECKS / "hauling", studio / CHECKS / odd)
+    [row] = [one for one in asked.get("/api/poses").json() if one["name"].startswith("odd")]
+    assert row["names"] == [row["name"]] and row["checked"]["made"] and "\x01" not in row["name"]
+    assert asked.get(f"/api/poses/{row['id']}/check/check.json").status == 200
 
 
 def test_results_older_than_the_pictures_are_told_to_be(asked: Asking, studio: Path) -> None:

@@ -1,7 +1,7 @@
 // Check and keep: one pose, its stops, what to retake, and the set that is kept of it.
 
 import { ask } from "./link.js";
-import { Job, adoptReport, counted, draw, files, find, make, when } from "./work.js";
+import { Job, adoptReport, counted, draw, files, find, make, onScreen, when } from "./work.js";
 
 const id = location.pathname.split("/").pop();
 const HEADS = { retake: "Retake", look: "Look at" };
@@ -169,7 +169,7 @@ function showReport(text) {
   const data = adoptReport(text, find("#report")), number = data ? Math.max(data.findIndex((one) => one.name === pose.called), 0) : 0;
   if (!data) return false;
   find("#report .choose").hidden = true;
-  window.turnFigures(number);
+  window.turnFigures(number, () => onScreen(find("#report")));
   return true;
 }
 
