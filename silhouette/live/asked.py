@@ -120,12 +120,16 @@ class Asked:
             self.wanted, self._news = left, True
             self._forget()
 
-    def found(self, instead: str, after: str) -> None:
-        """One of them is kept."""
-        if Want(instead, after) in self.wanted:
-            self.wanted.remove(Want(instead, after))
-            self._news = True
-            self._forget()
+    def found(self, instead: str, after: str, name: str) -> None:
+        """One of them is kept, as ``name``: of several that are missing behind one stop the next stands behind it."""
+        done = Want(instead, after)
+        if done not in self.wanted:
+            return
+        at = self.wanted.index(done)
+        later = [Want(after=name) if one == done and after else one for one in self.wanted[at + 1 :]]
+        self.wanted = [*self.wanted[:at], *later]
+        self._news = True
+        self._forget()
 
     def place(self) -> tuple[str, str]:
         """Instead of which stop the next one goes, and after which; empty for the end of the turn."""
@@ -189,7 +193,7 @@ class Asked:
         if (want.instead or want.after) not in self._names:
             return False
         if want.after:
-            return self._between(line, *self._beside("", want.after))
+            return self._between(line, *self._beside("", want.after), first=self.wanted.count(want) > 1)
         own = self._ghost((self.pose, want.instead), line)
         if own is not None and want.instead not in self._unsound:
             return compare(line, body, own).sits
@@ -201,12 +205,14 @@ class Asked:
         at, count = self._names.index(name), len(self._names)
         return self._names[at - 1] if instead else name, self._names[(at + 1) % count]
 
-    def _between(self, line: Outline, before: str, after: str) -> bool:
+    def _between(self, line: Outline, before: str, after: str, *, first: bool = False) -> bool:
+        """Whether the live outline lies between those of two stops; ``first``: nearer to the one before."""
         one, other = (self._ghost((self.pose, name), line) for name in (before, after))
         if one is None or other is None or before == after:
             return False
         whole = apart(one.outline.polygon, other.field).mean
-        return max(apart(line.polygon, each.field).mean for each in (one, other)) < BETWEEN * whole
+        near, far = (apart(line.polygon, each.field).mean for each in (one, other))
+        return max(near, far) < BETWEEN * whole and (near < far or not first)
 
     def _nearest(self, line: Outline, body: BodyReading | None, own: Ghost, sides: tuple[str, str]) -> bool:
         fit = compare(line, body, own).fit

@@ -113,6 +113,10 @@ class Course:
         known = [stop.name for stop in told.wheel if stop.name not in self._gone]
         self.names = [*known, *(name for name in self.names if name not in known)]
 
+    def is_live(self, name: str) -> bool:
+        """Whether a stop was taken since this turn was begun, not on an earlier day."""
+        return name in self._kept
+
     def wheel(self) -> tuple[WheelStop, ...]:
         """All stops: as the bench told, and the newest as the live frames showed them."""
         told = {stop.name: stop for stop in self.told.wheel} if self.told is not None else {}

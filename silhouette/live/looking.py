@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from silhouette.cutout import agreement, mask_cleanup, person_net, room
+from silhouette.cutout import agreement, background_model, mask_cleanup, person_net, room
 from silhouette.cutout.room import Room
 from silhouette.geometry.drawn import path_data, thinned
 from silhouette.measuring import read_line
 from silhouette.records import (
     CANNOT_TELL,
+    CUT_BY_FRAME,
     NO_FIGURE,
     TWO_FIGURES,
     Band,
@@ -33,6 +34,9 @@ WHEEL = 1000.0
 """Path units in a figure height on the wheel."""
 LAID = 10
 """Looks for which the room lies as it was laid: the camera stands still, and laying costs a third of a look."""
+GLANCES, GLANCE_ALIKE = 2, 0.6
+"""Looks in a row for which the backdrop alone is asked, and the overlap with the figure of the frame before that they
+must have. In 174 frames of clips their outlines overlapped with those of thorough looks by 0.995 and more."""
 LEAST_PERSON = 0.1
 """Height of what the person network sees, shares of the frame's, from which somebody is in it."""
 
@@ -94,18 +98,45 @@ class Looker:
     """The room without the model, from the empty picture."""
     _laid: int = 0
     """Looks since the room was laid under a frame."""
+    _glances: int = 0
+    """Looks since the last thorough one."""
+    _last: Mask | None = None
+    """The figure in the last frame, where the backdrop alone may be asked."""
 
     def learn_room(self, pixels: Pixels | None) -> None:
         """Take this picture, (h, w, 3) BGR, for the room without the model; None forgets it."""
         self.room, self._laid = None if pixels is None else room.from_empty(pixels), 0
+        self._last = None
 
-    def look(self, pixels: Pixels) -> Look:
-        """Find the figure in a frame, (h, w, 3) BGR."""
+    def look(self, pixels: Pixels, *, thorough: bool = True) -> Look:
+        """Find the figure in a frame, (h, w, 3) BGR.
+
+        ``thorough``: ask whoever has to be asked. Else, before a plain backdrop on which the last thorough look was
+        sure of itself, the backdrop alone is asked for a few frames: the same outline at a third of the cost.
+        """
+        if not thorough and self._glances < GLANCES and (found := self._glance(pixels)) is not None:
+            self._glances += 1
+            return found
         if self.room is not None:
             if self._laid % LAID == 0 and pixels.shape[:2] == self.room.shape:
                 self.room = room.standing(self.room, pixels)
             self._laid += 1
-        return look_of(agreement.cut(pixels, room=self.room))
+        cut = agreement.cut(pixels, room=self.room)
+        found = look_of(cut)
+        plain = self.room is None and cut.cutter == "backdrop" and found.trusted and not found.two and not found.edges
+        self._last, self._glances = found.mask if plain else None, 0
+        return found
+
+    def _glance(self, pixels: Pixels) -> Look | None:
+        """What the backdrop alone tells; None where that may not be all."""
+        if self._last is None or self._last.shape != pixels.shape[:2]:
+            return None
+        cut = background_model.cut(pixels)
+        if {NO_FIGURE, TWO_FIGURES, CUT_BY_FRAME} & set(cut.flags):
+            return None
+        alike = mask_cleanup.overlap(cut.mask, self._last)
+        self._last = cut.mask
+        return replace(look_of(cut), trusted=True) if alike >= GLANCE_ALIKE else None
 
 
 def look_of(found: Cut) -> Look:

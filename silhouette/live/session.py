@@ -168,7 +168,7 @@ class Session:
         due = self._due()
         looked = not quick or due
         if looked:
-            self._look_at(frame)
+            self._look_at(frame, thorough=due)
         self._give_up()
         if looked:
             seen = self._shown(frame, seen)
@@ -196,8 +196,8 @@ class Session:
         self._empty, self._empty_asked = "asked", (take, frame.seconds)
         return replace(seen, take=take, take_as="empty")
 
-    def _look_at(self, frame: Frame) -> None:
-        look = self.looker.look(frame.pixels)
+    def _look_at(self, frame: Frame, *, thorough: bool) -> None:
+        look = self.looker.look(frame.pixels, thorough=thorough)
         self._look, self._looked = look, frame.seconds
         self.still.about(look.mask if look.somebody else None)
         if look.line is None:
@@ -461,7 +461,7 @@ class Session:
         self.asked.kept(name, None if taken is None else taken.look.line, self.course.names)
         self._say("taken", words_live.signal("taken", stop=words_live.stop_name(name)))
         if taken is not None and self.asked.wanted:
-            self.asked.found(taken.instead, taken.after)
+            self.asked.found(taken.instead, taken.after, name)
             if not self.asked.wanted:
                 self._closed(words_live.ALL_FOUND)
         elif self.state in ("live", "hold") and self.course.closed():
@@ -488,7 +488,7 @@ class Session:
         unsound = {*stops.moved, *(stop.name for stop in stops.wheel if stop.trouble)}
         self.asked.hear(stops.masks, unsound, self.course.names)
         self._wheel_new = True
-        new = [name for name in stops.moved if name not in self._moved]
+        new = [name for name in stops.moved if name not in self._moved and self.course.is_live(name)]
         self._moved = set(stops.moved)
         if new:
             self._say("pose differs", stops.moved_words or words_live.signal("pose differs"))

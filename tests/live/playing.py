@@ -134,7 +134,7 @@ class Turning:
 class DrawnLooker(Looker):
     """Sees what is drawn: whatever is dark is figure."""
 
-    def look(self, pixels: Pixels) -> Look:
+    def look(self, pixels: Pixels, *, thorough: bool = True) -> Look:
         dark = cv2.GaussianBlur(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY), (3, 3), 0) < (WALL + SKIN) / 2
         mask, flags = mask_cleanup.one_figure(np.asarray(dark, np.bool_))
         return looking.look_of(mask_cleanup.finished(mask, 0.98, "backdrop", flags, 0.0))

@@ -98,13 +98,26 @@ def test_a_stop_that_is_missing_is_taken_between_those_beside_it() -> None:
     assert [k for k in range(8) if accepted(one, k * STEP)] == [4]
 
 
+def test_of_two_that_are_missing_behind_one_stop_the_nearer_is_taken_first() -> None:
+    one = Asked("pose")
+    there = [0, 1, 2, 3, 6, 7]
+    masks = [(name(k), path_in_shares(line(k * STEP))) for k in there]
+    one.hear(masks, [], [name(k) for k in there])
+    one.want([{"after": name(3)}, {"after": name(3)}])
+    assert [k for k in range(8) if accepted(one, k * STEP)] == [4]
+    one.found("", name(3), "stop_04b")
+    one.kept("stop_04b", line(60), [name(0), name(1), name(2), name(3), "stop_04b", name(6), name(7)])
+    assert one.news() == ("The stop after 4b",)
+    assert [k for k in range(8) if accepted(one, k * STEP)] == [5]
+
+
 def test_stops_are_asked_for_one_by_one_until_none_is_left() -> None:
     one = asked()
     one.want([{"instead": name(4)}, {"after": name(6)}, {"instead": "nonsense"}, {}])
     assert one.news() == ("Stop 5 again", "The stop after 7")
-    one.found("", name(6))
+    one.found("", name(6), "stop_07b")
     assert one.wanted == [Want(instead=name(4))]
-    one.found(name(4), "")
+    one.found(name(4), "", name(4))
     assert one.news() == () and one.accepts
 
 

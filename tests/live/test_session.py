@@ -303,6 +303,8 @@ def test_a_pose_that_differs_is_told_once_for_each_stop() -> None:
     first = session.told(told(4, moved=("stop_04",), moved_words="Arms 4 % lower than at the first stops."))
     assert [(s.kind, s.words) for s in first] == [("pose differs", "Arms 4 % lower than at the first stops.")]
     assert session.told(told(4, moved=("stop_04",), moved_words="Arms 4 % lower.")) == ()
+    session.order(Order("begin", pose="earlier"))
+    assert session.told(told(4, moved=("stop_04",), moved_words="Arms 4 % lower.")) == ()  # those of an earlier day
 
 
 def test_a_frame_tells_the_size_that_the_path_is_in_and_when_it_was_taken() -> None:
