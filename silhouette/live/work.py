@@ -177,10 +177,11 @@ def check_told(checked: Checked) -> dict[str, Any]:
     """A check as the page shows it: plain data, silhouettes as SVG paths in thousandths of the tallest figure.
 
     ``verdict`` and ``rests_on`` in a few words; ``findings`` worst first, each with ``verdict``, ``check``, ``said``,
-    ``do`` and its ``stops`` by number; ``unanswered`` likewise; ``stops`` with ``name``, ``called`` (angle, time or
-    name), ``angle`` (None where no angles are known), ``mark`` (retake, look or pass), ``unclear``, ``path`` and
-    ``height``, its share of the tallest; ``half``, half the width of the widest; ``notes``; ``wanted``, what is to be
-    taken again in sentences, and ``want``, the same for the address of the live page.
+    ``do``, its ``stops`` by number and the ``gaps`` in the turn as pairs of stops; ``unanswered`` likewise; ``stops``
+    with ``name``, ``called`` (angle, time or name), ``angle`` (None where no angles are known), ``mark`` (retake, look
+    or pass), ``unclear``, ``path`` and ``height``, its share of the tallest; ``half``, half the width of the widest;
+    ``notes``; ``wanted``, what is to be taken again in sentences, and ``want``, the same for the address of the live
+    page.
     """
     from silhouette.live import wanted
     from silhouette.show import check_page, svg, words, words_check
@@ -219,7 +220,8 @@ def _finding(finding: Any, report: CheckReport) -> dict[str, Any]:
 
     concerned = sorted({*finding.stops, *(k for pair in finding.gaps for k in pair)})
     return {"verdict": finding.verdict, "check": finding.check, "said": words_check.evidence(finding, report.stops),
-            "do": words_check.do(finding, report.stops), "stops": concerned}
+            "do": words_check.do(finding, report.stops), "stops": concerned,
+            "gaps": [list(pair) for part in (finding, *finding.parts) for pair in part.gaps]}
 
 
 # ------------------------------------------------------------------------------------------------ what a page asks for

@@ -16,7 +16,7 @@ from urllib.parse import unquote
 
 import pytest
 
-from silhouette import cli
+from silhouette import cli, scoring
 from silhouette.errors import OutputError, SettingsError, SilhouetteError
 from silhouette.live import poses, server, work
 from silhouette.live.folder import CHECKS, MENDED, RESULTS, SETS, Folder
@@ -321,6 +321,14 @@ def test_only_files_of_the_list_are_handed_out(asked: Asking, studio: Path) -> N
     for name in BEYOND:
         assert asked.get(f"/api/sets/{name}/about.txt").status in (400, 404)
         assert asked.get(f"/api/poses/{name}/check/check.pdf").status in (400, 404)
+
+
+def test_the_commands_find_the_poses_among_what_the_jobs_left(studio: Path) -> None:
+    work.check(studio, [studio / "hauling"], {}, silent)
+    work.export(studio, [studio / "hauling"], {"photographs": True}, silent)
+    (studio / MENDED).mkdir()
+    assert scoring.find_poses([studio]) == places(studio)
+    assert {path.name for path in studio.iterdir()} > {RESULTS, CHECKS, SETS, MENDED}
 
 
 def test_a_link_is_not_followed(asked: Asking, studio: Path, tmp_path: Path) -> None:

@@ -274,3 +274,45 @@ def test_forty_poses_stay_in_reach(serve: Callable[[], Pages], tmp_path: Path) -
         "[...document.querySelectorAll('.card h3')].slice(8, 12).map(h => h.textContent)")] == [
         "pose 8", "pose 9", "pose 10", "pose 11"]
     pages.check_fit()
+
+
+def test_what_is_given_is_sorted_into_poses(serve: Callable[[], Pages]) -> None:
+    pages = serve()
+    pages.open()
+    given = [
+        ["trials/hauling", "002.jpg"], ["trials/hauling", "010.jpg"], ["trials/hauling", "empty.jpg"],
+        ["trials/hauling", "angles.csv"], ["trials/hauling", "002.mask.png"], ["trials/hauling", ".hidden.jpg"],
+        ["trials/hauling", "001.HEIC"], ["trials", "turn.MOV"], ["trials", "empty_room.jpg"], ["", "loose.png"],
+        ["trials/results", ".silhouette.json"], ["trials/results", "chart.png"], ["trials/results/masks", "a.png"],
+        ["", "letter.docx"],
+    ]
+    script = ("const [given, done] = arguments; import('/page/add.js').then(({ sorted }) => {"
+              "const { poses, clips, strange, ours } = sorted(given.map(([at, name]) => [at, new File(['x'], name)]));"
+              "done({ poses: poses.map((p) => [p.name, p.files.map((f) => f.name), p.stills]),"
+              "clips: clips.map((f) => f.name), strange, ours }); })")
+    found = pages.driver.execute_async_script(script, given)
+    assert sorted(found["poses"]) == [
+        ["", ["loose.png"], 1],
+        ["hauling", ["001.HEIC", "002.jpg", "010.jpg", "empty.jpg", "002.mask.png", "angles.csv"], 3],
+        ["trials", ["empty_room.jpg"], 0],
+    ]
+    assert found["clips"] == ["turn.MOV"] and found["strange"] == ["letter.docx"] and found["ours"] == ["results"]
+
+
+def test_files_that_are_dropped_are_copied_and_can_be_stopped(serve: Callable[[], Pages]) -> None:
+    pages = serve()
+    pages.open()
+    pages.wait("document.querySelector('#poses-title').textContent === 'No pose yet'")
+    drop = ("(([name, size]) => { const dataTransfer = new DataTransfer();"
+            "dataTransfer.items.add(new File([new Uint8Array(size)], name));"
+            "document.body.dispatchEvent(new DragEvent('drop', { dataTransfer, bubbles: true, cancelable: true }));"
+            "})(arguments[0])")
+    pages.ask(drop, ["turn.mp4", 9_000_000])
+    pages.wait("document.querySelector('#left').textContent.includes('1 file copied')")
+    assert (pages.folder / "turn.mp4").stat().st_size == 9_000_000
+    pages.wait("document.querySelectorAll('.card').length === 1")
+    pages.ask(drop, ["long.mp4", 200_000_000])
+    pages.wait("!document.querySelector('#copying').hidden && (document.querySelector('#copying-stop').click(), true)")
+    pages.wait("document.querySelector('#left').textContent.includes('Stopped.')")
+    assert sorted(path.name for path in pages.folder.iterdir()) == ["turn.mp4"], "nothing half-copied"
+    pages.check_quiet()

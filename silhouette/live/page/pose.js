@@ -94,13 +94,13 @@ function showRing(result) {
   const tall = Math.min(220, 2 * Math.PI * radius / shown.length / Math.max(2 * result.half, 0.35)), scale = tall / 1000;
   const at = (angle, r) => [-r * Math.sin(angle * Math.PI / 180), r * Math.cos(angle * Math.PI / 180)];
   ring.replaceChildren(
-    draw("circle", { r: 130, class: "limit" }),
+    draw("circle", { r: 130, class: "limit" }), ...holes(result, radius, at),
     draw("ellipse", { rx: 72, ry: 34, class: "shoulders" }), draw("circle", { r: 27, class: "head" }), draw("path", { class: "head", d: "M-9 24h18l-9 18z" }),
     draw("text", { y: 190 }, "front"), draw("text", { y: -160 }, "back"),
     ...shown.map((stop) => {
       const [x, y] = at(stop.angle, radius), group = draw("g", { class: stop.mark });
       if (stop.path) group.append(draw("g", { transform: `translate(${x.toFixed(1)} ${(y - tall / 2).toFixed(1)}) scale(${scale.toFixed(4)})` }, figure(stop)));
-      const [tx, ty] = at(stop.angle, radius + tall / 2 + 26);
+      const [tx, ty] = at(stop.angle, radius + tall / 2 + 34);
       if (stop.mark !== "pass") group.append(draw("text", { x: tx.toFixed(1), y: (ty + 11).toFixed(1) }, `${stop.called} ${stop.mark === "retake" ? "!" : "?"}`));
       return group;
     }));
@@ -108,15 +108,27 @@ function showRing(result) {
   ring.setAttribute("aria-label", `The stops seen from above. ${marked.length ? `To retake: ${marked.join(", ")}.` : "None is marked to retake."}`);
 }
 
+// Stretches of the turn in which stops are missing.
+function holes(result, radius, at) {
+  const gaps = result.findings.flatMap((one) => (one.verdict === "pass" ? [] : one.gaps)).map((pair) => pair.map((k) => result.stops[k].angle));
+  return gaps.filter((pair) => !pair.includes(null)).flatMap(([a, b]) => {
+    const wide = ((b - a + 540) % 360) - 180, from = a + wide * .2, to = b - wide * .2, [x, y] = at(a + wide / 2, radius);
+    const d = `M${at(from, radius).map((n) => n.toFixed(1))}A${radius} ${radius} 0 0 ${wide > 0 ? 1 : 0} ${at(to, radius).map((n) => n.toFixed(1))}`;
+    return [draw("path", { d, class: "hole" }), draw("text", { x: (x * .74).toFixed(1), y: (y * .74).toFixed(1) }, "missing")];
+  });
+}
+
 function showAgain(result) {
-  const clip = pose.kind === "clip", many = result.wanted.length;
+  const clip = pose.kind === "clip", many = result.want ? result.want.split(",").length : 0;
   find("#again").hidden = !many || clip;
   find("#again").href = `/live?pose=${id}&want=${encodeURIComponent(result.want)}`;
-  find("#again").textContent = many === 1 ? "Retake this stop" : "Retake these stops, one by one";
+  const missing = many && result.want.split(",").every((one) => one.startsWith("after:"));
+  find("#again").textContent = missing ? "Shoot the missing stops" : many === 1 ? "Retake this stop" : `Retake these ${many} stops, one by one`;
   find("#wanted").replaceChildren(...result.wanted.map((words) => make("li", {}, words)));
-  find("#wanted").hidden = find("#again-said").hidden = !many;
+  find("#wanted-box").hidden = !many || clip;
+  find("#again-said").hidden = !many;
   find("#again-said").textContent = clip ? "This pose is a clip: single stops cannot be put into it. Film the turn again, or shoot the pose live."
-    : "The page before the camera asks for them in this order, shows the earlier outline, and puts each in its place. A still that is replaced is kept in the folder replaced.";
+    : "The page before the camera asks for them in their order, shows the earlier outline, and puts each in its place. A still that is replaced is kept in the folder replaced.";
 }
 
 // ------------------------------------------------------------------------------------------------------------- the set
