@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 import socket
 import time
 from collections.abc import Callable
@@ -290,3 +291,22 @@ def test_where_the_request_says_it_comes_from_is_not_believed(opened: Opened) ->
     """A header for servers behind servers must not make a stranger one of us."""
     for name in ("x_forwarded_for", "x_forwarded_host", "forwarded", "x_real_ip", "x_forwarded_proto"):
         assert opened.ask("GET", "/", host="evil.example", **{name: opened.host})[0] == 403
+
+
+def test_whatever_can_be_asked_for_is_shut_to_who_has_not_entered(opened: Opened) -> None:
+    """Every route of every module, with each of its methods, as the application knows them now."""
+    shut = 0
+    for route in opened.house.app.routes:
+        path = re.sub(r"{\w+(:int)?}", "7", route.path)
+        for method in sorted(getattr(route, "methods", None) or {"GET"}):
+            status, _, body = opened.ask(method, path, b"{}" if method not in ("GET", "HEAD") else None, cookie=None)
+            if path.startswith("/page/"):
+                assert status in (404, 403)
+            elif path == "/enter" or method == "HEAD":
+                assert status in (200, 403)
+            elif method == "GET" and not path.startswith("/api/"):
+                assert b"enter.js" in body and status == 200, path
+            else:
+                shut += 1
+                assert status == 403, (method, path)
+    assert shut > 20
