@@ -184,12 +184,11 @@ def _told(scope: Scope) -> dict[str, str]:
 
 def _from_elsewhere(scope: Scope, told: dict[str, str]) -> bool:
     """Whether another page asks. One may be linked to: that shows the page at which one enters, or no cookie goes with
-    it at all."""
-    if told.get("sec-fetch-site", "none") in ("none", "same-origin"):
+    it at all. Of a socket the origin, which it has to name, says all there is to say."""
+    if scope["type"] == "websocket" or told.get("sec-fetch-site", "none") in ("none", "same-origin"):
         return False
     followed = told.get("sec-fetch-mode") == "navigate" and told.get("sec-fetch-dest") == "document"
-    return not (followed and scope["type"] == "http" and scope["method"] == "GET"
-                and not scope["path"].startswith("/api/"))
+    return not (followed and scope["method"] == "GET" and not scope["path"].startswith("/api/"))
 
 
 def _cookie(jar: str, name: str) -> str | None:

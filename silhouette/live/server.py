@@ -137,8 +137,8 @@ async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, by_
     stop.heard_in(asyncio.get_running_loop())
     running = asyncio.create_task(listening.run())
     address = f"http://127.0.0.1:{house.port}/#{house.keys.key}"
-    print(f"Open {address}", flush=True)
     try:
+        print(f"Open {address}", flush=True)
         if by_phone:
             await house.phone.open()
             print(house.phone.words(), flush=True)
@@ -146,6 +146,7 @@ async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, by_
             house.at_end.append(show_in_browser(house.folder.path, address))
         await asyncio.wait([running, asyncio.create_task(stop.came.wait())], return_when=asyncio.FIRST_COMPLETED)
     finally:
+        await asyncio.to_thread(house.jobs.close)
         await house.phone.shut()
         listening.close()
         await running

@@ -71,8 +71,8 @@ def test_without_the_cookie_nothing_is_told(opened: Opened, cookie: str | None) 
         assert opened.ask("GET", path, cookie=given)[0] == 403
     assert opened.ask("POST", "/api/jobs", {"what": "rank"}, cookie=given)[0] == 403
     assert b"enter.js" in opened.ask("GET", "/live", cookie=given)[2]
-    with pytest.raises(InvalidStatus):
-        opened.watch(cookie=given or "a=b")
+    with pytest.raises(InvalidStatus), opened.watch(cookie=given or "a=b"):
+        pass
 
 
 # ------------------------------------------------------------------------------------- other addresses, other pages
@@ -106,8 +106,8 @@ def test_other_page_gets_nothing_even_with_the_cookie(opened: Opened, origin: st
     from_there = origin.format(host=opened.host)
     for method, path in (("GET", "/"), ("GET", "/api/jobs/1"), ("POST", "/api/jobs"), ("POST", "/enter")):
         assert opened.ask(method, path, b"{}", origin=from_there)[0] == 403
-    with pytest.raises(InvalidStatus):
-        opened.watch(origin=from_there)
+    with pytest.raises(InvalidStatus), opened.watch(origin=from_there):
+        pass
 
 
 def test_socket_that_does_not_say_where_it_comes_from_is_refused(opened: Opened) -> None:
@@ -261,19 +261,19 @@ def test_a_thousand_connections_that_say_nothing_keep_nobody_out(opened: Opened)
     if hard < 4096:
         pytest.skip("this system lets a program open too few connections")
     resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, 4096), hard))
+    lines: list[socket.socket] = []
     try:
-        inside = opened.watch()
-        lines = [opened.raw() for _ in range(1000)]
-        assert opened.ask("GET", "/")[0] == 200
-        assert opened.told("GET", "/api/jobs/1", status=404)
-        assert hung_up(lines[0]), "the one that came first went first"
-        inside.send("{}")
-        heard = [json.loads(inside.recv(60))["kind"] for _ in range(2)]
-        assert "word" in heard, "who is inside stays inside"
-        inside.close()
+        with opened.watch() as inside:
+            lines += [opened.raw() for _ in range(1000)]
+            assert opened.ask("GET", "/")[0] == 200
+            assert opened.told("GET", "/api/jobs/1", status=404)
+            assert hung_up(lines[0]), "the one that came first went first"
+            inside.send("{}")
+            heard = [json.loads(inside.recv(60))["kind"] for _ in range(2)]
+            assert "word" in heard, "who is inside stays inside"
+    finally:
         for line in lines:
             line.close()
-    finally:
         resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
