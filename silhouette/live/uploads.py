@@ -29,8 +29,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from silhouette.intake import stills
-from silhouette.intake.filenames import CSV_NAME
+from silhouette.intake import filenames, stills, turn_table
 from silhouette.intake.reel import is_clip
 from silhouette.live.folder import Folder, clean
 from silhouette.live.guard import PIECE, Refused, refusal
@@ -53,7 +52,7 @@ _WRITE = 512 * 1024
 _REMEMBERED = 200
 _READS = "JPEG, PNG, WebP, TIFF and HEIC pictures, and clips (MP4, MOV and the like)"
 
-Kind = Literal["still", "empty", "clip", "mask", "angles"]
+Kind = Literal["still", "empty", "clip", "mask", "table"]
 
 
 class UploadError(Refused):
@@ -273,7 +272,7 @@ class Uploads:
             if kind == "empty":
                 return self.folder.path, f"{place.path.stem}.empty{suffix}", place.id
             raise UploadError(400, f"{place.name} is a clip: no stills can be added to it.", do="Choose another pose.")
-        if kind in ("mask", "angles"):
+        if kind in ("mask", "table"):
             raise UploadError(400, f"{name}: belongs to a pose.", do="Choose the pose first.")
         if kind == "empty" and not new:
             return self.folder.path, name, ""
@@ -340,7 +339,7 @@ def _put(upload: Upload) -> Path:
             upload.part.unlink()
             break
         number += 1
-        if upload.kind in ("mask", "angles"):
+        if upload.kind in ("mask", "table"):
             upload.part.unlink()
             raise UploadError(409, f"{upload.name}: is there already, and it is not touched.",
                               do="Remove that one from the folder first.")
@@ -357,8 +356,8 @@ def _same(one: Path, other: Path) -> bool:
 
 def _kind(name: str) -> Kind:
     path, folded = Path(name), name.casefold()
-    if name == CSV_NAME:
-        return "angles"
+    if name in (filenames.CSV_NAME, turn_table.CSV_NAME):
+        return "table"
     if folded.endswith(stills.MASK_SUFFIX):
         return "mask"
     if stills.is_empty_room(path):

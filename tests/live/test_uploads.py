@@ -163,7 +163,7 @@ def test_a_new_pose_never_joins_one_that_is_there(sender: Sender) -> None:
 
 def test_a_mask_or_a_table_that_is_there_is_kept(sender: Sender) -> None:
     pose = sender.send("000.jpg", b"a", new="hauling")["pose"]
-    for name in ("000.mask.png", "angles.csv"):
+    for name in ("000.mask.png", "angles.csv", "turn.csv"):
         sender.send(name, b"first", pose=pose)
         mark = sender.begin(name, 6, pose=pose)["upload"]
         assert "not touched" in sender.piece(mark, 0, b"second", status=409)["error"]

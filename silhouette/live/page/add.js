@@ -12,7 +12,7 @@ const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
 
 const kindOf = (name) => {
   if (name.startsWith(".")) return "none";
-  if (name === "angles.csv") return "beside";
+  if (name === "angles.csv" || name === "turn.csv") return "beside";
   if (MASK.test(name)) return "beside";
   if (STILLS.test(name)) return EMPTY.test(name) ? "empty" : "still";
   return CLIPS.test(name) ? "clip" : "none";
