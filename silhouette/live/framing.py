@@ -61,13 +61,14 @@ class Framing:
     _shown_since: float = 0.0
     _toned: tuple[Kind, float] | None = None
 
-    def see(self, kind: Kind | None, seconds: float) -> Trouble | None:
-        """The trouble to be shown after one more look at ``seconds``."""
+    def see(self, kind: Kind | None, seconds: float, *, room_known: bool = False) -> Trouble | None:
+        """The trouble to be shown after one more look at ``seconds``; ``room_known``: there is an empty picture."""
         if kind != self._next or self._since is None:
             self._next, self._since = kind, seconds
         if kind != self.shown and seconds - self._since >= (OVER_S if kind is None else SURE_S):
             self.shown, self._shown_since = kind, seconds
-        return None if self.shown is None else Trouble(self.shown, words_live.TROUBLES[self.shown])
+        return None if self.shown is None else Trouble(
+            self.shown, words_live.trouble(self.shown, room_known=room_known))
 
     def clear(self, seconds: float) -> bool:
         """Whether nothing has been wrong for a while."""

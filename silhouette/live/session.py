@@ -216,7 +216,7 @@ class Session:
         """What the look shows: path, band, trouble."""
         look = self._look
         assert look is not None
-        trouble = self.framing.see(trouble_of(look), frame.seconds)
+        trouble = self.framing.see(trouble_of(look), frame.seconds, room_known=self.looker.room is not None)
         if self.framing.shown == "nobody":
             self._stepped_in = self._seeks = True
         if self.state in ("live", "hold") and self.course is not None and not self.paused:

@@ -28,9 +28,12 @@ TROUBLES = {
     "cut off at picture right": "Step to picture left",
     "too close": "Too close: step back",
     "too far": "Too far: step nearer",
-    "not trusted": "Figure unclear: take the empty picture, or find a plainer backdrop",
+    "not trusted": "Figure unclear: take the empty picture",
 }
 """What each trouble asks for, as short as it can be."""
+
+UNCLEAR_IN_ROOM = "Figure unclear: take the empty picture again"
+"""The same where there is one: the camera was moved, or the light changed."""
 
 STEP_OUT = "Step out of the frame"
 NOT_ARRIVED = "The still did not arrive. Hold again."
@@ -49,6 +52,11 @@ ARMS_DOWN = "Let the arms down."
 def signal(kind: str, **values: object) -> str:
     """The sentence of a signal."""
     return SIGNALS[kind].format(**values)
+
+
+def trouble(kind: str, *, room_known: bool = False) -> str:
+    """What a trouble asks for."""
+    return UNCLEAR_IN_ROOM if kind == "not trusted" and room_known else TROUBLES[kind]
 
 
 def rest(raised: bool) -> str:

@@ -51,6 +51,14 @@ def test_one_frame_of_trouble_is_not_shown_and_what_lasts_is_at_once() -> None:
     assert over[0] is not None and over[-1] is None and not framing.clear(2.25) and framing.clear(2.5)
 
 
+def test_a_figure_that_is_unclear_asks_for_the_empty_picture_or_for_a_new_one() -> None:
+    for known, words in ((False, words_live.TROUBLES["not trusted"]), (True, words_live.UNCLEAR_IN_ROOM)):
+        framing = Framing()
+        framing.see("not trusted", 0.0, room_known=known)
+        shown = framing.see("not trusted", 0.2, room_known=known)
+        assert shown is not None and shown.words == words
+
+
 def test_a_tone_is_due_once_and_not_for_what_hides_nothing() -> None:
     framing, tones = Framing(), []
     for k in range(60):

@@ -346,3 +346,38 @@ def test_an_empty_picture_that_does_not_arrive_is_taken_again() -> None:
             taken.append(seen.take)
             session.lost_stop(seen.take)
     assert len(taken) >= 2 and session.state == "empty-room"
+
+
+def test_orders_in_any_order_leave_a_session_that_goes_on() -> None:
+    rng = np.random.default_rng(7)
+    session = Session(looker=DrawnLooker())
+    orders = ["begin", "take", "undo", "empty", "skip empty", "pause", "go on", "ghost", "want", "close"]
+    kept = 0
+    for number in range(400):
+        if rng.random() < 0.15:
+            stops = [f"stop_{k:02d}" for k in rng.integers(1, 5, 3)]
+            session.order(Order(str(rng.choice(orders)), pose="p", stop=stops[0],  # type: ignore[arg-type]
+                                stops_wanted=({"instead": stops[1]}, {"after": stops[2]}, {"x": None}, {"after": 5})))
+        shown = ROOM if rng.random() < 0.05 else drawn(15.0 * (number // 12))
+        seen = session.see(at(number / 12, shown, number), quick=rng.random() < 0.3)
+        assert seen.plain()["frame"] == number
+        if seen.take is not None and seen.take_as == "empty":
+            session.kept_empty(ROOM)
+        elif seen.take is not None and rng.random() < 0.7:
+            kept += 1
+            session.kept_stop(seen.take, seen.take_instead or f"stop_{kept:02d}")
+        elif seen.take is not None:
+            session.lost_stop(seen.take)
+    session.order(Order("begin", pose="q"))
+    session.order(Order("skip empty"))
+    played = Page(session, number=1000).play((100 + time, pixels) for time, pixels in Turning(3).frames())
+    assert len(played.taken) == 3
+
+
+@pytest.mark.parametrize("size", [(1, 1), (1, 640), (640, 1), (3, 500), (40, 640)])
+def test_frames_of_any_size_and_time_are_answered(size: tuple[int, int]) -> None:
+    session = begun()
+    rng = np.random.default_rng(1)
+    for number, time in enumerate((0.0, 0.08, 0.08, -5.0, 1e9, 1e9 + 0.1)):
+        pixels = rng.integers(0, 255, (*size, 3)).astype(np.uint8)
+        assert session.see(at(time, pixels, number)).frame == number
