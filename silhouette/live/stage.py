@@ -32,7 +32,7 @@ from silhouette.intake.turn_table import live_turn
 from silhouette.live import heard
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Refused
-from silhouette.live.messages import FRAME_PX, Order, Seen, Signal, StopsTold, WheelStop, Word, without_nan
+from silhouette.live.messages import FRAME_PX, Order, Seen, Signal, StopsTold, Turn, WheelStop, Word, without_nan
 from silhouette.live.session import Session
 from silhouette.live.shots import EMPTY, ShotFolder
 from silhouette.records import Pixels
@@ -162,6 +162,8 @@ class Stage:
             return
         await socket.accept()
         watcher = self.watching[socket] = Watcher(socket)
+        if self._pose:
+            watcher.tell(Turn(self._pose).plain())
         watcher.tell({**self._last, "frame": -1, "signals": [], "take": None, "skipped": True})
         line = _Line(self._look)
         work = [asyncio.create_task(watcher.run()), asyncio.create_task(line.run())]
@@ -354,6 +356,7 @@ class Stage:
 
         self.shots, names, self._room = await self._to_disk(look)
         self._pose, self._taken, self._began, self._asked = pose.id, [], None, {}
+        self.tell(Turn(pose.id).plain())
         await self._signals(lambda: self.session.order(order))
         if names:
             wheel = tuple(WheelStop(name, None, None, "") for name in names)

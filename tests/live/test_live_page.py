@@ -382,7 +382,20 @@ def test_a_page_that_is_loaded_again_goes_on_with_its_pose(page: Page) -> None:
     page.driver.refresh()
     page.until(lambda: page.script.did().count("begin") == 2, "the order to begin again")
     assert len({one.pose for one in page.script.orders}) == 1
-    assert len(page.served.house.folder.poses()) <= 1
+    assert [p.name for p in page.served.house.folder.path.iterdir() if p.is_dir()] == ["pose 1"]
+
+
+def test_a_second_camera_joins_the_turn_and_begins_none(page: Page) -> None:
+    page.open()
+    page.more_frames()
+    page.open("/live?camera=rear")
+    page.more_frames()
+    page.shows(state="live")
+    assert page.script.did() == ["begin", "skip empty"]
+    pose = page.script.orders[0].pose
+    check = page.driver.find_element("id", "check")
+    page.until(lambda: check.get_attribute("href").endswith(f"/pose/{pose}?check=now"), "the pose")
+    assert [p.name for p in page.served.house.folder.path.iterdir() if p.is_dir()] == ["pose 1"]
 
 
 def test_a_picture_whose_sending_breaks_is_sent_again(page: Page) -> None:
@@ -422,7 +435,7 @@ def test_every_state_and_what_belongs_to_it_is_on_the_stage(page: Page) -> None:
     page.until(lambda: page.driver.find_element("id", "closed").is_displayed(), "that the circle is closed")
     poses = page.served.house.folder.poses()
     assert [page.driver.find_element("id", "check").get_attribute("href")] == [
-        f"{page.served.origin}/pose/{one.id}" for one in poses]
+        f"{page.served.origin}/pose/{one.id}?check=now" for one in poses]
 
 
 def test_the_first_stop_stands_at_the_foot_and_angles_run_clockwise(page: Page) -> None:

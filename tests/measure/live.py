@@ -10,8 +10,7 @@ Printed for one pass of the clip: pictures drawn a second; the time from the cam
 (``data-latency-ms``), median and 95th percentile; what was said; with a truth file, how many holds were taken, how many
 stills lie outside every hold, and how many holds were taken twice. A still is found in the clip by its looks. Then,
 unless ``--once``, the clip runs on as a camera for ``--minutes``, and the memory of program and browser is printed
-minute by minute, as the sum of what each process has for itself or its share of, with what it grows a minute after the
-first two.
+minute by minute, without the files that they run from, with what it grows a minute after the first two.
 
 Targets: at least 10 pictures a second, 95th percentile at most 250 ms, memory flat over ten minutes, at least 96 % of
 the stops taken, each inside its hold, none twice. Numbers of a busy machine say little: the load is printed with them,
@@ -167,14 +166,15 @@ def spent(root: int) -> float:
 
 
 def megabytes(root: int) -> float:
-    """What a process and those that it started hold in memory, shared parts counted once."""
+    """What a process and those that it started hold in memory, parts shared among them counted once; the files that
+    they run from are left out, as other browsers share those."""
     total = 0
     for one in family(root):
         try:
             rows = Path(f"/proc/{one}/smaps_rollup").read_text().splitlines()
         except OSError:
             continue
-        total += sum(int(row.split()[1]) for row in rows if row.startswith("Pss:"))
+        total += sum(int(row.split()[1]) for row in rows if row.startswith(("Pss_Anon:", "Pss_Shmem:")))
     return total / 1024
 
 

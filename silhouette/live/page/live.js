@@ -18,10 +18,13 @@ const HELD_BACK_MS = 1500;      // trouble of the same kind is announced again o
 
 const now = {
   phase: "setup",               // setup, empty (the countdown), live
-  pose: query.get("pose") || "", stops: 24, turn: "left",
+  pose: query.get("pose") || "", running: "", stops: 24, turn: "left",
   wheel: [], wanted: [], said: [], sayTimer: 0, notKept: new Set(), seen: null, emptyDone: false, paused: false, linked: true,
   ownFrames: false, lastTaken: -Infinity, timer: 0,
 };
+
+let greeted;
+const greeting = new Promise((resolve) => { greeted = resolve; });  // the program has said how things stand
 
 const sound = new Sound();
 const link = new Link(heard, linkChanged);
@@ -33,6 +36,11 @@ const wheel = new Wheel(el.wheel);
 function heard(message) {
   if (message.kind === "seen") see(message);
   if (message.kind === "word") hear(message);
+  if (message.kind === "turn") {
+    now.running = message.pose;
+    if (now.phase !== "setup") shoots(message.pose);
+  }
+  if (now.seen) greeted();
   for (const signal of message.signals || []) say(signal);
 }
 
@@ -53,6 +61,14 @@ function see(seen) {
   if (closed && el.closed.hidden) stage.scrollIntoView();
   el.closed.hidden = !closed;
   if (captured !== null && !seen.skipped) afterPaint(() => drawn(captured));
+}
+
+// Which pose is shot, here or by another page.
+function shoots(pose) {
+  now.pose = pose;
+  el.check.href = `/pose/${encodeURIComponent(pose)}?check=now`;
+  query.set("pose", pose);  // loaded again, the page goes on with it
+  history.replaceState(null, "", `${location.pathname}?${query}`);
 }
 
 // A word of the program beside what is seen.
@@ -317,7 +333,7 @@ async function begin(which) {
   text(el.problem, "");
   el.start.disabled = true;
   try {
-    now.pose = await poseId();
+    shoots(await poseId());
   } catch (error) {
     text(el.problem, error.message);
     return;
@@ -326,25 +342,32 @@ async function begin(which) {
   }
   now.turn = new FormData(el.setup).get("turn");
   now.stops = Number(el.stops.value);
-  el.check.href = `/pose/${encodeURIComponent(now.pose)}?check=now`;
   await linkOpen();
   order("begin", { stops: now.stops, turn: now.turn, raised: el.raised.checked });
-  query.set("pose", now.pose);  // loaded again, the page goes on with this pose
-  history.replaceState(null, "", `${location.pathname}?${query}`);
   const wanted = wantedOf(query.get("want"));
   if (wanted.length) order("want", { stops_wanted: wanted });
-  wheel.draw(now.wheel, now.stops, now.turn);
-  el.settings.open = false;
   const skip = query.get("empty") === "skip";
   if (skip) order("skip empty");
-  enter(skip ? "live" : "empty");
+  await onStage(skip ? "live" : "empty", which);
+}
+
+const linkOpen = async () => { while (!link.ready) await new Promise((resolve) => setTimeout(resolve, 50)); };
+
+// A page that comes with a second camera, the phone's, gives its picture to the turn that is being shot.
+async function join(which) {
+  shoots(now.running);
+  await onStage("live", which);
+}
+
+async function onStage(phase, which) {
+  wheel.draw(now.wheel, now.stops, now.turn);
+  el.settings.open = false;
+  enter(phase);
   showDo();
   stage.focus({ preventScroll: true });
   keepAwake();
   await startCamera(which);
 }
-
-const linkOpen = async () => { while (!link.ready) await new Promise((resolve) => setTimeout(resolve, 50)); };
 
 // ?want=instead:05,after:09 or the same as JSON.
 function wantedOf(given) {
@@ -566,4 +589,8 @@ if (!el.stops.value) el.stops.value = "24";
 await listPoses();
 await listCameras();
 const which = query.get("camera");
-if (which === "first" || which === "rear") await begin(which);
+if (which === "first" || which === "rear") {
+  await greeting;
+  const going = now.running && now.seen.state !== "closed" && !query.has("pose");
+  await (which === "rear" && going ? join(which) : begin(which));
+}
