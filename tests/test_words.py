@@ -64,8 +64,10 @@ def read_by_people(path: Path) -> list[tuple[int, str]]:
     if path.suffix == ".ipynb":
         cells = json.loads(text)["cells"]
         return [(i, "".join(cell["source"])) for i, cell in enumerate(cells) if cell["cell_type"] == "markdown"]
-    if path.suffix == ".j2":  # markup and what the template does is for the browser, and for jinja
+    if path.suffix in (".j2", ".html"):  # markup and what the template does is for the browser, and for jinja
         text = re.sub(r"(?s)<style.*?</style>|\{%.*?%\}|\{#.*?#\}|\{\{.*?\}\}|style=\"[^\"]*\"", _lines_only, text)
+    if path.suffix == ".html":  # of a tag only what it says aloud or shows
+        text = re.sub(r"<[^>]*>", _said_by_tag, text)
     if path.suffix == ".js":
         text = re.sub(r"""(?s)/\*.*?\*/|//[^\n]*|'[^'\n]*'|"[^"\n]*"|`[^`]*`|.""", _quoted_only, text)
     if path.suffix != ".py":
@@ -78,8 +80,15 @@ def _lines_only(match: re.Match[str]) -> str:
     return "\n" * match.group().count("\n")
 
 
+def _said_by_tag(match: re.Match[str]) -> str:
+    said = re.findall(r'\b(?:aria-label|alt|title|placeholder|content)="([^"]*)"', match.group())
+    return " ".join(said) + _lines_only(match)
+
+
 def _quoted_only(match: re.Match[str]) -> str:
-    return match.group() if match.group()[0] in "'\"`" else _lines_only(match)
+    """A string in a script; names of the browser's things, ``"video/"`` say, are no words."""
+    text = match.group()
+    return text if text[0] in "'\"`" and re.search(r"[A-Z ]", text) else _lines_only(match)
 
 
 FILES = sorted(
@@ -90,6 +99,8 @@ FILES = sorted(
         *(ROOT / "notebooks").glob("*.ipynb"),
         *(ROOT / "tests" / "data").glob("*/README.md"),
         *PACKAGE.glob("show/*.j[s2]"),
+        *PACKAGE.glob("live/page/*.js"),
+        *PACKAGE.glob("live/page/*.html"),
         *(p for p in PACKAGE.rglob("*.py") if "studio" not in p.parts),
     ]
 )

@@ -11,6 +11,7 @@ import os
 import sys
 import textwrap
 from collections.abc import Sequence
+from pathlib import Path
 
 from silhouette import __version__
 from silhouette.cli import check, demo, export, mend, plan, rank, score
@@ -37,7 +38,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         except KeyboardInterrupt as stop:
             code = _say(STOPPED, 128 + (stop.args[0] if stop.args else 2))
         except BrokenPipeError:
-            sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115, PTH123
+            sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # "open" is a command here  # noqa: SIM115
             code = 0
         except OSError as error:
             code = _say(f"{_where(error)}{error.strerror or error}. Nothing half-written was left behind.", 2)

@@ -33,5 +33,5 @@ def run(args: argparse.Namespace) -> int:
     """Serve until stopped."""
     from silhouette.live.server import serve
 
-    serve(args.folder or Path(time.strftime("%Y-%m-%d")), args.port, browser=not args.no_browser, phone=args.phone)
+    serve(args.folder or Path(time.strftime("%Y-%m-%d")), args.port, browser=not args.no_browser, by_phone=args.phone)
     return 0

@@ -105,7 +105,7 @@ class Room:
     """Of a room learned from a turn: how surely each colour is figure at each height, log odds times 16, see
     :func:`_pose_bins`. None where it comes from a picture with nobody in it."""
     laid: tuple[Floats, float] | None = None
-    """What :func:`laid_under` found before the same standing camera a moment ago; None: it is found for each picture."""
+    """What :func:`laid_under` found before the same standing camera a moment ago; None: found for each picture."""
 
 
 def standing(room: Room, pixels: Pixels) -> Room:

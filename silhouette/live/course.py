@@ -88,11 +88,11 @@ class Course:
             self._order.remove(taken)
         return taken
 
-    def undo(self) -> str | None:
-        """Take the stop kept last back; its name, None where there is none."""
-        latest = max(self._kept, key=lambda name: self._kept[name].seconds, default=None)
-        name = latest or (self.names[-1] if self.names else None)
-        if name is None:
+    def undo(self, name: str = "") -> str | None:
+        """Take a stop back, by default the one kept last; its name, None where there is none."""
+        if name not in self.names:
+            name = self._latest()
+        if not name:
             return None
         taken = self._kept.pop(name, None)
         if taken is not None:
@@ -101,6 +101,11 @@ class Course:
             self.names.remove(name)
             self._gone.add(name)
         return name
+
+    def _latest(self) -> str:
+        """The stop kept last; empty where there is none."""
+        kept = max(self._kept, key=lambda name: self._kept[name].seconds, default="")
+        return kept or (self.names[-1] if self.names else "")
 
     def hear(self, told: StopsTold) -> None:
         """What the bench makes of all stops: it knows those of an earlier day too."""

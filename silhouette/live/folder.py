@@ -12,16 +12,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from silhouette.errors import OutputError, PoseError
+from silhouette.errors import OutputError, PoseError, SilhouetteError
 from silhouette.intake import film, stills
+from silhouette.intake.turn_table import CSV_NAME
 from silhouette.texts import printable
 
 RESULTS, CHECKS, SETS, MENDED = "results", "checks", "sets", "mend"
 """Where the jobs of the pages leave what they make; no pose may be called so."""
 REPLACED = "replaced"
 """In a pose: stills that were taken again, or were none."""
-TABLE = "turn.csv"
-"""In a pose: its live turn, see ``shots.py``."""
 LONGEST = 180
 """Bytes of a name at most: every disk takes as many, with a number or a suffix added."""
 _SPOILS = re.compile(r'[<>:"|?*\x00-\x1f\x7f-\x9f\ufffd]')
@@ -117,6 +116,15 @@ class Folder:
                                   do="Give another name.") from error
             return PosePlace(self.id_of(self.path / called), printable(called), self.path / called, "stills")
 
+    def said(self, error: BaseException) -> str:
+        """What went wrong as a sentence for a page, which need not know where the folder lies."""
+        if isinstance(error, OSError):
+            return f"The disk does not do it ({error.strerror or type(error).__name__})."
+        if not isinstance(error, SilhouetteError):
+            return f"This is a fault of the program ({type(error).__name__})."
+        lies = printable(self.path)
+        return str(error).replace(f"{lies}{os.sep}", "").replace(lies, "the folder")
+
     def id_of(self, path: Path) -> str:
         return hmac.new(self._salt, path.name.encode("utf-8", "surrogateescape"), hashlib.sha256).hexdigest()[:16]
 
@@ -129,7 +137,7 @@ def _holds_pose(folder: Path) -> bool:
         return False
     if stills.written_by_us(folder) is not None:
         return False
-    begun = all(stills.is_empty_room(p) or p.name in (TABLE, REPLACED) for p in inside)
+    begun = all(stills.is_empty_room(p) or p.name in (CSV_NAME, REPLACED) for p in inside)
     return begun or any(stills.is_still(p) and not p.is_dir() for p in inside)
 
 
@@ -151,5 +159,5 @@ def _made(path: Path) -> Path:
         why = getattr(error, "strerror", None) or "no folder can be called that"
         raise OutputError(f"cannot be made ({why}).", path=path, do=do) from None
     if not os.access(place, os.R_OK | os.W_OK | os.X_OK):
-        raise OutputError("cannot be written to.", path=path, do="Check its rights, or give another folder.")
+        raise OutputError("cannot be written to.", path=path, do="Check the rights, or give another folder.")
     return place

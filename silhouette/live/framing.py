@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Literal
 
 from silhouette.live.looking import Look
 from silhouette.live.messages import Trouble
@@ -20,11 +20,11 @@ SURE_S, OVER_S = 0.12, 0.25
 """Seconds for which a trouble must last before it is told, and be over before it is forgotten."""
 TONE_S, AGAIN_S = 0.5, 8.0
 """Seconds of trouble before a tone goes with it, and until the same is told by a tone again."""
+CLEAR_S = 0.3
+"""Seconds without any trouble after which the figure stands well."""
 CUT: frozenset[Kind] = frozenset({
     "nobody", "feet cut off", "head cut off", "cut off at picture left", "cut off at picture right", "too close"})
 """Troubles with which a part of the figure is out of the frame, or soon will be."""
-HINDERS: frozenset[Kind] = frozenset(set(get_args(Kind)) - {"too far"})
-"""Troubles with which no stop is taken by itself."""
 
 
 def trouble_of(look: Look) -> Kind | None:
@@ -57,17 +57,22 @@ class Framing:
 
     shown: Kind | None = None
     _next: Kind | None = None
-    _since: float = 0.0
+    _since: float | None = None
     _shown_since: float = 0.0
     _toned: tuple[Kind, float] | None = None
 
     def see(self, kind: Kind | None, seconds: float) -> Trouble | None:
         """The trouble to be shown after one more look at ``seconds``."""
-        if kind != self._next:
+        if kind != self._next or self._since is None:
             self._next, self._since = kind, seconds
         if kind != self.shown and seconds - self._since >= (OVER_S if kind is None else SURE_S):
             self.shown, self._shown_since = kind, seconds
         return None if self.shown is None else Trouble(self.shown, words_live.TROUBLES[self.shown])
+
+    def clear(self, seconds: float) -> bool:
+        """Whether nothing has been wrong for a while."""
+        return self.shown is None and self._next is None and self._since is not None and (
+            seconds - self._since >= CLEAR_S)
 
     def tone(self, seconds: float) -> Kind | None:
         """What a tone is due for now: part of the figure is out of the frame, and was not just told so."""

@@ -18,11 +18,11 @@ from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from silhouette.errors import SilhouetteError
-from silhouette.live.messages import MOST_STILL
+from silhouette.live.messages import HEAD, MOST_FRAME, MOST_STILL
 
 PIECE = 4 * 1024 * 1024
 """Bytes of one piece of what is sent in pieces, at most."""
-SIZES = {"/api/stage/stills/": MOST_STILL, "/api/uploads/": PIECE}
+SIZES = {"/api/stage/stills/": MOST_STILL, "/api/stage/line/": MOST_FRAME + HEAD.size, "/api/uploads/": PIECE}
 """What a request's body may hold, bytes, by how its path begins."""
 SMALL = 65536
 """The same for all others."""

@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.types import ASGIApp
 
+from silhouette.live.bench import Bench
 from silhouette.live.folder import Folder
 from silhouette.live.jobs import Jobs
 from silhouette.live.keys import Keys
@@ -37,6 +38,8 @@ class House:
     """What answers behind each door; set by ``server.app_of``."""
     uploads: Any = None
     """What is on its way here; set by ``uploads.py``."""
+    lines: Any = None
+    """The stage by plain requests; set by ``line.py``."""
     phone: Any = None
     """The second door, for a phone's camera; set by ``phone.py``."""
     at_end: list[Callable[[], None]] = field(default_factory=list)
@@ -45,7 +48,7 @@ class House:
     @classmethod
     def of(cls, folder: Folder, port: int) -> House:
         jobs = Jobs(folder)
-        stage = Stage(folder)
+        stage = Stage(folder, Bench())
         return cls(folder, port, Keys(), stage, jobs, at_end=[stage.close, jobs.close])
 
     def close(self) -> None:

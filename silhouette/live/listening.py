@@ -10,7 +10,7 @@ import asyncio
 import contextlib
 import socket
 import ssl
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any
 
@@ -35,19 +35,43 @@ GRACE_S = 3
 
 
 class Crowd:
-    """Who is connected and has not shown a cookie yet."""
+    """Who is connected and has not shown a cookie yet; before TLS, who has not even greeted."""
 
     def __init__(self) -> None:
-        self._strangers: dict[Any, asyncio.Transport] = {}
+        self._strangers: dict[Any, Callable[[], None]] = {}
 
-    def came(self, client: Any, transport: asyncio.Transport) -> None:
+    def came(self, client: Any, hang_up: Callable[[], None]) -> None:
+        """Somebody new, or the same one greater by a step; of too many the one that came first has to go."""
+        self._strangers.pop(client, None)
         while len(self._strangers) >= STRANGERS:
-            self._strangers.pop(next(iter(self._strangers))).abort()
-        self._strangers[client] = transport
+            self._strangers.pop(next(iter(self._strangers)))()
+        self._strangers[client] = hang_up
 
     def known(self, client: Any) -> None:
         """This one showed a cookie, or has gone."""
         self._strangers.pop(tuple(client or ()), None)
+
+
+class _Gate(socket.socket):
+    """A listening socket that says who connects before the greeting of TLS, for which nobody else is counted."""
+
+    crowd: Crowd
+
+    @classmethod
+    def before(cls, at: socket.socket, crowd: Crowd) -> _Gate:
+        gate = cls(at.family, at.type, at.proto, at.detach())
+        gate.crowd = crowd
+        return gate
+
+    def accept(self) -> tuple[socket.socket, Any]:
+        line, client = super().accept()
+        self.crowd.came(client, partial(_hang_up, line))
+        return line, client
+
+
+def _hang_up(line: socket.socket) -> None:
+    with contextlib.suppress(OSError):  # closed already
+        line.shutdown(socket.SHUT_RDWR)
 
 
 class Listening:
@@ -73,7 +97,7 @@ class Listening:
             h11_max_incomplete_event_size=16384,
             ssl_context_factory=None if tls is None else lambda config, default: tls,
         )
-        self._at, self._server = at, _Quiet(config)
+        self._at, self._server = at if tls is None else _Gate.before(at, crowd), _Quiet(config)
 
     async def run(self) -> None:
         """Answer until closed."""
@@ -103,7 +127,7 @@ class _Patient(H11Protocol):
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
-        self._crowd.came(self.client, transport)
+        self._crowd.came(self.client, transport.abort)
         self._wait()
 
     def data_received(self, data: bytes) -> None:

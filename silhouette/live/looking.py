@@ -10,7 +10,18 @@ from silhouette.cutout import agreement, mask_cleanup, person_net, room
 from silhouette.cutout.room import Room
 from silhouette.geometry.drawn import path_data, thinned
 from silhouette.measuring import read_line
-from silhouette.records import CANNOT_TELL, NO_FIGURE, TWO_FIGURES, Band, Cut, Mask, Outline, Pixels, Reason
+from silhouette.records import (
+    CANNOT_TELL,
+    NO_FIGURE,
+    TWO_FIGURES,
+    Band,
+    BodyReading,
+    Cut,
+    Mask,
+    Outline,
+    Pixels,
+    Reason,
+)
 from silhouette.settings import Intent
 from silhouette.shape import outline
 
@@ -35,6 +46,8 @@ class Verdict:
     """0 to 100."""
     why: Reason
     """The weightiest reason."""
+    body: BodyReading | None
+    """What the reader makes of it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,10 +105,11 @@ class Looker:
             if self._laid % LAID == 0 and pixels.shape[:2] == self.room.shape:
                 self.room = room.standing(self.room, pixels)
             self._laid += 1
-        return _look(agreement.cut(pixels, room=self.room))
+        return look_of(agreement.cut(pixels, room=self.room))
 
 
-def _look(found: Cut) -> Look:
+def look_of(found: Cut) -> Look:
+    """What a cut-out shows of the figure and where it stands."""
     line = None if NO_FIGURE in found.flags else outline.outline_of(found.mask)
     if line is None:
         return Look(np.zeros_like(found.mask), None, False, False, (), 0.0, 0.0)
@@ -113,8 +127,8 @@ def edges_of(mask: Mask) -> tuple[str, ...]:
 
 def read(line: Outline, intent: Intent = "open") -> Verdict:
     """How an outline reads."""
-    _, _, seen = read_line(line, intent)
-    return Verdict(seen.band, round(seen.readability), seen.reasons[0])
+    _, body, seen = read_line(line, intent)
+    return Verdict(seen.band, round(seen.readability), seen.reasons[0], body)
 
 
 def somebody(pixels: Pixels) -> bool:

@@ -189,6 +189,7 @@ class Phone:
 
     async def _shut(self) -> None:
         self.pairing.forget()
+        self.house.lines.end(COOKIE)
         if self._listening is not None and self._running is not None:
             self._listening.close()
             with contextlib.suppress(asyncio.CancelledError, OSError):
@@ -197,13 +198,15 @@ class Phone:
 
     def plain(self) -> dict[str, Any]:
         """How the door stands, for the page of this computer."""
+        found = own_addresses()
         told: dict[str, Any] = {"on": self.on, "addresses": [
-            {"address": one.address, "card": one.card, "private": one.private} for one in own_addresses()]}
+            {"address": one.address, "card": one.card, "private": one.private} for one in found]}
         if self.on and self.certificate is not None:
             pairing = self.pairing
             told |= {
                 "address": self.address, "url": self.url, "qr": qr_picture(self.url),
                 "fingerprint": self.certificate.fingerprint, "paired": pairing.paired, "locked": not pairing.left,
+                "gone": self.address not in [one.address for one in found],
                 "code": pairing.code if pairing.seconds else "", "seconds": round(pairing.seconds),
             }
         return told

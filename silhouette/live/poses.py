@@ -121,8 +121,8 @@ class Asked:
         left = left_at(self.folder.path / CHECKS / place.path.name, "check")
         if left is None:
             return None
-        found = _json_of(left.path / "check.json").get("findings", [])
-        verdicts = [row.get("verdict") for row in found if isinstance(row, dict)]
+        found = _json_of(left.path / "check.json").get("findings")
+        verdicts = [row.get("verdict") for row in found if isinstance(row, dict)] if isinstance(found, list) else []
         return left.told() | {"older": newest(place.path) > left.made, "retakes": verdicts.count("retake"),
                               "looks": verdicts.count("look")}
 
@@ -133,8 +133,11 @@ class Asked:
             return JSONResponse({"folder": where, "made": None, "files": [], "poses": {}, "left_out": {}, "arc": None,
                                  "changed": [], "missing": []})
         told = _json_of(left.path / "result.json")
-        rows = {row["name"]: {"intent": row["intent"], "rank": row["rank"]} for row in told.get("poses", [])}
-        out = {row["name"]: row["why"] for row in told.get("left_out", [])}
+        try:
+            rows = {row["name"]: _row_told(row) for row in told.get("poses", [])}
+            out = {row["name"]: row["why"] for row in told.get("left_out", [])}
+        except (KeyError, TypeError):  # it was not we who wrote it
+            rows, out, told = {}, {}, {}
         now = list(self._poses())
         changed = [one["id"] for one in now if one["newest"] > left.made or one["called"] not in {**rows, **out}]
         missing = sorted({*rows, *out} - {one["called"] for one in now})
@@ -205,18 +208,27 @@ def newest(place: Path) -> float:
 
 
 def _pose_told(place: PosePlace) -> dict[str, Any]:
-    stops, problem = None, ""
+    stops, names, problem = None, [], ""
     if place.kind == "stills":
         try:
             begun = not any(map(stills.is_still, place.path.iterdir()))
-            stops = 0 if begun else len(stills.list_stills(place.path))
+            names = [] if begun else [printable(path.stem) for path in stills.list_stills(place.path)]
+            stops = len(names)
         except SilhouetteError as error:
             problem = str(type(error)(error.what, path=Path(place.path.name), do=error.do))
         except OSError as error:
             problem = f"{place.name}: cannot be read ({error.strerror or error})."
     mended = (place.path.parent / MENDED / f"{place.path.name}.html").is_file()
-    return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "problem": problem,
-            "newest": newest(place.path), "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}
+    return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "names": names,
+            "problem": problem, "newest": newest(place.path),
+            "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}
+
+
+def _row_told(row: dict[str, Any]) -> dict[str, Any]:
+    """Of a pose in ``result.json``: what it was meant to be, its rank, and why none of its pictures could be read."""
+    problems = [view["problem"] for view in row["views"]]
+    unread = bool(problems) and all(problems)
+    return {"intent": row["intent"], "rank": row["rank"], "problem": problems[0] if unread else ""}
 
 
 def _hand_out(left: Left | None, asked: str) -> Response:

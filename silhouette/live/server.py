@@ -8,7 +8,6 @@ entered. Each module brings its own routes; ``guard.py`` stands before all of th
 from __future__ import annotations
 
 import asyncio
-import importlib.util
 import os
 import signal
 import socket
@@ -26,16 +25,15 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from silhouette.errors import SilhouetteError
+from silhouette.live import line, phone, poses, uploads
 from silhouette.live.browser import show_in_browser
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Door, Refused, refusal
 from silhouette.live.house import House, file_of, page
 from silhouette.live.listening import Listening
 from silhouette.live.shots import put_right
-from silhouette.texts import printable
 
-OTHERS = ("poses", "uploads", "phone")
-"""Modules beside this one that bring routes: each has ``routes(house)``."""
+SAID = {404: "There is no such page.", 405: "That cannot be done here."}
 
 
 def app_of(house: House) -> Starlette:
@@ -47,10 +45,11 @@ def app_of(house: House) -> Starlette:
         Route("/page/{name}", file_of),
         *house.stage.routes(),
         *house.jobs.routes(),
+        *poses.routes(house),
+        *uploads.routes(house),
+        *line.routes(house),
+        *phone.routes(house),
     ]
-    for name in OTHERS:
-        if importlib.util.find_spec(f"silhouette.live.{name}") is not None:
-            routes += getattr(importlib.import_module(f"silhouette.live.{name}"), "routes", lambda house: [])(house)
     told: dict[Any, Any] = {kind: telling(house) for kind in (SilhouetteError, OSError, HTTPException, Exception)}
     house.app = Starlette(routes=routes, exception_handlers=told)
     return house.app
@@ -88,16 +87,15 @@ def telling(house: House) -> Callable[[Request, Exception], Response]:
     """What is answered where something goes wrong: one sentence, without where the folder lies, and no name in any
     log. With SILHOUETTE_TRACEBACK set it is shown where in the program it was."""
     def tell(request: Request, error: Exception) -> Response:
-        if isinstance(error, SilhouetteError):
-            lies = printable(house.folder.path)
-            return refusal(error, words=str(error).replace(f"{lies}{os.sep}", "").replace(lies, "the folder"))
         if isinstance(error, HTTPException):
-            return JSONResponse({"error": error.detail}, status_code=error.status_code, headers=error.headers)
-        if isinstance(error, OSError):
-            return JSONResponse({"error": f"The disk does not do it ({error.strerror or type(error).__name__})."}, 507)
+            words = SAID.get(error.status_code, error.detail)
+            return JSONResponse({"error": words}, status_code=error.status_code, headers=error.headers)
+        words = house.folder.said(error)
+        if isinstance(error, SilhouetteError):
+            return refusal(error, words=words)
         if os.environ.get("SILHOUETTE_TRACEBACK"):
             traceback.print_exception(error)
-        return JSONResponse({"error": f"This is a fault of the program ({type(error).__name__})."}, 500)
+        return JSONResponse({"error": words}, 507 if isinstance(error, OSError) else 500)
 
     return tell
 
@@ -105,10 +103,10 @@ def telling(house: House) -> Callable[[Request, Exception], Response]:
 # ------------------------------------------------------------------------------------------------------ start and end
 
 
-def serve(folder: Path, port: int = 0, *, browser: bool = True, phone: bool = False) -> None:
+def serve(folder: Path, port: int = 0, *, browser: bool = True, by_phone: bool = False) -> None:
     """Serve the pages of this folder on the loopback address until stopped.
 
-    With ``browser`` the page is opened in the person's own; with ``phone`` the second door is opened too.
+    With ``browser`` the page is opened in the person's own; with ``by_phone`` the second door is opened too.
 
     Raises
     ------
@@ -125,14 +123,14 @@ def serve(folder: Path, port: int = 0, *, browser: bool = True, phone: bool = Fa
         house = House.of(place, at.getsockname()[1])
         try:
             app_of(house)
-            asyncio.run(_until(stop, house, at, browser, phone))
+            asyncio.run(_until(stop, house, at, browser, by_phone))
         finally:
             house.close()
     if stop.number:
         raise KeyboardInterrupt(stop.number)  # as everywhere: the command line makes its exit code of it
 
 
-async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, phone: bool) -> None:
+async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, by_phone: bool) -> None:
     """Answer until a signal comes."""
     assert house.app is not None
     listening = Listening(house.app, door_of(house), at)
@@ -141,15 +139,14 @@ async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, pho
     address = f"http://127.0.0.1:{house.port}/#{house.keys.key}"
     print(f"Open {address}", flush=True)
     try:
-        if phone:
+        if by_phone:
             await house.phone.open()
             print(house.phone.words(), flush=True)
         if browser:
             house.at_end.append(show_in_browser(house.folder.path, address))
         await asyncio.wait([running, asyncio.create_task(stop.came.wait())], return_when=asyncio.FIRST_COMPLETED)
     finally:
-        if house.phone is not None:
-            await house.phone.shut()
+        await house.phone.shut()
         listening.close()
         await running
 

@@ -9,6 +9,7 @@ taken and what is said.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from statistics import median
 from typing import Literal
@@ -18,7 +19,7 @@ from silhouette.live.asked import Asked
 from silhouette.live.course import Course, Taken
 from silhouette.live.framing import Framing, trouble_of
 from silhouette.live.looking import Look, Looker, Verdict
-from silhouette.live.messages import KEPT, Frame, Order, Seen, Signal, SignalKind, State, StopsTold, Trouble
+from silhouette.live.messages import KEPT, Frame, Order, Seen, Signal, SignalKind, State, StopsTold
 from silhouette.live.stillness import HOLD_S, Moment, Stillness, Thumb
 from silhouette.records import Pixels
 from silhouette.show import words_live
@@ -28,13 +29,15 @@ ON_THE_WAY = 3
 STEP_IN_HOLD_S = 1.2
 """Seconds of calm that make the first hold after the model stepped into the frame: they are still taking up the
 pose."""
-EMPTY_HOLD_S = 0.5
-"""Seconds for which the empty room must have been still."""
-OFF, OF_USUAL = 0.0035, 0.25
-"""How far the edges must lie from those of the last stop for the model to have turned: figure heights, and share of
-what is usual from stop to stop."""
-READ_S = 0.24
-"""Seconds from one reading of the outline to the next: words that change faster cannot be read."""
+EMPTY_HOLD_S, RESTLESS_S = 0.5, 3.0
+"""Seconds for which the empty room must have been still; and for which nobody must have been in it where it never is,
+as with a curtain or a tree before the window."""
+OFF, OF_USUAL = 0.003, 0.2
+"""How far the edges must lie from those of the last stop, sway apart, for the model to have turned: figure heights, and
+share of what is usual from stop to stop."""
+READ_S, READ_MOVING_S = 0.24, 0.6
+"""Seconds from one reading of the outline to the next, while the model holds still and while they move: words that
+change faster cannot be read."""
 TURN_ON_S = 0.5
 """Seconds between the tone for a kept stop and the one that says to turn on; who turns by themselves is not told."""
 CALM_S, BROKEN_S = 0.2, 0.2
@@ -116,11 +119,17 @@ class Session:
     _read: float = -1.0
     _empty: str = "open"
     """``open`` until it was asked for or done without; ``wanted``; ``asked`` while its picture comes; ``done``."""
-    _empty_asked: float = 0.0
+    _empty_asked: tuple[int, float] = (-1, 0.0)
+    """The frame whose picture is to be the empty one, and when it was asked for, seconds."""
+    _nobody_since: float | None = None
     _by_hand: bool = False
     _stepped_in: bool = False
     """Whether the model came into the frame since the last stop."""
     _need: Need = "nothing"
+    _reference: Thumb | None = None
+    """The stop that the model must have turned away from."""
+    _seeks: bool = True
+    """Whether the pose is being taken up: an earlier outline that is laid over the live one must sit first."""
     _usual: list[float] = field(default_factory=list)
     _way: float = 0.0
     """How far the edges have moved since the last stop, figure heights added up."""
@@ -172,16 +181,20 @@ class Session:
     def _see_empty_room(self, frame: Frame, seen: Seen) -> Seen:
         """Wait until nobody is in the frame and nothing moves, then take the empty picture."""
         if self._empty == "asked":
-            if frame.seconds - self._empty_asked > PATIENCE_S:
+            if frame.seconds - self._empty_asked[1] > PATIENCE_S:
                 self._empty = "wanted"
             return seen
-        if looking.somebody(frame.pixels):
-            self.still.calm_since = None
-            return replace(seen, reason=words_live.STEP_OUT)
-        if not self.still.holds(EMPTY_HOLD_S):
-            return seen
-        self._empty, self._empty_asked = "asked", frame.seconds
-        return replace(seen, take=self.still.stillest().number, take_as="empty")
+        by_hand, self._by_hand = self._by_hand, False
+        if not by_hand:
+            if looking.somebody(frame.pixels):
+                self.still.calm_since = self._nobody_since = None
+                return replace(seen, reason=words_live.STEP_OUT)
+            self._nobody_since = frame.seconds if self._nobody_since is None else self._nobody_since
+            if not self.still.holds(EMPTY_HOLD_S) and frame.seconds - self._nobody_since < RESTLESS_S:
+                return seen
+        take = self.still.stillest().number
+        self._empty, self._empty_asked = "asked", (take, frame.seconds)
+        return replace(seen, take=take, take_as="empty")
 
     def _look_at(self, frame: Frame) -> None:
         look = self.looker.look(frame.pixels)
@@ -189,9 +202,15 @@ class Session:
         self.still.about(look.mask if look.somebody else None)
         if look.line is None:
             self._verdict = None
-        elif self._verdict is None or not 0 <= frame.seconds - self._read < READ_S:
+            self.asked.see(None, None, frame.seconds)
+        elif self._reading_is_due(frame.seconds):
             self._verdict, self._read = looking.read(look.line), frame.seconds
-        self.asked.see(look, frame.seconds)
+            self.asked.see(look.line, self._verdict.body, frame.seconds)
+
+    def _reading_is_due(self, now: float) -> bool:
+        if self._verdict is None or ((self.asked.wanted or self.asked.seeks) and self._due()):
+            return True
+        return not 0 <= now - self._read < (READ_MOVING_S if self.still.moving else READ_S)
 
     def _shown(self, frame: Frame, seen: Seen) -> Seen:
         """What the look shows: path, band, trouble."""
@@ -199,29 +218,37 @@ class Session:
         assert look is not None
         trouble = self.framing.see(trouble_of(look), frame.seconds)
         if self.framing.shown == "nobody":
-            self._stepped_in = True
+            self._stepped_in = self._seeks = True
         if self.state in ("live", "hold") and self.course is not None and not self.paused:
-            self._tell_framing(look, trouble, frame.seconds)
+            self._tell_framing(look, frame.seconds)
         verdict = self._verdict if look.trusted else None
         return replace(
-            seen, path=look.path, trouble=trouble, ghost=self.asked.fit(look),
+            seen, path=look.path, trouble=trouble, ghost=self.asked.fit,
             band=None if verdict is None else verdict.band,
             readability=None if verdict is None else verdict.readability,
             reason="" if verdict is None else words_live.short(verdict.why))
 
-    def _tell_framing(self, look: Look, trouble: Trouble | None, now: float) -> None:
+    def _tell_framing(self, look: Look, now: float) -> None:
         kind = self.framing.tone(now)
         began = self._ready or (self.course is not None and bool(self.course.names))
         if kind is not None and began:
             words = words_live.signal("out of frame") if kind == "nobody" else words_live.TROUBLES[kind] + "."
             self._say("out of frame", words)
-        if not self._ready and trouble is None and look.somebody and self._empty == "done":
+        if not self._ready and self.framing.clear(now) and self._empty == "done":
             self._ready = True
             self._say("ready")
         if self.rest.see(look.somebody, now):
             self._say("rest", words_live.rest(self.rest.raised))
-        if self.asked.just_fits():
+        if self.asked.just_fits(now):
             self._say("fits")
+            self._found_again()
+
+    def _found_again(self) -> None:
+        """The pose of a stop that is kept already has been taken up again: now the model turns on from it."""
+        if self.asked.seeks and self._seeks and self.course is not None and self.course.names:
+            self._seeks, self._stepped_in, self._need, self._reference = False, False, "turn", self.still.last.thumb
+            self.still.mark()
+            self._turn_on = self._now + TURN_ON_S
 
     # ---------------------------------------------------------------------------------------------------- decisions
 
@@ -237,13 +264,9 @@ class Session:
         """Whether the model has turned since the last stop, and not just twitched."""
         if self._need in ("turn", "move") and not self.still.has_moved():
             return False
-        last = None if self.course is None else self.course.last
-        if last is None or self._need in ("move", "nothing"):
+        if self._reference is None or self._need in ("move", "nothing"):
             return True
-        return self._off(last.thumb) > (self._least_off() if self._need == "turn" else OFF)
-
-    def _off(self, thumb: Thumb) -> float:
-        return self.still.off(thumb)
+        return self.still.off(self._reference) > (self._least_off() if self._need == "turn" else OFF)
 
     def _least_off(self) -> float:
         return max(OFF, OF_USUAL * median(self._usual)) if self._usual else OFF
@@ -264,7 +287,11 @@ class Session:
         look = self._look
         if look is None or abs(self._now - self._looked) > LOOKED_S:
             return False
-        return look.somebody and look.trusted and not look.two and not look.edges and self.asked.accepts()
+        sits = self.asked.accepts and not (self._seeks and self.asked.seeks and not self._fits())
+        return look.somebody and look.trusted and not look.two and not look.edges and sits
+
+    def _fits(self) -> bool:
+        return self.asked.fit is not None and self.asked.fit.sits
 
     def _take_by_hand(self, moment: Moment, seen: Seen) -> Seen:
         self._by_hand = False
@@ -278,13 +305,12 @@ class Session:
     def _take(self, moment: Moment, seen: Seen) -> Seen:
         """Ask for the picture of this moment as the next stop."""
         assert self.course is not None and self._look is not None
-        last = self.course.last
-        if last is not None and self._need == "turn":
-            self._usual.append(self._off(last.thumb))
+        if self._reference is not None and self._need == "turn":
+            self._usual.append(self.still.off(self._reference))
         taken = Taken(moment.number, moment.seconds, moment.thumb, self._look, self._verdict,
-                      None if last is None else self._way, *self.asked.place())
+                      self._way if self.course.names or self.course.waiting else None, *self.asked.place())
         self.course.take(taken)
-        self._need, self._stepped_in = "turn", False
+        self._need, self._reference, self._stepped_in, self._seeks = "turn", moment.thumb, False, False
         self._way, self._broken, self._turn_on = 0.0, None, None
         self.still.mark()
         self.rest.begin(self._now)
@@ -343,10 +369,10 @@ class Session:
         of = min(max(int(order.stops), 3), 360)
         self.course = Course(order.pose, of, order.turn, order.raised)
         self.rest = Rest(order.raised)
-        self.asked = Asked()
+        self.asked = Asked(order.pose)
         self.framing = Framing()
         self.paused = self._by_hand = self._ready = self._stepped_in = False
-        self._need, self._wheel_new = "nothing", True
+        self._need, self._reference, self._seeks, self._wheel_new = "nothing", None, True, True
         self._usual, self._moved, self._way = [], set(), 0.0
         self._turn_on = self._broken = None
         self.still.mark()
@@ -357,7 +383,9 @@ class Session:
         self._empty = "wanted"
         if self.state != "no-camera":
             self.state = "empty-room"
-        self.still.calm_since = None
+        self.still.about(None)
+        self.still.calm_since = self._nobody_since = None
+        self._by_hand = False
 
     def _skip_empty(self, order: Order) -> None:
         self._empty = "done"
@@ -365,25 +393,25 @@ class Session:
     def _want_take(self, order: Order) -> None:
         if self.state == "no-camera":
             self._say("out of frame", words_live.NO_FIGURE)
-        elif self.state != "empty-room":
+        elif self.state != "empty-room" or self._empty == "wanted":
             self._by_hand = True
 
     def _undo(self, order: Order) -> None:
-        name = None if self.course is None else self.course.undo()
+        name = None if self.course is None else self.course.undo(order.stop)
         if name is None:
             self._say("moved", words_live.NOTHING_BACK, loud=False)
             return
         self._say("moved", words_live.TAKEN_BACK.format(stop=words_live.stop_name(name)), loud=False)
+        assert self.course is not None
+        self.asked.gone(name, self.course.names)
         self._wheel_new, self._need, self._turn_on = True, "move", None
+        self._reference = None if self.course.last is None else self.course.last.thumb
         self.still.mark()
         if self.state == "closed":
             self.state = "live"
 
     def _lay(self, order: Order) -> None:
-        mine = self.course is not None and order.pose in ("", self.course.pose)
-        if not order.stop:
-            self.asked.lay(None)
-        elif not self.asked.lay(order.stop, order.pose if not mine else ""):
+        if not self.asked.lay(order.stop, order.pose):
             self._say("moved", words_live.NO_OUTLINE, loud=False)
 
     def _want(self, order: Order) -> None:
@@ -402,7 +430,7 @@ class Session:
 
     def _go_on(self, order: Order) -> None:
         if self.paused:
-            self.rest = Rest(self.rest.raised)
+            self.rest, self._seeks = Rest(self.rest.raised), True
         self.paused = False
         if self.state == "closed":
             self.state = "live"
@@ -420,12 +448,17 @@ class Session:
         self._say("empty taken")
         return self._told()
 
+    def earlier(self, pose: str, masks: Iterable[tuple[str, str]]) -> None:
+        """The silhouettes of the stops of another pose, as in ``StopsTold.masks``, to be laid over the live one."""
+        self.asked.earlier(pose, masks)
+
     def kept_stop(self, frame: int, name: str) -> tuple[Signal, ...]:
         """The full picture of a frame is safely written as the stop ``name``."""
         if self.course is None:
             return ()
         taken = self.course.keep(frame, name)
         self._wheel_new = True
+        self.asked.kept(name, None if taken is None else taken.look.line, self.course.names)
         self._say("taken", words_live.signal("taken", stop=words_live.stop_name(name)))
         if taken is not None and self.asked.wanted:
             self.asked.found(taken.instead, taken.after)
@@ -439,8 +472,11 @@ class Session:
 
     def lost_stop(self, frame: int) -> tuple[Signal, ...]:
         """The full picture of a frame did not arrive, or could not be written: the stop is still to be taken."""
-        if self.course is not None and self.course.lose(frame) is not None:
+        if self._empty == "asked" and frame == self._empty_asked[0]:
+            self._empty = "wanted"
+        elif self.course is not None and self.course.lose(frame) is not None:
             self._need = "other picture"
+            self._reference = None if self.course.last is None else self.course.last.thumb
             self._say("moved", words_live.NOT_ARRIVED)
         return self._told()
 
@@ -449,7 +485,8 @@ class Session:
         if self.course is None:
             return ()
         self.course.hear(stops)
-        self.asked.hear(stops.masks)
+        unsound = {*stops.moved, *(stop.name for stop in stops.wheel if stop.trouble)}
+        self.asked.hear(stops.masks, unsound, self.course.names)
         self._wheel_new = True
         new = [name for name in stops.moved if name not in self._moved]
         self._moved = set(stops.moved)

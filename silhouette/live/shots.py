@@ -17,10 +17,11 @@ from pathlib import Path
 from silhouette import writing
 from silhouette.errors import OutputError, PoseError
 from silhouette.intake import stills
-from silhouette.live.folder import REPLACED, TABLE
+from silhouette.intake.turn_table import CSV_NAME, HEAD
+from silhouette.live.folder import REPLACED
 
-HEAD = ("still", "seconds", "moved")
-"""First line of the table."""
+EMPTY = "empty.jpg"
+"""The room without the model."""
 _STOP = re.compile(r"stop_(\d{2,4})([a-z]?)")
 _MOST = 500
 """Stops of one pose; nobody stands that long."""
@@ -41,7 +42,7 @@ class ShotFolder:
         rows = self._rows()
         found = [row[0] for row in rows]
         missing = [name for name in self._on_disk() if name not in found]
-        if missing and (place / TABLE).exists():
+        if missing and (place / CSV_NAME).exists():
             self._write([*rows, *((name, "", "") for name in missing)])
 
     def names(self) -> tuple[str, ...]:
@@ -63,7 +64,7 @@ class ShotFolder:
 
     def keep_empty(self, jpeg: bytes) -> None:
         """Write the picture of the room without the model; an earlier one goes to ``replaced``."""
-        path = self.place / "empty.jpg"
+        path = self.place / EMPTY
         if path.exists():
             self._copy_away(path)
         writing.whole_file(path, jpeg, ours=True)
@@ -149,7 +150,7 @@ class ShotFolder:
 
     def _rows(self) -> list[tuple[str, str, str]]:
         """(name, seconds, moved) of the table, of stops whose stills lie there."""
-        table = self.place / TABLE
+        table = self.place / CSV_NAME
         if not table.exists():
             return []
         try:
@@ -170,7 +171,7 @@ class ShotFolder:
         table = csv.writer(text, lineterminator="\n")
         table.writerow(HEAD)
         table.writerows((f"{name}.jpg", seconds, moved) for name, seconds, moved in rows)
-        writing.whole_file(self.place / TABLE, text.getvalue().encode(), ours=True)
+        writing.whole_file(self.place / CSV_NAME, text.getvalue().encode(), ours=True)
 
     # ------------------------------------------------------------------------------------------------------ the files
 
@@ -197,7 +198,7 @@ class ShotFolder:
             data = path.read_bytes()
         except OSError as error:
             raise OutputError(f"cannot be written ({error.strerror or error}).", path=away,
-                              do="Free some space, or check its rights.") from error
+                              do="Free some space, or check the rights.") from error
         free = next(place for k in range(1, 10_000)
                     if not (place := away / (path.name if k == 1 else f"{path.stem} ({k}){path.suffix}")).exists())
         return writing.whole_file(free, data)
@@ -213,7 +214,7 @@ class ShotFolder:
 def put_right(poses: Sequence[Path]) -> None:
     """Put what a kill left right in all poses that have a live turn: stills that their tables miss are put in."""
     for place in poses:
-        if (place / TABLE).is_file():
+        if (place / CSV_NAME).is_file():
             with contextlib.suppress(OutputError, OSError):
                 ShotFolder(place)
 

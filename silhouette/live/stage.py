@@ -9,12 +9,15 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import os
 import time
+import traceback
 from collections import deque
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Coroutine, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
-from typing import Any, Literal
+from pathlib import Path
+from typing import Any, Literal, Protocol
 
 import cv2
 import numpy as np
@@ -24,12 +27,14 @@ from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from silhouette.errors import SilhouetteError
+from silhouette.intake import stills
+from silhouette.intake.turn_table import live_turn
 from silhouette.live import heard
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Refused
-from silhouette.live.messages import Order, Seen, Signal, Word, without_nan
+from silhouette.live.messages import FRAME_PX, Order, Seen, Signal, StopsTold, WheelStop, Word, without_nan
 from silhouette.live.session import Session
-from silhouette.live.shots import ShotFolder
+from silhouette.live.shots import EMPTY, ShotFolder
 from silhouette.records import Pixels
 
 WAITING = 4
@@ -63,6 +68,16 @@ class Asked:
     after: str
     instead: str
     until: float
+
+
+class Bench(Protocol):
+    """What looks at the stills that were written, in a process of its own; ``bench.py`` is one."""
+
+    def begin(self, place: Path, *, turn: Literal["left", "right"], stops: int) -> Future[StopsTold]: ...
+    def add(self, name: str, path: Path) -> Future[StopsTold]: ...
+    def remove(self, name: str) -> Future[StopsTold]: ...
+    def outline(self, still: Path) -> Future[tuple[str, tuple[int, int]] | None]: ...
+    def close(self) -> None: ...
 
 
 class Watcher:
@@ -108,8 +123,8 @@ def _both(before: dict[str, Any], after: dict[str, Any]) -> dict[str, Any]:
 class Stage:
     """Joins the sockets of the pages, the session, and the pictures on the disk."""
 
-    def __init__(self, folder: Folder) -> None:
-        self.folder = folder
+    def __init__(self, folder: Folder, bench: Bench | None = None) -> None:
+        self.folder, self.bench = folder, bench
         self.session = Session()
         self.shots: ShotFolder | None = None
         self.watching: dict[WebSocket, Watcher] = {}
@@ -120,6 +135,9 @@ class Stage:
         self._asked: dict[int, Asked] = {}
         self._taken: list[str] = []
         self._began: float | None = None
+        self._room: Pixels | None = None
+        self._pose = ""
+        self._following: set[asyncio.Task[None]] = set()
         self._last: dict[str, Any] = Seen(0, "no-camera").plain()
 
     def routes(self) -> list[BaseRoute]:
@@ -129,7 +147,9 @@ class Stage:
         ]
 
     def close(self) -> None:
-        """Wait until the picture that is being written is written."""
+        """Wait until the picture that is being written is written, and end the bench."""
+        if self.bench is not None:
+            self.bench.close()
         self._keeping.shutdown(wait=True, cancel_futures=True)
         self._thread.shutdown(wait=True, cancel_futures=True)
 
@@ -166,15 +186,15 @@ class Stage:
             elif (text := message.get("text")) is not None:
                 try:
                     await self._order(heard.order(text))
-                except (SilhouetteError, OSError) as error:
-                    watcher.tell(Word("refused", _said(error)).plain())
+                except Exception as error:
+                    watcher.tell(Word("refused", self._said(error)).plain())
 
     async def _frame(self, socket: WebSocket, watcher: Watcher, line: _Line, data: bytes, told: bool) -> bool:
         """Let a frame wait, if this page has the camera; else say so, once. Gives whether it has been said."""
         try:
             head = heard.head(data)
         except SilhouetteError as error:
-            watcher.tell(Word("refused", str(error)).plain())
+            watcher.tell(Word("refused", self.folder.said(error)).plain())
             return told
         if not await self._has_camera(socket):
             if not told:
@@ -219,9 +239,11 @@ class Stage:
         """Look at one frame and tell everybody."""
         number, seconds, *_ = heard.head(data)
         try:
-            seen = await self._in_thread(lambda: self.session.see(heard.frame(data), quick=quick))
-        except SilhouetteError as error:
-            self.tell(Word("refused", str(error), number).plain())
+            seen, signals = await self._in_thread(lambda: self._see(data, quick))
+            self._say(signals)
+        except Exception as error:
+            about: Literal["refused", "trouble"] = "refused" if isinstance(error, SilhouetteError) else "trouble"
+            self.tell(Word(about, self._said(error), number).plain())
             seen = Seen(number, self._last["state"], skipped=True, captured=seconds)
         self._began = seconds if self._began is None else self._began
         if seen.take is not None:
@@ -231,6 +253,14 @@ class Stage:
         self._last = {**plain, **kept}
         self.tell(plain)
         await self._overdue()
+
+    def _see(self, data: bytes, quick: bool) -> tuple[Seen, Sequence[Signal]]:
+        """In the session's thread: look at a frame, after the empty picture of an earlier day, if one waits for it."""
+        frame, signals = heard.frame(data), tuple[Signal, ...]()
+        if self._room is not None:
+            signals = self.session.kept_empty(_as_large(self._room, frame.pixels.shape[1::-1]))
+            self._room = None
+        return self.session.see(frame, quick=quick), signals
 
     async def _ask(self, seen: Seen, seconds: float) -> None:
         assert seen.take is not None
@@ -246,6 +276,11 @@ class Stage:
                 del self._asked[frame]
                 await self._lost(asked, "The full picture did not arrive.")
 
+    def _said(self, error: Exception) -> str:
+        if os.environ.get("SILHOUETTE_TRACEBACK"):
+            traceback.print_exception(error)
+        return self.folder.said(error)
+
     async def _in_thread(self, work: Callable[[], Any]) -> Any:
         return await asyncio.get_running_loop().run_in_executor(self._thread, work)
 
@@ -258,17 +293,19 @@ class Stage:
             raise Refused(409, "This picture was not asked for, or came too late.")
         try:
             data = await request.body()
-            kept = await asyncio.get_running_loop().run_in_executor(self._keeping, self._keep, asked, data)
+            kept = await self._to_disk(lambda: self._keep(asked, data))
         except ClientDisconnect:  # it may come again
             self._asked[asked.frame] = asked
             return Response(status_code=499)
-        except (SilhouetteError, OSError) as error:
-            words = _said(error)
+        except Exception as error:
+            words = self._said(error)
             await self._lost(asked, words)
             raise Refused(getattr(error, "status", 422), words) from error
         if isinstance(kept, str):
             self._taken.append(kept)
             await self._signals(lambda: self.session.kept_stop(asked.frame, kept))
+            if self.bench is not None and self.shots is not None:
+                self._follow(self.bench.add(kept, self.shots.place / f"{kept}.jpg"))
             return JSONResponse({"kept": kept})
         await self._signals(lambda: self.session.kept_empty(kept))
         return JSONResponse({"kept": "empty"})
@@ -281,7 +318,7 @@ class Stage:
         if asked.take_as == "stop":
             return self.shots.keep(data, asked.seconds, asked.moved, asked.after or None, asked.instead or None)
         self.shots.keep_empty(data)
-        return np.asarray(cv2.resize(small, asked.size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        return _as_large(small, asked.size)
 
     async def _lost(self, asked: Asked, words: str) -> None:
         self.tell(Word("not kept", words, asked.frame).plain())
@@ -290,16 +327,83 @@ class Stage:
     # --------------------------------------------------------------------------------------------------------- orders
 
     async def _order(self, order: Order) -> None:
-        loop = asyncio.get_running_loop()
         if order.do == "begin":
-            place = self.folder.pose(order.pose)
-            if place.kind != "stills":
-                raise Refused(400, "This pose is a clip.", do="Shoot into a new pose.")
-            self.shots = await loop.run_in_executor(self._keeping, ShotFolder, place.path)
-            self._taken, self._began = [], None
+            await self._begin(order)
         elif order.do == "undo":
-            order = replace(order, stop=await loop.run_in_executor(self._keeping, self._undo))
+            undone = await self._to_disk(self._undo)
+            await self._signals(lambda: self.session.order(replace(order, stop=undone)))
+            if self.bench is not None and self.shots is not None:
+                back = self.shots.place / f"{undone}.jpg"  # what it had taken the place of
+                self._follow(self.bench.add(undone, back) if back.exists() else self.bench.remove(undone))
+        elif order.do == "ghost" and self.bench is not None and order.pose not in ("", self._pose):
+            self._meanwhile(self._earlier(order, self.bench), "refused")
+        else:
+            await self._signals(lambda: self.session.order(order))
+
+    async def _begin(self, order: Order) -> None:
+        """Begin a turn, or go on with one: the session is given what the pose has already."""
+        pose = self.folder.pose(order.pose)
+        if pose.kind != "stills":
+            raise Refused(400, "This pose is a clip.", do="Shoot into a new pose.")
+
+        def look() -> tuple[ShotFolder, tuple[str, ...], Pixels | None]:
+            shots = ShotFolder(pose.path)
+            with contextlib.suppress(SilhouetteError):  # one that cannot be read is none
+                return shots, shots.names(), stills.read_still(pose.path / EMPTY, FRAME_PX).pixels
+            return shots, shots.names(), None
+
+        self.shots, names, self._room = await self._to_disk(look)
+        self._pose, self._taken, self._began, self._asked = pose.id, [], None, {}
         await self._signals(lambda: self.session.order(order))
+        if names:
+            wheel = tuple(WheelStop(name, None, None, "") for name in names)
+            await self._signals(lambda: self.session.told(StopsTold(wheel)))
+        if self.bench is not None:
+            self._follow(self.bench.begin(pose.path, turn=order.turn, stops=order.stops))
+
+    async def _earlier(self, order: Order, bench: Bench) -> None:
+        """Lay the outline of a stop of another pose over the live one: the first, if none is named."""
+        pose = self.folder.pose(order.pose)
+        if pose.kind != "stills":
+            raise Refused(400, "This pose is a clip.", do="Take a pose that was shot as stills.")
+        files = await self._to_disk(lambda: _in_order(pose.path))
+        names = stills.names_of(files)
+        at = names.index(order.stop) if order.stop in names else 0 if not order.stop else -1
+        found = None if at < 0 else await asyncio.wrap_future(bench.outline(files[at]))
+        if found is None:
+            raise Refused(400, "There is no outline of this stop.", do="Take another one.")
+        name, path = names[at], found[0]
+        await self._in_thread(lambda: self.session.earlier(order.pose, [(name, path)]))
+        await self._signals(lambda: self.session.order(replace(order, stop=name)))
+
+    def _follow(self, looked: Future[StopsTold]) -> None:
+        """Once the bench has looked, the session is told, unless another pose was begun meanwhile."""
+        pose = self._pose
+
+        async def tell() -> None:
+            told = await asyncio.wrap_future(looked)
+            if self._pose == pose:
+                await self._signals(lambda: self.session.told(told))
+
+        self._meanwhile(tell(), "trouble")
+
+    def _meanwhile(self, work: Coroutine[Any, Any, None], about: Literal["refused", "trouble"]) -> None:
+        """Do something while frames go on; what goes wrong is said to all."""
+        async def done() -> None:
+            try:
+                await work
+            except asyncio.CancelledError:
+                pass  # the bench has closed
+            except Exception as error:
+                self.tell(Word(about, self._said(error)).plain())
+
+        task = asyncio.create_task(done())
+        self._following.add(task)
+        task.add_done_callback(self._following.discard)
+
+    async def _to_disk(self, work: Callable[[], Any]) -> Any:
+        """Do something with the pose's folder, in the one thread for it."""
+        return await asyncio.get_running_loop().run_in_executor(self._keeping, work)
 
     def _undo(self) -> str:
         """Take back the stop that was kept last, and say which."""
@@ -314,7 +418,9 @@ class Stage:
 
     async def _signals(self, work: Callable[[], Sequence[Signal]]) -> None:
         """Do something to the session, in its thread, and tell everybody what it says."""
-        signals = await self._in_thread(work)
+        self._say(await self._in_thread(work))
+
+    def _say(self, signals: Sequence[Signal]) -> None:
         if signals:
             self.tell({"kind": "told", "signals": [without_nan(asdict(one)) for one in signals]})
 
@@ -345,14 +451,18 @@ class _Line:
             self._some.clear()
 
 
+def _in_order(place: Path) -> list[Path]:
+    """The stills of a pose in the order of its turn."""
+    files = stills.list_stills(place)
+    turn = live_turn(place, files)
+    return files if turn is None else list(turn.files)
+
+
+def _as_large(pixels: Pixels, size: tuple[int, int]) -> Pixels:
+    """The picture at (width, height)."""
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
 def _not_again() -> dict[str, Any]:
     """What an answer that says nothing new leaves out."""
     return {"signals": [], "take": None, "wheel": None, "wanted": None}
-
-
-def _said(error: BaseException) -> str:
-    if isinstance(error, OSError):
-        return f"The disk does not take it ({error.strerror or type(error).__name__})."
-    return str(error)
-
-

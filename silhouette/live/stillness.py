@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -28,8 +29,6 @@ ABOUT = 0.06
 """Width of what is looked at about the figure, figure heights: a limb that moves leaves the last outline."""
 DARK = 8.0
 """Levels added before a ratio of brightness is taken, so that noise in the dark makes none."""
-STEEP = 90
-"""Percentile of the slopes on the figure that stands for its edge."""
 LEAST_SLOPE = 1.5
 """Levels a pixel: a figure whose slopes are less hardly differs from its backdrop, and its motion cannot be told."""
 NOISE = 3.8
@@ -45,6 +44,8 @@ TWITCH_S = 0.2
 """A burst no longer than this that leaves the same picture behind is a twitch and ends no hold, seconds."""
 SAME = 0.004
 """How far the edges may lie apart, figure heights, for two pictures to be the same but for sway."""
+SWAY, SWAY_PULL = 0.02, 20.0
+"""How far a figure may sway, figure heights; and the change, levels, that pulls half as much as a small one."""
 REAL_MOVE_S = 0.15
 """Seconds of motion that are a move."""
 LONGEST_STEP_S = 0.5
@@ -70,6 +71,8 @@ class Region:
     """(h, w) the figure with its edge."""
     height: float
     """Of the figure, thumbnail pixels."""
+    steep: float = 90.0
+    """Percentile of the slopes in the core that stands for the figure's edge."""
 
 
 def region_of(mask: Mask | None, shape: tuple[int, int]) -> Region:
@@ -79,7 +82,7 @@ def region_of(mask: Mask | None, shape: tuple[int, int]) -> Region:
     rows = np.flatnonzero(small.any(axis=1))
     if not len(rows):
         everywhere = np.ones(shape, np.bool_)
-        return Region(everywhere, everywhere, 0.6 * shape[0])
+        return Region(everywhere, everywhere, 0.6 * shape[0], 99.0)
     height = int(rows[-1] - rows[0] + 1)
     wide = 2 * max(1, round(ABOUT * height)) + 1
     return Region(cv2.dilate(small, np.ones((wide, wide), np.uint8)) > 0,
@@ -90,7 +93,34 @@ def edge_slope(thumb: Thumb, region: Region) -> float:
     """How steep the brightness is at the figure's edge, levels a pixel."""
     across, down = (cv2.Sobel(thumb, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1)))
     slopes = cv2.magnitude(across, down)[region.core]
-    return max(float(np.percentile(slopes, STEEP)), LEAST_SLOPE)
+    return max(float(np.percentile(slopes, region.steep)), LEAST_SLOPE)
+
+
+def without_sway(one: Thumb, other: Thumb, region: Region) -> Thumb:
+    """``one`` slid and leaned so that it lies on ``other`` as well as it may: who sways has not turned.
+
+    Gauss-Newton for three numbers (across, down, lean at the head), each at most :data:`SWAY` figure heights.
+    """
+    gain = float(np.median((other[::3, ::3] + DARK) / (one[::3, ::3] + DARK)))
+    lit = gain * (one + DARK) - DARK
+    rows, columns = np.nonzero(region.about)
+    up = ((rows.max() - rows) / region.height).astype(np.float32)
+    most = SWAY * region.height
+    found: Thumb = np.zeros(3, np.float32)
+    y, x = np.indices(one.shape, np.float32)
+    rise = np.asarray((rows.max() - y) / region.height, np.float32)
+    moved: Thumb = np.asarray(lit, np.float32)
+    for _ in range(3):
+        across, down = (cv2.Sobel(moved, cv2.CV_32F, *way, scale=1 / 8)[rows, columns] for way in ((1, 0), (0, 1)))
+        slopes = np.stack([across, down, across * up], axis=1)
+        miss = (moved - other)[rows, columns]
+        weight = 1 / (1 + (miss / SWAY_PULL) ** 2)
+        normal = (slopes * weight[:, None]).T @ slopes + 1e-3 * np.eye(3, dtype=np.float32)
+        found = np.asarray(found + np.linalg.solve(normal, (slopes * weight[:, None]).T @ miss), np.float32)
+        found = np.asarray(np.clip(found, -most, most), np.float32)
+        moved = np.asarray(cv2.remap(lit, x - found[0] - found[2] * rise, y - found[1], cv2.INTER_LINEAR,
+                                     borderMode=cv2.BORDER_REPLICATE), np.float32)
+    return np.asarray((moved + DARK) / gain - DARK, np.float32)
 
 
 def apart(one: Thumb, other: Thumb, region: Region, slope: float) -> float:
@@ -188,7 +218,7 @@ class Stillness:
         """
         usable = list(self._moments)[-self.kept:]
         since = self.calm_since if self.calm_since is not None else self.last.seconds
-        inside = [(a, b) for a, b in zip(usable, usable[1:], strict=False) if a.seconds > since]
+        inside = [(a, b) for a, b in pairwise(usable) if a.seconds > since]
         if not inside:
             return usable[-1]
         worst = [max(a.speed, b.speed) for a, b in inside]
@@ -196,10 +226,12 @@ class Stillness:
         return inside[best][0]
 
     def off(self, other: Thumb) -> float:
-        """How far the edges lie from those of an earlier picture, figure heights."""
+        """How far the edges lie from those of an earlier picture, figure heights, sway apart."""
         if self.region is None or other.shape != self.last.thumb.shape:
             return 1.0
-        return apart(other, self.last.thumb, self.region, edge_slope(self.last.thumb, self.region))
+        now = self.last.thumb
+        settled = without_sway(other, now, self.region)
+        return apart(settled, now, self.region, edge_slope(now, self.region))
 
     def _judge(self, before: Moment, now: Moment) -> None:
         self._speeds.append((now.seconds, now.speed))

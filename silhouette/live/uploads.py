@@ -2,7 +2,8 @@
 whole, never over a file that is there.
 
 ``POST /api/uploads`` says what will come and where it belongs, and is told how much of it is here already; ``PATCH``
-sends the next piece, ``GET`` asks again, ``DELETE`` gives it up. What has come lies in a hidden file of the folder. A
+sends the next piece, ``GET`` asks again (``busy`` while a connection that may have broken is still waited for),
+``DELETE`` gives it up. What has come lies in a hidden file of the folder. A
 sender that names the SHA-256 of the first :data:`START` bytes may go on after the program was started anew.
 """
 
@@ -28,8 +29,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from silhouette.intake import stills
-from silhouette.intake.filenames import CSV_NAME
+from silhouette.intake import filenames, stills, turn_table
 from silhouette.intake.reel import is_clip
 from silhouette.live.folder import Folder, clean
 from silhouette.live.guard import PIECE, Refused, refusal
@@ -52,7 +52,7 @@ _WRITE = 512 * 1024
 _REMEMBERED = 200
 _READS = "JPEG, PNG, WebP, TIFF and HEIC pictures, and clips (MP4, MOV and the like)"
 
-Kind = Literal["still", "empty", "clip", "mask", "angles"]
+Kind = Literal["still", "empty", "clip", "mask", "table"]
 
 
 class UploadError(Refused):
@@ -160,7 +160,8 @@ class Uploads:
         mark = request.path_params["mark"]
         if mark in self._done:
             return self._done[mark]
-        return {"have": self._of(mark).have, "done": False}
+        upload = self._of(mark)
+        return {"have": upload.have, "done": False, "busy": upload.busy}
 
     async def give_up(self, request: Request) -> dict[str, Any]:
         upload = self._of(request.path_params["mark"])
@@ -271,7 +272,7 @@ class Uploads:
             if kind == "empty":
                 return self.folder.path, f"{place.path.stem}.empty{suffix}", place.id
             raise UploadError(400, f"{place.name} is a clip: no stills can be added to it.", do="Choose another pose.")
-        if kind in ("mask", "angles"):
+        if kind in ("mask", "table"):
             raise UploadError(400, f"{name}: belongs to a pose.", do="Choose the pose first.")
         if kind == "empty" and not new:
             return self.folder.path, name, ""
@@ -338,7 +339,7 @@ def _put(upload: Upload) -> Path:
             upload.part.unlink()
             break
         number += 1
-        if upload.kind in ("mask", "angles"):
+        if upload.kind in ("mask", "table"):
             upload.part.unlink()
             raise UploadError(409, f"{upload.name}: is there already, and it is not touched.",
                               do="Remove that one from the folder first.")
@@ -355,8 +356,8 @@ def _same(one: Path, other: Path) -> bool:
 
 def _kind(name: str) -> Kind:
     path, folded = Path(name), name.casefold()
-    if name == CSV_NAME:
-        return "angles"
+    if name in (filenames.CSV_NAME, turn_table.CSV_NAME):
+        return "table"
     if folded.endswith(stills.MASK_SUFFIX):
         return "mask"
     if stills.is_empty_room(path):

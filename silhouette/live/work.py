@@ -177,14 +177,17 @@ def check_told(checked: Checked) -> dict[str, Any]:
     """A check as the page shows it: plain data, silhouettes as SVG paths in thousandths of the tallest figure.
 
     ``verdict`` and ``rests_on`` in a few words; ``findings`` worst first, each with ``verdict``, ``check``, ``said``,
-    ``do`` and its ``stops`` by number; ``unanswered`` likewise; ``stops`` with ``name``, ``called`` (angle, time or
-    name), ``angle`` (None where no angles are known), ``mark`` (retake, look or pass), ``unclear``, ``path`` and
-    ``height``, its share of the tallest; ``half``, half the width of the widest; ``notes``; ``wanted``, the stops to
-    shoot again as the live page takes them.
+    ``do``, its ``stops`` by number and the ``gaps`` in the turn as pairs of stops; ``unanswered`` likewise; ``stops``
+    with ``name``, ``called`` (angle, time or name), ``angle`` (None where no angles are known), ``mark`` (retake, look
+    or pass), ``unclear``, ``path`` and ``height``, its share of the tallest; ``half``, half the width of the widest;
+    ``notes``; ``wanted``, what is to be taken again in sentences, and ``want``, the same for the address of the live
+    page.
     """
+    from silhouette.live import wanted
     from silhouette.show import check_page, svg, words, words_check
 
     report = checked.report
+    asked = wanted.wanted(report)
     verdict, rests_on = check_page.headline(report)
     tallest = max((line.height_px for line in checked.outlines if line is not None), default=1.0)
     known = words_check.angles_known(report.stops) and report.why_not != "no turn"
@@ -207,7 +210,8 @@ def check_told(checked: Checked) -> dict[str, Any]:
         "findings": [_finding(f, report) for which in order for f in report.findings if f.verdict == which],
         "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold(report.findings, report.stops)],
         "stops": stops, "half": round(half, 3), "notes": [_FLAG.sub("", words.note(note)) for note in checked.notes],
-        "wanted": wanted_of(report),
+        "wanted": [one.words for one in asked],
+        "want": wanted.to_query([stop for one in asked for stop in one.stops]),
     }
 
 
@@ -216,14 +220,8 @@ def _finding(finding: Any, report: CheckReport) -> dict[str, Any]:
 
     concerned = sorted({*finding.stops, *(k for pair in finding.gaps for k in pair)})
     return {"verdict": finding.verdict, "check": finding.check, "said": words_check.evidence(finding, report.stops),
-            "do": words_check.do(finding, report.stops), "stops": concerned}
-
-
-def wanted_of(report: CheckReport) -> list[dict[str, str]]:
-    """The stops to shoot again: ``{"instead": NAME}``, or ``{"after": NAME}`` where one is missing."""
-    instead = sorted({k for f in report.findings if f.verdict == "retake" and not f.gaps for k in f.stops})
-    after = sorted({before for f in report.findings if f.verdict == "retake" for before, _ in f.gaps})
-    return [{"instead": report.stops[k].name} for k in instead] + [{"after": report.stops[k].name} for k in after]
+            "do": words_check.do(finding, report.stops), "stops": concerned,
+            "gaps": [list(pair) for part in (finding, *finding.parts) for pair in part.gaps]}
 
 
 # ------------------------------------------------------------------------------------------------ what a page asks for

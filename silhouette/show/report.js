@@ -1,6 +1,7 @@
-// Turns the figures of all panes in step. No framework, nothing fetched. `first` is the pose shown at the beginning.
+// Turns the figures of all panes in step. No framework, nothing fetched. `first` is the pose shown at the beginning;
+// `awake` says whether keys that are pressed anywhere on the page turn it.
 // Gives what a page around it needs: to turn, to ask what is shown, to hear of it, and to let go of the keys.
-function turnFigures(first = 0) {
+function turnFigures(first = 0, awake = () => true) {
   const poses = JSON.parse(document.getElementById("data").textContent);
   const find = (selector, root = document) => root.querySelector(selector);
   const all = (selector, root = document) => [...root.querySelectorAll(selector)];
@@ -146,6 +147,7 @@ function turnFigures(first = 0) {
 
   document.addEventListener("keydown", (event) => {
     if (event.altKey || event.ctrlKey || event.metaKey || event.target.matches("input, select, textarea, [role=slider]")) return;
+    if (!awake()) return;
     const moves = { ArrowRight: 1, ArrowLeft: -1 };
     if (event.key in moves) step(moves[event.key]);
     else if (event.key === "Home") turnTo(0);

@@ -28,7 +28,7 @@ TROUBLES = {
     "cut off at picture right": "Step to picture left",
     "too close": "Too close: step back",
     "too far": "Too far: step nearer",
-    "not trusted": "Figure unclear: more light, or a plainer backdrop",
+    "not trusted": "Figure unclear: take the empty picture, or find a plainer backdrop",
 }
 """What each trouble asks for, as short as it can be."""
 
@@ -41,7 +41,7 @@ NOTHING_BACK = "There is no stop to take back."
 PAUSED = "Paused."
 GOES_ON = "The turn goes on."
 NO_OUTLINE = "There is no outline of that stop yet."
-INSTEAD, BETWEEN = "Stop {stop} again", "The stop after {stop}"
+INSTEAD, BETWEEN, STOP = "Stop {stop} again", "The stop after {stop}", "stop {stop}"
 ALL_FOUND = "Every stop that was asked for is kept."
 ARMS_DOWN = "Let the arms down."
 

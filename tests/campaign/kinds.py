@@ -22,6 +22,7 @@ KINDS: dict[str, tuple[int, int, float]] = {
     "disks": (7, 120, 2),
     "caches": (10, 400, 1.2),
     "streams": (11, 66, 1.3),
+    "server": (4, 200, 12),
 }
 """A case of tables, flags and names is a block of up to 20 examples that Hypothesis draws, each a run of its own."""
 

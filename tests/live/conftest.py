@@ -156,15 +156,14 @@ class Home:
         self.house = House.of(Folder(path), self.port)
         self.folder: Path = self.house.folder.path
         self._listening = Listening(app_of(self.house), door_of(self.house), self._at)
-        self._loop = asyncio.new_event_loop()
-        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread = threading.Thread(target=lambda: asyncio.run(self._run()), daemon=True)
         self._thread.start()
         self.here = Client(self.port)
         assert self.here.ask("POST", "/enter", self.house.keys.key.encode())[0] == 200
 
-    def _run(self) -> None:
-        asyncio.set_event_loop(self._loop)
-        self._loop.run_until_complete(self._listening.run())
+    async def _run(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        await self._listening.run()
 
     def open(self) -> Client:
         """Open the phone's door, and somebody before it who has the certificate."""
@@ -181,7 +180,6 @@ class Home:
         asyncio.run_coroutine_threadsafe(self.house.phone.shut(), self._loop).result(60)
         self._listening.close()
         self._thread.join(60)
-        self._loop.close()
         self._at.close()
         self.house.close()
 

@@ -15,10 +15,13 @@ from silhouette.live.folder import CHECKS, RESULTS, SETS, Folder, clean
 from silhouette.writing import whole_folder
 
 TURN = Path(__file__).parents[1] / "data" / "rendered" / "turn"
-NAMES = ["..", ".", "", "/", "\\", "../../x", "..\\..\\x", "/etc/passwd", "C:\\x", "a/b", "a\\b", "\0", "a\0b", "~", "CON", "con",
-         "nul.txt", "COM1", "LPT9.jpg", "aux ", "x.", "x ", "...x...", " .. ", ".hidden", ".open-00000000.html", "a" * 5000,
-         "ж" * 5000, "\U0001f3fa" * 300, "a\nb", "a\tb", "\u202egpj.exe", "\ud800", "e\u0301", "A:b", 'a"b', "a|b", "*?<>", "results",
-         "RESULTS", "checks", "sets", "mend", "-rf", "--help", "$(id)", "`id`", "%2e%2e", "\ufeff", "．．", "／etc", "COM¹", "x" + " " * 400]
+NAMES = [
+    "..", ".", "", "/", "\\", "../../x", "..\\..\\x", "/etc/passwd", "C:\\x", "a/b", "a\\b", "\0", "a\0b", "~", "CON",
+    "con", "nul.txt", "COM1", "LPT9.jpg", "aux ", "x.", "x ", "...x...", " .. ", ".hidden", ".open-00000000.html",
+    "a" * 5000, "ж" * 5000, "\U0001f3fa" * 300, "a\nb", "a\tb", "\u202egpj.exe", "\ud800", "e\u0301", "A:b", 'a"b',
+    "a|b", "*?<>", "results", "RESULTS", "checks", "sets", "mend", "-rf", "--help", "$(id)", "`id`", "%2e%2e",
+    "\ufeff", "．．", "／etc", "COM¹", "x" + " " * 400,
+]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -104,9 +107,9 @@ def test_folder_that_will_not_do_is_refused_in_a_sentence(tmp_path: Path, kind: 
         (work / "sub" / "a.txt").touch()
     (tmp_path / "loop").symlink_to("loop")
     (tmp_path / "locked").mkdir(mode=0o500)
-    place = {"file": tmp_path / "file", "in a file": tmp_path / "file" / "a", "results": tmp_path / "out", "loop": tmp_path / "loop",
-             "in results": tmp_path / "out" / "sub" / "x", "not ours": tmp_path / "locked", "long": tmp_path / ("a" * 300),
-             "zero": tmp_path / "a\0b"}[kind]
+    place = tmp_path / {"file": "file", "in a file": "file/a", "results": "out", "in results": "out/sub/x",
+                        "loop": "loop",
+                        "not ours": "locked", "long": "a" * 300, "zero": "a\0b"}[kind]
     if kind == "not ours" and os.access(place, os.W_OK):
         pytest.skip("whoever runs this may write everywhere")
     with pytest.raises(OutputError) as told:

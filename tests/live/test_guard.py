@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import socket
 import time
@@ -143,15 +144,17 @@ def test_pages_hold_no_script_of_their_own(opened: Opened) -> None:
     for path, cookie in (("/", ""), ("/live", ""), ("/", None)):
         page = opened.ask("GET", path, cookie=cookie)[2].decode()
         assert page.count("<script") == page.count('<script src="/page/') > 0
-        assert "onclick" not in page and "javascript:" not in page and "://" not in page.replace("http://www.w3.org", "")
+        assert "onclick" not in page and "javascript:" not in page
+        assert "://" not in page.replace("http://www.w3.org", "")
 
 
 # ------------------------------------------------------------------------------------------------------- other paths
 
-@pytest.mark.parametrize("path", ["/page/../server.py", "/page/..%2fserver.py", "/page/%2e%2e/server.py", "/page/enter.html",
-                                  "/page//etc/passwd", "/page/..\\server.py", "/page/enter.js%00.css", "/page/", "/page",
-                                  "/page/" + "a" * 3000, "//etc/passwd", "/../../etc/passwd", "/page/enter.js/..", "/%00",
-                                  "/page/.", "/page/%ff", "/page/__pycache__"])
+@pytest.mark.parametrize("path", [
+    "/page/../server.py", "/page/..%2fserver.py", "/page/%2e%2e/server.py", "/page/enter.html", "/page//etc/passwd",
+    "/page/..\\server.py", "/page/enter.js%00.css", "/page/", "/page", "/page/" + "a" * 3000, "//etc/passwd",
+    "/../../etc/passwd", "/page/enter.js/..", "/%00", "/page/.", "/page/%ff", "/page/__pycache__",
+])
 def test_no_path_leads_to_a_file(opened: Opened, path: str) -> None:
     status, _, body = opened.ask("GET", path)
     assert status in (400, 404) and b"import" not in body and b"root:" not in body
@@ -163,7 +166,7 @@ def test_other_methods_do_nothing(opened: Opened, method: str) -> None:
     assert opened.ask(method, "/api/jobs/1", origin="http://evil.example")[0] in (403, 405)
 
 
-# ------------------------------------------------------------------------------------------- too large, too slow, too much
+# ---------------------------------------------------------------------------------- too large, too slow, too much
 
 def test_ten_gigabytes_declared_are_refused_before_a_byte_is_read(opened: Opened) -> None:
     for path in ("/enter", "/api/jobs"):
@@ -190,25 +193,25 @@ def test_more_than_is_taken_is_refused_where_nothing_was_declared(opened: Opened
 
 @pytest.mark.parametrize("length", ["-1", "1e9", "abc", "5, 6", "٣", "9" * 400])
 def test_size_that_is_none_is_refused(opened: Opened, length: str) -> None:
-    head = f"POST /api/jobs HTTP/1.1\r\nHost: {opened.host}\r\nCookie: {opened.cookie}\r\nContent-Length: {length}\r\n\r\n"
+    head = (f"POST /api/jobs HTTP/1.1\r\nHost: {opened.host}\r\nCookie: {opened.cookie}\r\n"
+            f"Content-Length: {length}\r\n\r\n")
     assert opened.raw(head.encode() + b"{}   ").recv(65536).split()[1] in (b"400", b"413")
     assert opened.ask("GET", "/")[0] == 200
 
 
-@pytest.mark.parametrize("rubbish", [b"\0" * 2000, b"GET / HTTP/9.9\r\n\r\n", b"\x16\x03\x01\x02\0\x01\0\x01\xfc\x03\x03" * 5,
-                                     b"GET /\r\n\r\n", b"GET " + b"/" * 70_000 + b" HTTP/1.1\r\n\r\n",
-                                     b"GET / HTTP/1.1\r\n" + b"A: b\r\n" * 20_000 + b"\r\n",
-                                     b"GET / HTTP/1.1\r\nHost: a\r\nContent-Length: 1\r\nTransfer-Encoding: chunked\r\n\r\n"])
+@pytest.mark.parametrize("rubbish", [
+    b"\0" * 2000, b"GET / HTTP/9.9\r\n\r\n", b"\x16\x03\x01\x02\0\x01\0\x01\xfc\x03\x03" * 5, b"GET /\r\n\r\n",
+    b"GET " + b"/" * 70_000 + b" HTTP/1.1\r\n\r\n", b"GET / HTTP/1.1\r\n" + b"A: b\r\n" * 20_000 + b"\r\n",
+    b"GET / HTTP/1.1\r\nHost: a\r\nContent-Length: 1\r\nTransfer-Encoding: chunked\r\n\r\n",
+])
 def test_rubbish_is_hung_up_on(opened: Opened, rubbish: bytes) -> None:
     try:
         line = opened.raw(rubbish)
     except ConnectionError:
         return
     answer = b""
-    try:
+    with contextlib.suppress(ConnectionError):
         answer = line.recv(65536)
-    except ConnectionError:
-        pass
     assert not answer or answer.split()[1][:1] == b"4"
     assert opened.ask("GET", "/")[0] == 200
 

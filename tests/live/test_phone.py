@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import asyncio
+import hashlib
+import os
 import re
 import shutil
+import signal
 import socket
 import ssl
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +19,8 @@ import pytest
 
 from silhouette.live import phone as module
 from silhouette.live.guard import Refused
-from silhouette.live.own_addresses import OwnAddress
+from silhouette.live.listening import STRANGERS
+from silhouette.live.own_addresses import OwnAddress, own_addresses
 from silhouette.live.phone import COOKIE, LASTS, TRIES, Pairing, qr_blocks, qr_picture
 
 CLIP = Path(__file__).parents[1] / "data" / "rendered" / "clip.mp4"
@@ -207,6 +214,13 @@ def test_where_no_phone_is_the_door_stays_shut(
     assert not home.house.phone.on
 
 
+def test_a_network_that_was_left_is_told(home: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    home.open()
+    assert home.here.ask("GET", "/api/phone")[1]["gone"] is False
+    monkeypatch.setattr(module, "own_addresses", lambda: (OwnAddress("192.168.5.5", "wlan0"),))
+    assert home.here.ask("GET", "/api/phone")[1]["gone"] is True
+
+
 @pytest.mark.parametrize("asked", [
     {}, {"on": "yes"}, {"on": 1}, {"code": "old"}, {"pair": True}, {"address": "8.8.8.8"},
 ])
@@ -283,3 +297,82 @@ def test_a_check_can_be_stopped(home: Any) -> None:
     pose = send(phone, "a.mp4", CLIP.read_bytes())["pose"]
     job = phone.ask("POST", "/api/phone/check", {"pose": pose})[1]["job"]
     assert phone.ask("DELETE", f"/api/phone/check/{job}")[1]["state"] in ("stopped", "done")
+
+
+# ------------------------------------------------------------------------------------------------ who stays connected
+
+def stage(home: Any, phone: Any) -> Any:
+    """The phone's open socket to the stage."""
+    from websockets.sync.client import connect
+
+    door = home.house.phone
+    return connect(f"wss://127.0.0.1:{door.port}/api/stage", ssl=phone.tls, origin=f"https://127.0.0.1:{door.port}",
+                   additional_headers={"Cookie": phone.cookie}, proxy=None, open_timeout=60, close_timeout=60)
+
+
+@pytest.mark.parametrize("order", [{"on": False}, {"pair": "another"}])
+def test_what_was_connected_ends_with_the_pairing(home: Any, order: Any) -> None:
+    from websockets.exceptions import ConnectionClosed, InvalidStatus
+
+    phone = paired(home)
+    with stage(home, phone) as line:
+        home.here.ask("POST", "/api/phone", order)
+        with pytest.raises(ConnectionClosed):
+            while True:
+                line.recv(timeout=60)
+    with pytest.raises((InvalidStatus, OSError)):
+        stage(home, phone)
+
+
+def test_the_stage_is_not_for_a_phone_without_a_code(home: Any) -> None:
+    from websockets.exceptions import InvalidStatus
+
+    with pytest.raises(InvalidStatus):
+        stage(home, home.open())
+
+
+def test_who_connects_and_does_not_greet_is_hung_up_on(home: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(asyncio.constants, "SSL_HANDSHAKE_TIMEOUT", 3600.0)  # the library's own patience
+    phone = paired(home)
+    silent = [socket.create_connection(("127.0.0.1", home.house.phone.port), timeout=60) for _ in range(3 * STRANGERS)]
+    try:
+        assert phone.ask("GET", "/phone")[0] == 200 and home.here.ask("GET", "/api/phone")[0] == 200
+        for line in silent[:STRANGERS]:  # those that came first
+            assert line.recv(1) == b""
+    finally:
+        for line in silent:
+            line.close()
+    assert phone.ask("GET", "/phone")[0] == 200
+
+
+# ------------------------------------------------------------------------------------------------ from the command line
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals differ")
+def test_the_command_opens_the_door_and_shuts_it_with_itself(tmp_path: Path) -> None:
+    if not (own := own_addresses()) or not own[0].private:
+        pytest.skip("this computer is in no private network")
+    env = {k: v for k, v in os.environ.items() if k != "SILHOUETTE_TRACEBACK"}
+    program = subprocess.Popen(
+        [sys.executable, "-m", "silhouette.cli", "open", str(tmp_path / "studio"), "--no-browser", "--phone"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env)
+    try:
+        assert program.stdout is not None
+        said = ""
+        while said.count("\n") < 6:
+            said += program.stdout.readline()
+            assert program.poll() is None, said
+        url = re.search(r"https://([\d.]+):(\d+)/phone", said)
+        code = re.search(r"code (\d{3}) (\d{3}) ", said)
+        assert url and url[1] == own[0].address and code
+        fingerprint = "".join(re.findall(r"^  ([0-9A-F ]+)$", said, re.M)).replace(" ", "")
+        blind = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+        blind.check_hostname, blind.verify_mode = False, ssl.CERT_NONE
+        with socket.create_connection((url[1], int(url[2])), timeout=60) as line, blind.wrap_socket(line) as safe:
+            shown = safe.getpeercert(binary_form=True)
+        assert shown and hashlib.sha256(shown).hexdigest().upper() == fingerprint
+    finally:
+        program.send_signal(signal.SIGINT)
+        _, wrong_with_it = program.communicate(timeout=120)
+    assert program.returncode == 130 and "Traceback" not in wrong_with_it
+    with pytest.raises(OSError):
+        socket.create_connection((url[1], int(url[2])), timeout=60)

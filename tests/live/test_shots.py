@@ -162,7 +162,7 @@ shots.keep(b"new" * 1000, 9.0, 0.1, **({"instead": sys.argv[3]} if sys.argv[3] e
 
 @pytest.mark.parametrize("instead", ["", "stop_02"])
 def test_kill_at_any_step_loses_no_still(tmp_path: Path, instead: str) -> None:
-    """Killed before each thing that is done to the disk: the stills from before are there, whole, and so is the table."""
+    """Killed before each thing that is done to the disk: the stills from before are there, whole, and the table too."""
     for step in range(1, 40):
         place = tmp_path / f"pose{step}"
         place.mkdir()

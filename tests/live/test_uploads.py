@@ -163,7 +163,7 @@ def test_a_new_pose_never_joins_one_that_is_there(sender: Sender) -> None:
 
 def test_a_mask_or_a_table_that_is_there_is_kept(sender: Sender) -> None:
     pose = sender.send("000.jpg", b"a", new="hauling")["pose"]
-    for name in ("000.mask.png", "angles.csv"):
+    for name in ("000.mask.png", "angles.csv", "turn.csv"):
         sender.send(name, b"first", pose=pose)
         mark = sender.begin(name, 6, pose=pose)["upload"]
         assert "not touched" in sender.piece(mark, 0, b"second", status=409)["error"]
@@ -198,7 +198,7 @@ def test_it_goes_on_where_it_stopped(sender: Sender) -> None:
     told = sender.piece(mark, 7000, FILM[7000:], status=409)
     assert told["have"] == 5000
     assert sender.piece(mark, 4000, FILM[4000:], status=409)["have"] == 5000
-    assert sender.have(mark) == {"have": 5000, "done": False}
+    assert sender.have(mark) == {"have": 5000, "done": False, "busy": False}
     assert sender.piece(mark, 5000, FILM[5000:])["done"]
     last = sender.have(mark)
     assert last["done"] and last["pose"], "the answer to the last piece may be the one that was lost"
@@ -212,6 +212,7 @@ def test_a_connection_that_breaks_leaves_what_came(sender: Sender) -> None:
     with sender.begun(mark, len(FILM), FILM[:70_000]):
         wait_for(lambda: sender.uploads._open[mark].busy)
         assert "already" in sender.piece(mark, 0, FILM, status=409)["error"], "two senders of one file"
+        assert sender.have(mark)["busy"]
     wait_for(lambda: not sender.uploads._open[mark].busy)
     have = sender.have(mark)["have"]
     assert 0 < have <= 70_000

@@ -65,11 +65,15 @@ class Run:
         return {p.relative_to(self.place).as_posix() for top in ("home", "tmp") for p in (self.place / top).rglob("*")}
 
 
-def _watched(place: Path, *python: str | Path, start: Path | None = None, watch: bool = True) -> Run:
+def _watched(
+    place: Path, *python: str | Path, start: Path | None = None, watch: bool = True,
+    meanwhile: Callable[[subprocess.Popen[str]], str] | None = None,
+) -> Run:
     """Run Python with these arguments in an empty home, watched by both watchers.
 
     It starts in ``here`` of its folder, or in ``start``. Without ``watch`` the watcher inside Python is left out, so
-    that the one outside sees what would happen.
+    that the one outside sees what would happen. A program that serves is used by ``meanwhile``, which ends it and gives
+    what it said; it may listen on the loopback address.
     """
     for folder in ("home", "tmp", "here"):
         (place / folder).mkdir(parents=True)
@@ -82,6 +86,12 @@ def _watched(place: Path, *python: str | Path, start: Path | None = None, watch:
     tool = strace()
     outside = [] if tool is None else [tool, "-f", "-qq", "-yy", "--seccomp-bpf", "-e", f"trace={WATCHED}",
                                        "-o", str(place / "calls")]
+    if meanwhile is not None:
+        child = subprocess.Popen([*outside, sys.executable, *map(str, python)], cwd=start or place / "here",
+                                 env=given | {"LISTENS": "127.0.0.1"}, text=True, stdout=subprocess.PIPE,
+                                 stderr=subprocess.PIPE)
+        said = meanwhile(child)
+        return Run(place, child.wait(300), said)
     told = subprocess.run([*outside, sys.executable, *map(str, python)], cwd=start or place / "here", env=given,
                           capture_output=True, text=True, timeout=300)
     return Run(place, told.returncode, told.stdout + told.stderr)
@@ -89,5 +99,5 @@ def _watched(place: Path, *python: str | Path, start: Path | None = None, watch:
 
 @pytest.fixture(scope="session")
 def watched() -> Callable[..., Run]:
-    """``watched(place, *arguments of Python, start=, watch=)``, see :func:`_watched`."""
+    """``watched(place, *arguments of Python, start=, watch=, meanwhile=)``, see :func:`_watched`."""
     return _watched

@@ -6,16 +6,25 @@ system, of libraries written in C too; a hook in Python sees what Python code tr
 
 from __future__ import annotations
 
+import json
+import os
 import re
 import shutil
+import signal
+import subprocess
+import time
 import zlib
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from fnmatch import fnmatch
+from http.client import HTTPConnection
 from pathlib import Path
 from typing import Any
 
 import pytest
+from websockets.sync.client import connect
+
+from silhouette.live.messages import HEAD
 
 DATA = Path(__file__).parents[1] / "data" / "rendered"
 SAMPLES = Path(__file__).parents[2] / "sample_poses"
@@ -195,6 +204,118 @@ def test_the_pages_of_this_program_are_among_them(runs: dict[str, Any]) -> None:
 def test_what_may_be_left_or_started_is_told() -> None:
     told = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
     assert all(f"`{name}`" in told for name in (*LEFT, *STARTED))
+
+
+# ----------------------------------------------------------------------------------------- the pages that are served
+
+OWN = re.compile(r"(?<![\d.])127\.0\.0\.1(?![\d.])")
+OTHER = re.compile(r"(?<![\d.])(?!127\.0\.0\.1(?![\d.]))\d+\.\d+\.\d+\.\d+(?![\d.])|AF_INET6|htons\(53\)")
+
+
+def beyond(calls: Iterable[str]) -> list[str]:
+    """The calls that listen, connect or send anywhere but on the loopback address, or ask for a name.
+
+    The system itself may be asked which network cards there are (netlink).
+    """
+    def near(call: str) -> bool:
+        asks_system = "NETLINK_ROUTE" in call or "<NETLINK:" in call.split(",")[0]
+        return asks_system or call.startswith("socket(AF_INET,") or bool(OWN.search(call) and not OTHER.search(call))
+
+    return [call for call in leaving(calls) if not near(call)]
+
+
+def used(child: subprocess.Popen[str]) -> str:
+    """Use the pages as a person would: come in, make a pose, add a picture, watch, have it checked; then Ctrl-C."""
+    assert child.stdout is not None
+    line = child.stdout.readline()
+    found = re.fullmatch(r"Open http://127\.0\.0\.1:(\d+)/#(\S+)\n", line)
+    if not found:
+        return line + child.communicate()[0] + child.communicate()[1]
+    port, cookie, said = int(found[1]), "", [line]
+
+    def ask(method: str, path: str, body: Any = None) -> Any:
+        nonlocal cookie
+        page = HTTPConnection("127.0.0.1", port, timeout=120)
+        page.request(method, path, body if body is None or isinstance(body, bytes) else json.dumps(body),
+                     {"Cookie": cookie})
+        answer = page.getresponse()
+        cookie = (answer.getheader("set-cookie") or cookie).split(";")[0]
+        text = answer.read()
+        said.append(f"{method} {path} {answer.status}\n")
+        page.close()
+        return json.loads(text) if text.startswith((b"{", b"[")) else text
+
+    ask("POST", "/enter", found[2].encode())
+    for path in ("/", "/live", "/phone", "/page/live.js", "/api/poses", "/api/phone"):
+        ask("GET", path)
+    pose = ask("POST", "/api/poses", {"name": "hauling"})["id"]
+    for still in sorted((DATA / "turn").glob("*.jpg")):
+        upload = ask("POST", "/api/uploads", {"name": still.name, "size": still.stat().st_size, "pose": pose})["upload"]
+        ask("PATCH", f"/api/uploads/{upload}?from=0", still.read_bytes())
+    with connect(f"ws://127.0.0.1:{port}/api/stage", origin=f"http://127.0.0.1:{port}",  # type: ignore[arg-type]
+                 additional_headers={"cookie": cookie}, proxy=None, open_timeout=120, legacy=True) as watching:
+        watching.send(json.dumps({"do": "begin", "pose": pose}))
+        watching.send(HEAD.pack(1, 1.0, 720, 960) + next((DATA / "turn").glob("*.jpg")).read_bytes())
+        while json.loads(watching.recv(120)).get("frame") != 1:
+            pass
+    job = ask("POST", "/api/jobs", {"what": "check", "poses": [pose]})["job"]
+    while (told := ask("GET", f"/api/jobs/{job}"))["state"] == "running":
+        time.sleep(0.2)
+    said.append(f"{told['state']} {told['error']}\n")
+    program = child.pid
+    if "strace" in str(child.args[0]):  # type: ignore[index]  # then the program is the watcher's child
+        program = int(Path(f"/proc/{program}/task/{program}/children").read_text().split()[0])
+    os.kill(program, signal.SIGINT)
+    out, err = child.communicate(timeout=300)
+    return "".join(said) + out + err
+
+
+@pytest.fixture(scope="module")
+def pages(watched: Callable[..., Any], tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """The local pages, used once."""
+    arguments = ("-m", "silhouette.cli", "open", "studio", "--no-browser")
+    return watched(tmp_path_factory.mktemp("pages") / "open", *arguments, meanwhile=used)
+
+
+def test_pages_do_their_work(pages: Any) -> None:
+    assert pages.code == 130 and "done" in pages.said, pages.said
+    assert (pages.place / "here/studio/checks/hauling/check.json").is_file()
+
+
+def test_pages_listen_on_this_computer_alone_and_connect_to_nothing(needs_strace: None, pages: Any) -> None:
+    assert not beyond(pages.calls)
+    bound = [call for call in pages.calls if call.startswith("bind(") and "AF_INET" in call]
+    assert len(bound) == 1 and '"127.0.0.1"' in bound[0]
+    assert not [call for call in pages.calls if call.startswith("connect(") and "AF_INET" in call]
+    assert any(call.startswith("accept") for call in pages.calls), "the watcher saw nobody come in"
+
+
+def test_what_the_watcher_takes_for_beyond() -> None:
+    """The control: it must see what the test above says is not there."""
+    far = ['bind(5<TCP:[1]>, {sa_family=AF_INET, sin_port=htons(0), sin_addr=inet_addr("0.0.0.0")}, 16) = 0',
+           'connect(5<TCP:[1]>, {sa_family=AF_INET, sin_port=htons(80), sin_addr=inet_addr("93.184.216.34")}, 16) = 0',
+           'sendto(5<TCP:[127.0.0.1:4000->192.168.1.9:50]>, "x", 1, 0, NULL, 0) = 1',
+           'sendto(5<UDP:[127.0.0.1:4000->127.0.0.1:53]>, "x", 1, 0, {sa_family=AF_INET, sin_port=htons(53)}, 16) = 1',
+           "socket(AF_INET6, SOCK_STREAM, 0) = 5", "listen(5<TCP:[0.0.0.0:4000]>, 9) = 0"]
+    near = ['sendto(5<NETLINK:[1]>, [], 20, 0, {sa_family=AF_NETLINK}, 12) = 20',
+            'bind(5<TCP:[1]>, {sa_family=AF_INET, sin_port=htons(0), sin_addr=inet_addr("127.0.0.1")}, 16) = 0',
+            'sendto(5<TCP:[127.0.0.1:4000->127.0.0.1:50]>, "x", 1, 0, NULL, 0) = 1',
+            "listen(5<TCP:[127.0.0.1:4000]>, 9) = 0"]
+    assert beyond([*far, *near]) == far
+
+
+def test_no_python_code_of_the_pages_tries_to_connect(pages: Any) -> None:
+    assert not pages.attempts
+
+
+def test_pages_start_no_other_program_and_leave_nothing_elsewhere(needs_strace: None, pages: Any) -> None:
+    assert {p for p in started(pages.calls) if not p.startswith("python")} <= set(STARTED)
+    elsewhere = {p for p in written(pages.calls) if not p.startswith((f"{pages.place}/", "/dev/", "/proc/self/"))}
+    assert not elsewhere
+    parts = {part for path in pages.left for part in Path(path).parts[1:]}
+    homes = {".cache", ".config", ".matplotlib", "Library", "Caches"}
+    assert not {part for part in parts - homes if not any(fnmatch(part, meant) for meant in LEFT)}, sorted(pages.left)
+    assert not [path for path in pages.left if path.startswith("tmp/")]
 
 
 # ------------------------------------------------------------------------- what is named like an address, or names one

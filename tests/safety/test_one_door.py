@@ -20,8 +20,11 @@ from silhouette.errors import CutterError
 PACKAGE = Path(silhouette.__file__).parent
 WATCHED = Path(__file__).parents[1] / "data" / "rendered" / "turn"
 TALKATIVE = {"onnxruntime", "rembg", "pooch", "requests", "urllib", "urllib3", "http", "socket", "ssl", "ftplib",
-             "smtplib", "asyncio", "aiohttp", "httpx", "webbrowser", "xmlrpc"}
-"""Modules that report or connect: only the door may import the first two, nobody the others."""
+             "smtplib", "asyncio", "aiohttp", "httpx", "webbrowser", "xmlrpc", "socketserver", "uvicorn", "starlette",
+             "websockets", "h11", "anyio"}
+"""Modules that report, connect or serve: only the door may import the first two, most of the others nobody."""
+SERVES = {"socket", "ssl", "asyncio", "http", "webbrowser", "uvicorn", "starlette", "h11"}
+"""What the local pages are served with; everything else that could talk is shut to them too."""
 
 
 def named(tree: ast.AST) -> list[tuple[int, str]]:
@@ -39,7 +42,8 @@ def named(tree: ast.AST) -> list[tuple[int, str]]:
 
 def through(path: Path) -> list[str]:
     """What a file of the package takes in past the door."""
-    allowed = {"onnxruntime", "rembg"} if path == PACKAGE / "quiet.py" else set()
+    pages = path.is_relative_to(PACKAGE / "live") or path == PACKAGE / "cli" / "open.py"
+    allowed = {"onnxruntime", "rembg"} if path == PACKAGE / "quiet.py" else SERVES if pages else set()
     return [f"{path.name}:{line} {name}" for line, name in named(ast.parse(path.read_text(encoding="utf-8")))
             if name in TALKATIVE - allowed]
 
@@ -55,6 +59,22 @@ def test_other_ways_to_import_are_seen_too(tmp_path: Path) -> None:
     file.write_text("def f():\n    import onnxruntime.capi as o\n    from rembg import remove\n"
                     "    import_module('onnxruntime')\n    __import__('socket')\n    print('a socket: no module')\n")
     assert len(through(file)) == 4
+
+
+def test_what_serves_the_pages_is_loaded_by_that_command_alone(tmp_path: Path) -> None:
+    """Neither importing the package, nor a command that reads pictures, brings a server or a socket library along."""
+    code = ("import sys\nfrom silhouette import cli\n"
+            f"cli.main(['score', {str(WATCHED)!r}, '-o', {str(tmp_path / 'out')!r}, '--jitter', '0'])\n"
+            "print([m for m in ('uvicorn', 'starlette', 'websockets', 'h11', 'anyio') if m in sys.modules])")
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert told.stdout.splitlines()[-1] == "[]"
+
+
+def test_client_libraries_are_shut_to_the_pages_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = PACKAGE / "live" / "past.py"
+    text = "import urllib.request\nimport socket\nfrom websockets.sync.client import connect\nimport smtplib\n"
+    monkeypatch.setattr(Path, "read_text", lambda path, **how: text)
+    assert [found.split()[1] for found in through(file)] == ["urllib", "websockets", "smtplib"]
 
 
 @pytest.mark.parametrize("code", ["import silhouette", "import silhouette.cutout.figure_net",

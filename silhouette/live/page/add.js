@@ -3,6 +3,7 @@
 import { ask } from "./link.js";
 import { counted, find, make } from "./work.js";
 
+const MARK = ".silhouette.json";
 const PIECE = 4 * 1024 * 1024, TRIES = 6;
 const CLIPS = /\.(mp4|mov|m4v|avi|mkv|webm|mts|m2ts|3gp|mpg|mpeg)$/i;
 const STILLS = /\.(jpe?g|png|webp|tiff?|heic|heif)$/i;
@@ -11,7 +12,7 @@ const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
 
 const kindOf = (name) => {
   if (name.startsWith(".")) return "none";
-  if (name === "angles.csv") return "beside";
+  if (name === "angles.csv" || name === "turn.csv") return "beside";
   if (MASK.test(name)) return "beside";
   if (STILLS.test(name)) return EMPTY.test(name) ? "empty" : "still";
   return CLIPS.test(name) ? "clip" : "none";
@@ -21,7 +22,11 @@ const kindOf = (name) => {
 // given: [[path of its folder, File], ...]
 export function sorted(given) {
   const folders = new Map(), clips = [], strange = [];
+  // Folders that this program made hold its mark: they are results, and no poses.
+  const ours = given.filter(([, file]) => file.name === MARK).map(([folder]) => folder);
+  const within = (folder) => ours.find((mark) => folder === mark || folder.startsWith(`${mark}/`));
   for (const [folder, file] of given) {
+    if (within(folder) !== undefined) continue;
     const kind = kindOf(file.name);
     if (kind === "clip") clips.push(file);
     else if (kind !== "none") folders.set(folder, [...(folders.get(folder) || []), { file, kind }]);
@@ -33,7 +38,7 @@ export function sorted(given) {
     files: all.sort((a, b) => order[a.kind] - order[b.kind] || a.file.name.localeCompare(b.file.name, "en", { numeric: true })).map((one) => one.file),
     stills: all.filter((one) => one.kind === "still").length,
   }));
-  return { poses, clips, strange };
+  return { poses, clips, strange, ours: ours.map((folder) => folder.split("/").pop()) };
 }
 
 export class Adding {
@@ -64,7 +69,8 @@ export class Adding {
   async take(given) {
     if (!find("#copying").hidden) return this.left("Wait until the others are copied, or stop that first.");
     find("#left").replaceChildren();
-    const { poses, clips, strange } = sorted(given);
+    const { poses, clips, strange, ours } = sorted(given);
+    for (const name of ours) this.left(`${name || "These files"}: left out. This program made it; give the pictures themselves.`);
     for (const name of strange.slice(0, 5)) this.left(`${name}: left out. It is neither a picture nor a clip that is known here.`);
     if (strange.length > 5) this.left(`${counted(strange.length - 5, "other file")} left out.`);
     if (!given.length) this.left("Nothing was found there.");

@@ -132,12 +132,11 @@ export class Camera {
   // Nothing sent before will be answered: the connection broke.
   forget() { this.unanswered.clear(); }
 
-  has(number) { return this.kept.has(number); }
-
   // Sends this very frame at full size. Gives "" once it is safely there, else what went wrong.
   async post(number) {
     const bitmap = this.kept.get(number);
-    if (!bitmap || this.asked.has(number)) return this.asked.has(number) ? "" : "The picture is not at hand any more.";
+    if (this.asked.has(number)) return "";  // it is on its way
+    if (!bitmap) return "It is not at hand any more.";
     this.asked.add(number);
     this.kept.delete(number);
     const jpeg = await jpegOf(canvasOf(1, 1), bitmap, 1, FULL_QUALITY);

@@ -3,7 +3,7 @@
 import { ArcHandles } from "./arc.js";
 import { Adding } from "./add.js";
 import { ask } from "./link.js";
-import { Job, adoptReport, counted, files, find, make, smallOf, when } from "./work.js";
+import { Job, adoptReport, counted, files, find, make, onScreen, smallOf, when } from "./work.js";
 
 const INTENTS = [["open", "an open pose"], ["closed", "a closed pose"], ["relief", "a relief"]];
 const job = new Job(find("#job").appendChild(make("div")), "job:rank");
@@ -39,7 +39,7 @@ async function showReport() {
   find("#wheels").made = false;
   find("#files").replaceChildren(...files(results.files, (name) => `/api/results/${name}`));
   setArc(results.arc);
-  turning = window.turnFigures();
+  turning = window.turnFigures(0, () => onScreen(find("#report")));
   handles = new ArcHandles(find("#pane-0 .turntable"), arcTyped(), arcMoved);
   turning.hear(showHandles);
   turning.hear(showWheels);
@@ -93,11 +93,12 @@ function showPoses() {
   find("#poses-title").textContent = poses.length ? `${counted(poses.length, "pose")} in this folder` : "No pose yet";
   find("#compare-them").textContent = poses.length === 1 ? "Read it" : "Compare them";
   find("#bar").hidden = !poses.length;
+  find("#hint").hidden = poses.length > 1;
 }
 
 const hasStops = (pose) => pose.stops !== 0;
 const isNew = (pose) => results.changed.includes(pose.id);
-const whyNot = (pose) => (isNew(pose) ? "" : results.left_out[pose.called] || "");
+const whyNot = (pose) => (isNew(pose) ? "" : results.left_out[pose.called] || results.poses[pose.called]?.problem || "");
 const intentOf = (pose) => meant.get(pose.id) || results.poses[pose.called]?.intent || "open";
 
 function card(pose) {

@@ -1,5 +1,7 @@
 // The one socket to the program. It comes back by itself when it breaks, and says so at once both times.
 
+import { Line } from "./line.js";
+
 const FIRST_WAIT = 300, LONGEST_WAIT = 3000;
 
 export class Link {
@@ -8,6 +10,8 @@ export class Link {
     this.heard = heard;
     this.changed = changed;
     this.wait = FIRST_WAIT;
+    this.plain = false;           // whether plain requests are used, as the browser opens no socket
+    this.opened = false;
     this.open();
   }
 
@@ -15,15 +19,17 @@ export class Link {
 
   open() {
     const scheme = location.protocol === "https:" ? "wss:" : "ws:";
-    const socket = this.socket = new WebSocket(`${scheme}//${location.host}/api/stage`);
+    const socket = this.socket = this.plain ? new Line() : new WebSocket(`${scheme}//${location.host}/api/stage`);
     socket.binaryType = "arraybuffer";
-    socket.onopen = () => { this.wait = FIRST_WAIT; this.changed("open"); };
+    socket.onopen = () => { this.wait = FIRST_WAIT; this.opened = true; this.changed("open"); };
     socket.onmessage = (event) => this.heard(JSON.parse(event.data));
     socket.onclose = () => this.lost();
   }
 
   async lost() {
-    this.changed(await refused() ? "shut out" : "lost");
+    const answers = await status();
+    this.changed(answers === 403 ? "shut out" : "lost");
+    if (answers === 200 && !this.opened && location.protocol === "https:") this.plain = true;
     setTimeout(() => this.open(), this.wait);
     this.wait = Math.min(2 * this.wait, LONGEST_WAIT);
   }
@@ -38,12 +44,13 @@ export class Link {
   order(what) { return this.send(JSON.stringify(what)); }
 }
 
-// Whether the program is there but does not know this browser any more: it was started anew.
-async function refused() {
+// What the program answers at all: 403 where it does not know this browser any more, for it was started anew; 0 where it
+// does not answer.
+async function status() {
   try {
-    return (await fetch("/api/poses")).status === 403;
+    return (await fetch("/api/poses")).status;
   } catch {
-    return false;
+    return 0;
   }
 }
 

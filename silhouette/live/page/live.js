@@ -39,16 +39,20 @@ function heard(message) {
 function see(seen) {
   const captured = camera.answered(seen.frame);
   now.seen = seen;
-  if (seen.take !== null && camera.has(seen.take)) post(seen.take);
+  if (seen.take !== null && captured !== null) post(seen.take);  // it was asked of this page's camera
   if (seen.state !== "empty-room" && now.phase === "empty" && now.emptyDone) enter("live");
-  set("state", seen.state);
+  if (stage.dataset.state !== seen.state) {
+    set("state", seen.state);
+    showDo();
+    if (seen.state === "no-camera" && !camera.running && now.phase !== "setup") noCamera(WAITING);
+  }
   if (!seen.skipped) drawShape(seen);
   drawWords(seen);
   drawSide(seen);
   const closed = seen.state === "closed" && now.phase === "live";
   if (closed && el.closed.hidden) stage.scrollIntoView();
   el.closed.hidden = !closed;
-  if (captured !== null && !seen.skipped) afterPaint(() => set("latencyMs", Math.round(performance.now() - captured)));
+  if (captured !== null && !seen.skipped) afterPaint(() => drawn(captured));
 }
 
 // A word of the program beside what is seen.
@@ -59,6 +63,9 @@ function hear(word) {
   } else write1(word.words, true);
   sound.play("trouble");
 }
+
+// Written anew for every picture, so that a script that watches can count them.
+const drawn = (captured) => { stage.dataset.latencyMs = Math.round(performance.now() - captured); };
 
 const set = (name, value) => {
   const text = value === null || value === undefined ? "" : String(value);
@@ -99,7 +106,8 @@ function drawWords(seen) {
     set("readability", seen.readability);
     set("reason", trouble ? trouble.words : seen.reason);
   }
-  if (trouble) {
+  if (now.phase === "empty" || seen.state === "closed") line("", (!seen.band && seen.reason) || " ", false);
+  else if (trouble) {
     line("", trouble.words, true);
     if (lastTrouble.kind !== trouble.kind && performance.now() - lastTrouble.gone > HELD_BACK_MS) aloud(trouble.words);
     lastTrouble = { kind: trouble.kind, gone: performance.now() };
@@ -139,6 +147,7 @@ function drawSide(seen) {
   set("angle", seen.angle === null ? "" : Math.round(seen.angle));
   text(el.angle, seen.angle === null ? "" : `Angle ${Math.round(seen.angle)}°`);
   text(el.rest, restWords(seen.rest_in));
+  el.rest.toggleAttribute("data-due", seen.rest_in !== null && seen.rest_in <= 0);
   if (seen.wheel !== null || seen.of !== now.stops) {
     now.stops = seen.of;
     now.wheel = seen.wheel || now.wheel;
@@ -193,8 +202,14 @@ function write1(words, urgent = false) {
 // The line above the silhouette: what was just said, else what is asked for, else what to do.
 function showDo() {
   el.do.toggleAttribute("data-new", now.said.length > 0);
-  text(el.do, now.said.map((one) => one.words).join(" ") || now.wanted[0]
-    || (now.paused ? "Paused" : "Hold each stop for a second"));
+  text(el.do, now.said.map((one) => one.words).join(" ") || now.wanted[0] || whatToDo());
+}
+
+function whatToDo() {
+  if (now.phase === "empty") return "First the room without you";
+  if (now.paused) return "Paused";
+  return { "no-camera": "No camera yet", "empty-room": "First the room without you", closed: "Check it before you move away", hold: "Hold" }[stage.dataset.state]
+    || "Hold each stop for a second";
 }
 
 const item = (words) => Object.assign(document.createElement("li"), { textContent: words });
@@ -232,6 +247,8 @@ const order = (what, more = {}) => {
 
 function noCamera(words) {
   set("state", "no-camera");
+  write(el.figure, "d", "");
+  showDo();
   for (const name of ["band", "readability", "angle", "ghost", "latencyMs", "trouble"]) set(name, "");
   set("reason", words);
   line("", words, true);
@@ -240,6 +257,7 @@ function noCamera(words) {
   el.settings.open = true;
 }
 
+const WAITING = "Waiting for the picture of the phone.";
 const WHY = {
   NotAllowedError: "The camera is not allowed. Allow it at the address bar, then choose the camera again.",
   NotFoundError: "There is no camera here. Plug one in, or use the phone as camera.",
@@ -250,7 +268,7 @@ const WHY = {
 async function startCamera(which) {
   if (which === "elsewhere") {
     camera.stop();
-    noCamera("Waiting for the picture of the phone.");
+    noCamera(WAITING);
     return;
   }
   try {
@@ -308,9 +326,11 @@ async function begin(which) {
   }
   now.turn = new FormData(el.setup).get("turn");
   now.stops = Number(el.stops.value);
-  el.check.href = `/pose/${encodeURIComponent(now.pose)}`;
+  el.check.href = `/pose/${encodeURIComponent(now.pose)}?check=now`;
   await linkOpen();
   order("begin", { stops: now.stops, turn: now.turn, raised: el.raised.checked });
+  query.set("pose", now.pose);  // loaded again, the page goes on with this pose
+  history.replaceState(null, "", `${location.pathname}?${query}`);
   const wanted = wantedOf(query.get("want"));
   if (wanted.length) order("want", { stops_wanted: wanted });
   wheel.draw(now.wheel, now.stops, now.turn);
@@ -332,7 +352,8 @@ function wantedOf(given) {
   if (given.startsWith("[")) { try { return JSON.parse(given); } catch { return []; } }
   return given.split(",").map((one) => {
     const [how, ...name] = one.split(":");
-    return how === "after" ? { after: name.join(":") } : { instead: name.length ? name.join(":") : how };
+    const called = decodeURIComponent(name.length ? name.join(":") : how);
+    return how === "after" ? { after: called } : { instead: called };
   });
 }
 
@@ -342,6 +363,7 @@ function enter(phase) {
   now.phase = phase;
   document.body.dataset.phase = phase;
   el.countdown.hidden = phase !== "empty";
+  el.more.append(document.querySelector("nav"));  // the ways out, and whether the phone's door is open
   if (phase === "empty") { now.emptyDone = false; countDown(); }
 }
 
@@ -385,14 +407,11 @@ function take() {
   if (now.phase !== "live" || at - now.lastTaken < AGAIN_MS) return;
   now.lastTaken = at;
   if (now.paused) return write1("Paused. Go on first.", true);
-  if (order("take")) set("asked", "take");
+  order("take");
 }
 
 function undo() {
-  if (now.phase !== "live") return;
-  const stops = now.seen ? now.seen.stops : 0;
-  if (!stops) return write1("There is no stop to undo.");
-  if (order("undo")) write1(`Stop ${stops} is undone.`);
+  if (now.phase === "live") order("undo");
 }
 
 function pause() {
@@ -402,7 +421,7 @@ function pause() {
   el.pause.setAttribute("aria-pressed", now.paused);
   text(el.pause, now.paused ? "Go on" : "Pause");
   document.body.toggleAttribute("data-paused", now.paused);
-  write1(now.paused ? "Paused. No stop is taken." : "Going on.");
+  showDo();
 }
 
 function fullScreen() {
@@ -432,7 +451,7 @@ press(el.pause, pause);
 press(el.full, fullScreen);
 press(el.mute, mute);
 press(el.show, showPicture);
-press(el.close, () => { if (order("close")) write1("The turn is over."); });
+press(el.close, () => order("close"));
 stage.addEventListener("click", (event) => { if (!event.target.closest("button, a")) take(); });
 
 const KEYS = {
@@ -458,11 +477,8 @@ document.addEventListener("pointerdown", () => sound.unlock().then(showSound));
 
 function listGhosts() {
   const own = now.wheel.map((stop) => [{ pose: now.pose, stop: stop.name }, `stop ${stop.name}`]);
-  const others = (now.poses || []).filter((one) => one.id !== now.pose && one.kind !== "clip").flatMap((one) => {
-    const names = Array.isArray(one.stops) ? one.stops.map((stop) => stop.name || stop) : [];
-    return names.length ? names.map((stop) => [{ pose: one.id, stop }, `${one.name}, stop ${stop}`])
-      : [[{ pose: one.id, stop: "" }, `${one.name}, first stop`]];
-  });
+  const others = (now.poses || []).filter((one) => one.id !== now.pose)
+    .flatMap((one) => (one.names || []).map((stop) => [{ pose: one.id, stop }, `${one.name}, ${stop}`]));
   const all = [["", "nothing"], ...[...own, ...others].map(([what, words]) => [JSON.stringify(what), words])];
   const key = JSON.stringify(all);
   if (el.ghost.dataset.key === key) return;
@@ -484,7 +500,7 @@ function showSound() {
   text(el.mute, sound.on ? "Sounds on" : "Sounds off");
   el["sound-on"].checked = sound.on;
   el.volume.value = sound.volume;
-  text(el["sound-said"], !sound.on ? "Sounds are off. Everything is written on the page."
+  text(el["sound-note"], !sound.on ? "Sounds are off. Everything is written on the page."
     : sound.locked ? "Sounds start with the first tap or key." : "");
 }
 
@@ -539,9 +555,14 @@ document.addEventListener("visibilitychange", () => { if (now.phase !== "setup")
 
 // ------------------------------------------------------------------------------------------ start
 
+if (location.hash) history.replaceState(null, "", location.pathname + location.search);  // the key stays in no list
 showSound();
 listVoices();
 wheel.draw([], now.stops, now.turn);
+for (const [name, field] of [["stops", el.stops], ["name", el.name]]) if (query.has(name)) field.value = query.get(name);
+if (query.get("turn") === "right") el.setup.elements.turn.value = "right";
+el.raised.checked = query.get("raised") === "1";
+if (!el.stops.value) el.stops.value = "24";
 await listPoses();
 await listCameras();
 const which = query.get("camera");

@@ -13,7 +13,7 @@ function show(now) {
   find("shut").hidden = now.on;
   find("wide").hidden = !now.on;
   if (!now.on) return shut(now);
-  set("state", now.paired ? "The door for a phone is open, and a phone is paired." : "The door for a phone is open. No phone is paired yet.");
+  set("state", now.gone ? "This computer has left the network in which the door stands open. Shut the door, then open it again." : now.paired ? "The door for a phone is open, and a phone is paired." : "The door for a phone is open. No phone is paired yet.");
   find("scan").hidden = find("pairing").hidden = now.paired;
   find("paired").hidden = !now.paired;
   if (find("qr").getAttribute("src") !== now.qr) find("qr").src = now.qr;

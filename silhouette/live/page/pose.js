@@ -1,7 +1,7 @@
 // Check and keep: one pose, its stops, what to retake, and the set that is kept of it.
 
 import { ask } from "./link.js";
-import { Job, adoptReport, counted, draw, files, find, make, when } from "./work.js";
+import { Job, adoptReport, counted, draw, files, find, make, onScreen, when } from "./work.js";
 
 const id = location.pathname.split("/").pop();
 const HEADS = { retake: "Retake", look: "Look at" };
@@ -36,36 +36,36 @@ async function load() {
 
 async function check() {
   const asked = { height: number("#height"), paper: find("#paper").value };
-  const told = await busy("#check", () => job.check.run("check", [id], asked));
-  if (!told) return;
-  showCheck(told);
+  const result = await busy("#check", () => job.check.run("check", [id], asked));
+  if (!result) return;
+  showCheck(result);
   await load();
   find("#verdict").focus();
 }
 
-function showCheck(told) {
+function showCheck(result) {
   find("#checked").hidden = false;
-  find("#verdict").textContent = told.verdict;
-  find("#rests-on").textContent = told.rests_on;
-  const bad = told.findings.filter((one) => one.verdict !== "pass"), good = told.findings.filter((one) => one.verdict === "pass");
-  const unanswered = told.unanswered.map(({ said, do: helps }) => make("li", {}, make("h3", {}, "Not checked"), make("p", {}, said), make("p", {}, helps)));
-  const rows = bad.map((one) => findingRow(one, told));
-  find("#findings").replaceChildren(...(told.exit_code === 2 ? [...unanswered, ...rows] : [...rows, ...unanswered]));
+  find("#verdict").textContent = result.verdict;
+  find("#rests-on").textContent = result.rests_on;
+  const bad = result.findings.filter((one) => one.verdict !== "pass"), good = result.findings.filter((one) => one.verdict === "pass");
+  const unanswered = result.unanswered.map(({ said, do: helps }) => make("li", {}, make("h3", {}, "Not checked"), make("p", {}, said), make("p", {}, helps)));
+  const rows = bad.map((one) => findingRow(one, result));
+  find("#findings").replaceChildren(...(result.exit_code === 2 ? [...unanswered, ...rows] : [...rows, ...unanswered]));
   find("#passed-box").hidden = !good.length;
   find("#passed-title").textContent = `In order: ${good.map((one) => one.check).join(", ")}`;
   find("#passed").replaceChildren(...good.map((one) => make("li", {}, `${one.check}: ${one.said} ${one.do}`)));
-  find("#stops").replaceChildren(...told.stops.map((stop) => stopItem(stop, told, true)));
-  find("#notes").replaceChildren(...told.notes.map((note) => make("li", {}, note)));
-  showRing(told);
-  showAgain(told);
+  find("#stops").replaceChildren(...result.stops.map((stop) => stopItem(stop, result, true)));
+  find("#notes").replaceChildren(...result.notes.map((note) => make("li", {}, note)));
+  showRing(result);
+  showAgain(result);
 }
 
-function findingRow(one, told) {
+function findingRow(one, result) {
   const row = make("li", { class: one.verdict }, make("h3", {}, make("span", { class: "mark" }, HEADS[one.verdict]), ` ${one.check}`), make("p", {}, one.said));
   if (one.do) row.append(make("p", {}, make("b", {}, one.do)));
   const most = 12;
   if (one.stops.length) {
-    row.append(make("ol", { class: "plain stops few" }, ...one.stops.slice(0, most).map((k) => stopItem(told.stops[k], told, false))));
+    row.append(make("ol", { class: "plain stops few" }, ...one.stops.slice(0, most).map((k) => stopItem(result.stops[k], result, false))));
     if (one.stops.length > most) row.append(make("p", { class: "soft" }, `and ${counted(one.stops.length - most, "stop")} more`));
   }
   return row;
@@ -75,8 +75,8 @@ function figure(stop) {
   return draw("path", { d: stop.path, class: stop.unclear ? "doubted" : "seen", transform: `translate(0 ${1000 * (1 - stop.height)}) scale(${stop.height})` });
 }
 
-function stopItem(stop, told, full) {
-  const half = 1000 * told.half + 30;
+function stopItem(stop, result, full) {
+  const half = 1000 * result.half + 30;
   const picture = draw("svg", { viewBox: `${-half} -30 ${2 * half} 1060`, "aria-hidden": "true" }, draw("path", { class: "floor", d: "M-3000 1000H3000" }));
   if (stop.path) picture.append(figure(stop));
   const item = make("li", { class: stop.mark }, picture, make("b", {}, stop.called));
@@ -85,37 +85,50 @@ function stopItem(stop, told, full) {
 }
 
 // The stops where the camera stood, the front at the foot of the page; those to retake are marked.
-function showRing(told) {
-  const placed = told.stops.filter((stop) => stop.angle !== null), ring = find("#ring");
+function showRing(result) {
+  const placed = result.stops.filter((stop) => stop.angle !== null), ring = find("#ring");
   ring.toggleAttribute("hidden", !placed.length);
   if (!placed.length) return;
   const closing = placed.length > 2 && Math.abs(((placed[0].angle - placed.at(-1).angle + 540) % 360) - 180) < 8 && placed.at(-1).mark === "pass";
   const shown = closing ? placed.slice(0, -1) : placed, radius = 350;
-  const tall = Math.min(220, 2 * Math.PI * radius / shown.length / Math.max(2 * told.half, 0.35)), scale = tall / 1000;
+  const tall = Math.min(220, 2 * Math.PI * radius / shown.length / Math.max(2 * result.half, 0.35)), scale = tall / 1000;
   const at = (angle, r) => [-r * Math.sin(angle * Math.PI / 180), r * Math.cos(angle * Math.PI / 180)];
   ring.replaceChildren(
-    draw("circle", { r: 130, class: "limit" }),
+    draw("circle", { r: 130, class: "limit" }), ...holes(result, radius, at),
     draw("ellipse", { rx: 72, ry: 34, class: "shoulders" }), draw("circle", { r: 27, class: "head" }), draw("path", { class: "head", d: "M-9 24h18l-9 18z" }),
     draw("text", { y: 190 }, "front"), draw("text", { y: -160 }, "back"),
     ...shown.map((stop) => {
       const [x, y] = at(stop.angle, radius), group = draw("g", { class: stop.mark });
       if (stop.path) group.append(draw("g", { transform: `translate(${x.toFixed(1)} ${(y - tall / 2).toFixed(1)}) scale(${scale.toFixed(4)})` }, figure(stop)));
-      const [tx, ty] = at(stop.angle, radius + tall / 2 + 26);
+      const [tx, ty] = at(stop.angle, radius + tall / 2 + 34);
       if (stop.mark !== "pass") group.append(draw("text", { x: tx.toFixed(1), y: (ty + 11).toFixed(1) }, `${stop.called} ${stop.mark === "retake" ? "!" : "?"}`));
       return group;
     }));
-  const marked = told.stops.filter((stop) => stop.mark === "retake").map((stop) => stop.called);
+  const marked = result.stops.filter((stop) => stop.mark === "retake").map((stop) => stop.called);
   ring.setAttribute("aria-label", `The stops seen from above. ${marked.length ? `To retake: ${marked.join(", ")}.` : "None is marked to retake."}`);
 }
 
-function showAgain(told) {
-  const wanted = told.wanted.map((one) => (one.instead ? one.instead : `after:${one.after}`)), clip = pose.kind === "clip";
-  find("#again").hidden = !wanted.length || clip;
-  find("#again").href = `/live?pose=${id}&want=${wanted.map(encodeURIComponent).join(",")}`;
-  find("#again").textContent = `Retake ${wanted.length === 1 ? "this stop" : `these ${wanted.length} stops`}`;
-  find("#again-said").hidden = !wanted.length;
+// Stretches of the turn in which stops are missing.
+function holes(result, radius, at) {
+  const gaps = result.findings.flatMap((one) => (one.verdict === "pass" ? [] : one.gaps)).map((pair) => pair.map((k) => result.stops[k].angle));
+  return gaps.filter((pair) => !pair.includes(null)).flatMap(([a, b]) => {
+    const wide = ((b - a + 540) % 360) - 180, from = a + wide * .2, to = b - wide * .2, [x, y] = at(a + wide / 2, radius);
+    const d = `M${at(from, radius).map((n) => n.toFixed(1))}A${radius} ${radius} 0 0 ${wide > 0 ? 1 : 0} ${at(to, radius).map((n) => n.toFixed(1))}`;
+    return [draw("path", { d, class: "hole" }), draw("text", { x: (x * .74).toFixed(1), y: (y * .74).toFixed(1) }, "missing")];
+  });
+}
+
+function showAgain(result) {
+  const clip = pose.kind === "clip", many = result.want ? result.want.split(",").length : 0;
+  find("#again").hidden = !many || clip;
+  find("#again").href = `/live?pose=${id}&want=${encodeURIComponent(result.want)}`;
+  const missing = many && result.want.split(",").every((one) => one.startsWith("after:"));
+  find("#again").textContent = missing ? "Shoot the missing stops" : many === 1 ? "Retake this stop" : `Retake these ${many} stops, one by one`;
+  find("#wanted").replaceChildren(...result.wanted.map((words) => make("li", {}, words)));
+  find("#wanted-box").hidden = !many || clip;
+  find("#again-said").hidden = !many;
   find("#again-said").textContent = clip ? "This pose is a clip: single stops cannot be put into it. Film the turn again, or shoot the pose live."
-    : "The page before the camera asks for them one by one, shows the earlier outline, and puts each in its place. The stills that it replaces are kept in the folder replaced.";
+    : "The page before the camera asks for them in their order, shows the earlier outline, and puts each in its place. A still that is replaced is kept in the folder replaced.";
 }
 
 // ------------------------------------------------------------------------------------------------------------- the set
@@ -123,12 +136,12 @@ function showAgain(told) {
 async function keep() {
   const asked = { name: find("#set-name").value, height: number("#model-height"), pose_height: number("#pose-height"), scale: number("#scale"),
     photographs: find("#photographs").checked, overwrite: find("#overwrite").checked, paper: find("#paper").value };
-  const told = await busy("#keep", () => job.keep.run("export", [id], asked));
-  if (!told) return;
-  await showSets(told.name);
-  const kept = find("#kept"), what = told.photographs ? "silhouettes, and photographs in its folder photographs" : "silhouettes only";
-  kept.replaceChildren(make("p", {}, make("b", {}, `Kept: ${told.name}, ${counted(told.stops, "stop")}, ${what}.`)),
-    make("p", {}, `It lies in ${results.folder}, in the folder sets/${told.name}.`), ...told.notes.map((note) => make("p", { class: "soft" }, note)));
+  const result = await busy("#keep", () => job.keep.run("export", [id], asked));
+  if (!result) return;
+  await showSets(result.name);
+  const kept = find("#kept"), what = result.photographs ? "silhouettes, and photographs in its folder photographs" : "silhouettes only";
+  kept.replaceChildren(make("p", {}, make("b", {}, `Kept: ${result.name}, ${counted(result.stops, "stop")}, ${what}.`)),
+    make("p", {}, `It lies in ${results.folder}, in the folder sets/${result.name}.`), ...result.notes.map((note) => make("p", { class: "soft" }, note)));
   kept.hidden = false;
   kept.focus();
 }
@@ -156,35 +169,35 @@ async function showReading() {
     }
   }
   find("#read-said").textContent = "It has not been read since its pictures last changed.";
-  const told = await job.read.again();
-  if (told) readDone(told);
+  const result = await job.read.again();
+  if (result) readDone(result);
 }
 
-function readDone(told) {
-  if (showReport(told.report)) find("#read-said").textContent = "Read by itself, not compared.";
+function readDone(result) {
+  if (showReport(result.report)) find("#read-said").textContent = "Read by itself, not compared.";
 }
 
 function showReport(text) {
   const data = adoptReport(text, find("#report")), number = data ? Math.max(data.findIndex((one) => one.name === pose.called), 0) : 0;
   if (!data) return false;
   find("#report .choose").hidden = true;
-  window.turnFigures(number);
+  window.turnFigures(number, () => onScreen(find("#report")));
   return true;
 }
 
 async function read() {
-  const told = await busy("#read", () => job.read.run("read", [id], {}));
-  if (told) {
-    readDone(told);
+  const result = await busy("#read", () => job.read.run("read", [id], {}));
+  if (result) {
+    readDone(result);
     find("#read-title").focus();
   }
 }
 
 async function mend() {
-  const told = await busy("#mend", () => job.mend.run("mend", [id], {}));
-  if (!told) return;
-  const doubted = told.doubted ? `${told.doubted} of them not trusted and shown first` : "all of them trusted";
-  showMended(`mend/${told.name}`, `${counted(told.stills, "cut-out")} to look at, ${doubted}. `);
+  const result = await busy("#mend", () => job.mend.run("mend", [id], {}));
+  if (!result) return;
+  const doubted = result.doubted ? `${result.doubted} of them not trusted and shown first` : "all of them trusted";
+  showMended(`mend/${result.name}`, `${counted(result.stills, "cut-out")} to look at, ${doubted}. `);
   find("#mended").focus();
 }
 
@@ -223,8 +236,8 @@ if (await load()) {
     history.replaceState(null, "", location.pathname + location.hash);  // once is enough
     await check();
   } else {
-    const told = await busy("#check", () => job.check.again());
-    if (told) showCheck(told);
+    const result = await busy("#check", () => job.check.again());
+    if (result) showCheck(result);
   }
   await showReading();
 }

@@ -48,9 +48,12 @@ export class Sending {
         }
         if (answer.status && ![408, 409, 429, 503].includes(answer.status)) return { words: answer.words, status: answer.status };
         this.say("broken");
-        await this.pause(wait);
-        wait = Math.min(2 * wait, LONGEST_WAIT);
-        const there = address ? await ask("GET", address) : { ok: false };
+        let there = { ok: false };
+        do {                                            // until the program has let go of the connection that broke
+          await this.pause(wait);
+          wait = Math.min(2 * wait, LONGEST_WAIT);
+          if (address) there = await ask("GET", address);
+        } while (there.ok && there.data.busy && !this.stopped && !this.held);
         if (there.ok && there.data.done) return there.data;
         if (there.ok) this.have = there.data.have;
       }

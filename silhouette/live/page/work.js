@@ -135,3 +135,9 @@ export function smallOf(data, number) {
     draw("use", { href: `#p${number}v${best.i}`, class: best.view.c,
       transform: `translate(0 ${1000 * (1 - best.view.h)}) scale(${best.view.h})` }));
 }
+
+// Whether any of a part of this page is on the screen.
+export function onScreen(part) {
+  const { top, bottom } = part.getBoundingClientRect();
+  return top < innerHeight && bottom > 0;
+}

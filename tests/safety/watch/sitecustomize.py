@@ -9,10 +9,12 @@ from pathlib import Path
 STOPPED = {"socket.connect", "socket.getaddrinfo", "socket.gethostbyname", "socket.gethostbyaddr", "socket.getnameinfo",
            "socket.sendto", "socket.sendmsg", "socket.bind", "urllib.Request", "webbrowser.open"}
 _record = Path(os.environ["ATTEMPTS"])
+_listens = os.environ.get("LISTENS")
+"""The one address at which the program may listen; none without it."""
 
 
 def _watch(event: str, args: tuple[object, ...]) -> None:
-    if event in STOPPED:
+    if event in STOPPED and not (event == "socket.bind" and _listens and args[1][0] == _listens):  # type: ignore[index]
         with _record.open("a", encoding="utf-8") as file:
             file.write(f"{event} {args!r}\n")
         raise ConnectionRefusedError(f"{event} {args!r}")
