@@ -26,7 +26,7 @@ from starlette.routing import BaseRoute, Route
 
 from silhouette.errors import SilhouetteError
 from silhouette.live import line, phone, poses, uploads
-from silhouette.live.browser import show_in_browser
+from silhouette.live.browser import forget, show_in_browser
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Door, Refused, refusal
 from silhouette.live.house import House, file_of, page
@@ -118,6 +118,7 @@ def serve(folder: Path, port: int = 0, *, browser: bool = True, by_phone: bool =
         When a signal said to stop, with its number, after all has been put away.
     """
     place = Folder(folder)
+    forget(place.path)
     put_right([pose.path for pose in place.poses() if pose.kind == "stills"])
     with listen(port) as at, stopping() as stop:
         house = House.of(place, at.getsockname()[1])

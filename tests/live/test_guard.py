@@ -277,14 +277,27 @@ def test_a_thousand_connections_that_say_nothing_keep_nobody_out(opened: Opened)
         resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
-def test_only_so_many_requests_are_answered_at_once(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(guard, "AT_ONCE", 3)
-    head = f"POST /api/jobs HTTP/1.1\r\nHost: {opened.host}\r\nCookie: {opened.cookie}\r\nContent-Length: 9\r\n\r\n"
+@pytest.mark.parametrize("entered", [True, False])
+def test_only_so_many_requests_are_answered_at_once_and_strangers_are_counted_apart(
+    opened: Opened, entered: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(guard, "AT_ONCE" if entered else "STRANGERS_AT_ONCE", 3)
+    monkeypatch.setattr(guard, "STRANGER_S", 600.0)
+    own, other = ("", None) if entered else (None, "")
+    cookie = f"Cookie: {opened.cookie}\r\n" if entered else ""
+    head = f"POST /enter HTTP/1.1\r\nHost: {opened.host}\r\n{cookie}Content-Length: 9\r\n\r\n"
     lines = [opened.raw(head.encode()) for _ in range(3)]
-    until(lambda: opened.ask("GET", "/")[0] == 503)
+    until(lambda: opened.ask("GET", "/", cookie=own)[0] == 503)
+    assert opened.ask("GET", "/", cookie=other)[0] == 200
     for line in lines:
         line.close()
-    until(lambda: opened.ask("GET", "/")[0] == 200)
+    until(lambda: opened.ask("GET", "/", cookie=own)[0] == 200)
+
+
+def test_stranger_who_is_slow_with_the_key_is_hung_up_on(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(guard, "STRANGER_S", 0.2)
+    line = opened.raw(f"POST /enter HTTP/1.1\r\nHost: {opened.host}\r\nContent-Length: 50\r\n\r\na".encode())
+    assert b" 408 " in line.recv(65536) and hung_up(line)
 
 
 def test_where_the_request_says_it_comes_from_is_not_believed(opened: Opened) -> None:
@@ -310,3 +323,11 @@ def test_whatever_can_be_asked_for_is_shut_to_who_has_not_entered(opened: Opened
                 shut += 1
                 assert status == 403, (method, path)
     assert shut > 20
+
+
+def test_page_that_shows_itself_to_strangers_leaves_none_of_them_counted(home: Any) -> None:
+    """The phone's page is shown before the code is typed; each request that was answered is over."""
+    stranger = home.open()
+    for _ in range(2 * guard.STRANGERS_AT_ONCE):
+        assert stranger.ask("GET", "/phone")[0] == 200
+    assert stranger.ask("POST", "/pair", {"code": "nonsense"})[0] == 403
