@@ -439,13 +439,15 @@ class Session:
     # --------------------------------------------------------------------------------------------- from stage and bench
 
     def kept_empty(self, pixels: Pixels) -> tuple[Signal, ...]:
-        """The empty picture has been written; here it is at the size of the frames, (h, w, 3) BGR."""
+        """The empty picture has been written, or lay there already; here it is at the size of the frames, (h, w, 3)
+        BGR."""
         self.looker.learn_room(pixels)
+        if self._empty in ("wanted", "asked"):
+            self._stepped_in = True
+            self._say("empty taken")
         self._empty = "done"
         if self.state == "empty-room":
             self.state = "live"
-        self._stepped_in = True
-        self._say("empty taken")
         return self._told()
 
     def earlier(self, pose: str, masks: Iterable[tuple[str, str]]) -> None:
