@@ -3,7 +3,7 @@
 import { Camera } from "/page/camera.js";
 import { Link, ask } from "/page/link.js";
 import { KINDS, Sound, lengthOf } from "/page/sound.js";
-import { Wheel, describe } from "/page/wheel.js";
+import { Wheel, called, describe } from "/page/wheel.js";
 
 const el = Object.fromEntries([...document.querySelectorAll("[id]")].map((one) => [one.id, one]));
 const stage = el.stage, query = new URLSearchParams(location.search);
@@ -198,14 +198,14 @@ async function post(number) {
 function say(signal) {
   if (signal.kind === "empty taken") { now.emptyDone = true; enter("live"); }
   if (signal.loud) { sound.play(signal.kind); sound.speak(signal.words); }
-  write1(signal.words, signal.kind === "out of frame");
+  write1(signal.words, signal.kind === "out of frame", signal.kind);
 }
 
 // Writes a sentence where it can be read from afar, for a screen reader, and into the list of what was said.
-function write1(words, urgent = false) {
+function write1(words, urgent = false, kind = words) {
   if (!words) return;
   const at = performance.now();
-  now.said = [...now.said.filter((one) => at - one.at < SAID_MS), { words, at }].slice(-2);
+  now.said = [...now.said.filter((one) => at - one.at < SAID_MS && one.kind !== kind), { words, at, kind }].slice(-2);
   showDo();
   clearTimeout(now.sayTimer);
   now.sayTimer = setTimeout(() => { now.said = []; showDo(); }, SAID_MS);
@@ -369,15 +369,19 @@ async function onStage(phase, which) {
   await startCamera(which);
 }
 
-// ?want=instead:05,after:09 or the same as JSON.
+// What a check asks for: ?want=stop_05,after:stop_09 or the same as JSON. A list that is spoilt asks for nothing.
 function wantedOf(given) {
   if (!given) return [];
-  if (given.startsWith("[")) { try { return JSON.parse(given); } catch { return []; } }
-  return given.split(",").map((one) => {
-    const [how, ...name] = one.split(":");
-    const called = decodeURIComponent(name.length ? name.join(":") : how);
-    return how === "after" ? { after: called } : { instead: called };
-  });
+  try {
+    if (given.startsWith("[")) return JSON.parse(given);
+    return given.split(",").map((one) => {
+      const [how, ...name] = one.split(":");
+      const called = decodeURIComponent(name.length ? name.join(":") : how);
+      return how === "after" ? { after: called } : { instead: called };
+    });
+  } catch {
+    return [];
+  }
 }
 
 function enter(phase) {
@@ -400,7 +404,8 @@ function countDown() {
   aloud(`Step out of the frame. The empty picture is taken in ${left} seconds.`);
   sound.speak("Step out of the frame");
   now.timer = setInterval(() => {
-    if (!camera.running && el.camera.value !== "elsewhere") return show("Waiting for the camera", "");
+    const elsewhere = now.seen && now.seen.frame >= 0 && now.seen.state !== "no-camera";
+    if (!camera.running && !elsewhere) return show("Waiting for the camera", "");
     left -= 1;
     if (left > 0) {
       sound.play(left <= 3 ? "last seconds" : "count");
@@ -499,9 +504,9 @@ document.addEventListener("pointerdown", () => sound.unlock().then(showSound));
 // ------------------------------------------------------------------------------------------ earlier outline
 
 function listGhosts() {
-  const own = now.wheel.map((stop) => [{ pose: now.pose, stop: stop.name }, `stop ${stop.name}`]);
+  const own = now.wheel.map((stop) => [{ pose: now.pose, stop: stop.name }, called(stop.name)]);
   const others = (now.poses || []).filter((one) => one.id !== now.pose)
-    .flatMap((one) => (one.names || []).map((stop) => [{ pose: one.id, stop }, `${one.name}, ${stop}`]));
+    .flatMap((one) => (one.names || []).map((stop) => [{ pose: one.id, stop }, `${one.name}, ${called(stop)}`]));
   const all = [["", "nothing"], ...[...own, ...others].map(([what, words]) => [JSON.stringify(what), words])];
   const key = JSON.stringify(all);
   if (el.ghost.dataset.key === key) return;
