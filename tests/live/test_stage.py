@@ -432,8 +432,8 @@ def test_too_many_pages_are_sent_away(opened: Opened, monkeypatch: pytest.Monkey
     monkeypatch.setattr(stage, "WATCHERS", 2)
     with opened.watch(), opened.watch():
         until(lambda: len(opened.house.stage.watching) == 2)
-        with pytest.raises(Exception):  # noqa: B017  however the library calls it
-            opened.watch().recv(60)
+        with pytest.raises(Exception), opened.watch() as third:  # noqa: B017  however the library calls it
+            third.recv(60)
     until(lambda: not opened.house.stage.watching)
     with opened.watch() as page:
         assert page.recv(60)
@@ -478,7 +478,6 @@ def test_page_that_does_not_read_is_not_waited_for(opened: Opened) -> None:
 def test_memory_stays_flat_while_a_page_sends_and_does_not_read(opened: Opened, script: Scripted) -> None:
     import tracemalloc
 
-    quiet, page = opened.watch(), opened.watch()
     number = 0
 
     def many(count: int) -> int:
@@ -489,12 +488,11 @@ def test_memory_stays_flat_while_a_page_sends_and_does_not_read(opened: Opened, 
             answer(page, number)
         return tracemalloc.get_traced_memory()[0]
 
-    tracemalloc.start()
-    try:
-        before = many(150)
-        after = many(450)
-    finally:
-        tracemalloc.stop()
-        quiet.close()
-        page.close()
+    with opened.watch(), opened.watch() as page:
+        tracemalloc.start()
+        try:
+            before = many(150)
+            after = many(450)
+        finally:
+            tracemalloc.stop()
     assert after - before < 1_000_000

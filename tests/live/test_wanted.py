@@ -41,7 +41,8 @@ def test_what_is_only_worth_a_look_is_not_asked_for() -> None:
 
 
 def test_an_open_turn_asks_for_the_stops_that_close_it() -> None:
-    (asked,) = wanted.wanted(_report(Finding.of("full turn", "retake", "turn open", (11,), ends_at=264.0, short_by=96.0)))
+    open_turn = Finding.of("full turn", "retake", "turn open", (11,), ends_at=264.0, short_by=96.0)
+    (asked,) = wanted.wanted(_report(open_turn))
     assert asked.stops == ({"after": "stop_12"},) * 4
     assert asked.words == "4 stops are missing to close the turn: go on from stop 12."
 
