@@ -59,14 +59,20 @@ class Bench:
         self._pool: ProcessPoolExecutor | None = None
         self._at_work: list[Future[StopsTold]] = []
         self._waiting: list[Future[StopsTold]] = []
+        self._since: set[str] = set()
+        """Stops that were added after the look at work began."""
         self._closed = False
 
     def begin(
         self, place: Path, *, turn: Literal["left", "right"] = "left", stops: int = 24
     ) -> Future[StopsTold]:
-        """Turn to the pose in this folder, and look at the stops that are there already."""
+        """Turn to the pose in this folder, and look at the stops that are there already.
+
+        Whoever still waits for an answer about another pose is told of this one.
+        """
         with self._lock:
             self._asked = Asked(place, turn=turn, stops=stops)
+            self._waiting, self._at_work = [*self._at_work, *self._waiting], []
             return self._look()
 
     def add(self, name: str, path: Path) -> Future[StopsTold]:
@@ -75,6 +81,7 @@ class Bench:
             others = tuple(one for one in self._asked.added if one[0] != name)
             self._asked = replace(self._asked, added=(*others, (name, path)), removed=self._asked.removed - {name},
                                   called=self._asked.called - {name}, looked=self._asked.looked - {name})
+            self._since.add(name)
             return self._look()
 
     def remove(self, name: str) -> Future[StopsTold]:
@@ -114,17 +121,18 @@ class Bench:
 
     def _next(self) -> None:
         """Look at all that is known by now, for all who wait."""
-        self._at_work, self._waiting = self._waiting, []
-        if self._at_work:
-            asked = self._asked
-            self._hand_over(partial(_look_at, asked), partial(self._told, asked), AGAIN)
+        mine = self._at_work = self._waiting
+        self._waiting, self._since = [], set()
+        if mine:
+            self._hand_over(partial(_look_at, self._asked), partial(self._told, mine), AGAIN)
 
-    def _told(self, asked: Asked, done: Any, error: BaseException | None) -> None:
+    def _told(self, mine: list[Future[StopsTold]], done: StopsTold | None, error: BaseException | None) -> None:
         with self._lock:
-            if done is not None and self._asked.place == asked.place:
-                looked = frozenset(stop.name for stop in done.wheel)
-                self._asked = replace(self._asked, called=frozenset(done.moved), looked=looked)
-            mine = self._at_work
+            if self._at_work is not mine:
+                return  # of a pose that was left meanwhile
+            if done is not None:
+                looked = frozenset(stop.name for stop in done.wheel) - self._since
+                self._asked = replace(self._asked, called=frozenset(done.moved) - self._since, looked=looked)
             self._next()
         for told in mine:
             _end(told, done, error)

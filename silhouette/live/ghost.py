@@ -27,6 +27,7 @@ from silhouette.live.messages import GhostFit
 from silhouette.reading.reader import UNLIKE, read_body
 from silhouette.records import BodyReading, Mask, Outline
 from silhouette.shape.outline import largest_polygon, outline_of
+from silhouette.show import words_turn
 
 Floats = NDArray[np.float64]
 
@@ -44,12 +45,12 @@ PRIOR, PRIOR_WORTH = np.array([0.08, 0.08, 0.02, 0.02]), 0.02
 FARTHEST = 95.0
 """Percentile of the distances that is called the farthest: the few places beyond may be a strand of hair."""
 MEAN_SITS, FAR_SITS = 0.006, 0.0175
-"""Mean and farthest distance up to which a figure holds the earlier outline, figure heights. Over 8 rendered turns of
-24 stops an outline that breathes, sways and leans by up to 1.5 % stays below in 99 of 100; of the neighbours 15 degrees
-away 8 in 100 do."""
+"""Mean and farthest distance up to which a figure holds the earlier outline, figure heights. On 10 rendered turns of 24
+stops all of 120 outlines that breathe, sway and lean by up to 1.5 % stay below; of the neighbours 15 degrees away 9 in
+100 do, where the body shows nearly the same shape, and of those 30 degrees away none."""
 WHOLE_SITS = np.array([0.025, 0.025, 0.03, 0.03])
 """The same of the whole figure: across, down, lean at the head, and scale."""
-STEPS_OF_FIT = ((0.4, 1.0, 4.0), (100.0, 70.0, 0.0))
+STEPS_OF_FIT = ((0.5, 1.0, 4.0), (100.0, 70.0, 0.0))
 """How far apart the two are, in what just sits, and the fit that is called for it."""
 SAY, SAY_WHOLE = 0.025, 0.02
 """A part, and the whole figure, that is off by less is not spoken of, figure heights."""
@@ -71,7 +72,6 @@ ONE_HEIGHT = 0.03
 themselves: an arm that is raised makes an outline higher."""
 MOST_WORDS = 4
 _NUMBERS = re.compile(r"-?\d*\.?\d+")
-_ON_THE_OTHER = "mirrored: turn the other way round"
 
 
 # ------------------------------------------------------------------------------------------- one outline on another
@@ -168,7 +168,8 @@ def apart(live: Polygon, earlier: Field) -> Apart:
     points = points_of(live)
     x0, _, x1, y1 = live.bounds
     middle = (earlier.box[0] + earlier.box[2] - x0 - x1) / 2, earlier.box[3] - y1
-    shift, _ = min((_laid_over(points, earlier, at) for at in ((0.0, 0.0), middle)), key=lambda one: one[1])
+    starts = [(0.0, 0.0), middle] if np.hypot(*middle) > NARROW else [middle]
+    shift, _ = min((_laid_over(points, earlier, at) for at in starts), key=lambda one: one[1])
     moved = shift.on(points)
     there, _ = earlier.at(moved)
     laid = shift.on_polygon(live)
@@ -316,8 +317,9 @@ def compare(live_line: Outline, live_body: BodyReading | None, ghost: Ghost) -> 
         return GhostFit(drawn, fit, True, (), ghost.name)
     other = apart(mirror.polygon(live), ghost.field)
     if other.mean < min(MIRRORED * found.mean, MIRRORED_MEAN):
-        return GhostFit(drawn, fit, False, (_ON_THE_OTHER,), ghost.name)
-    return GhostFit(drawn, fit, False, tuple(_words(found, _live_joints(live_line, live_body, at), ghost)), ghost.name)
+        return GhostFit(drawn, fit, False, (words_turn.MIRRORED,), ghost.name)
+    off = _what_is_off(found, _live_joints(live_line, live_body, at), ghost)
+    return GhostFit(drawn, fit, False, tuple(words_turn.off(*one) for one in off), ghost.name)
 
 
 def _how_far(found: Apart, same_camera: bool) -> float:
@@ -381,43 +383,47 @@ def _live_joints(line: Outline, body: BodyReading | None, at: _At) -> Joints:
             for name, spots in _joints(line, body).items()}
 
 
-# ------------------------------------------------------------------------------------------------------------ in words
+# ------------------------------------------------------------------------------------------------------- what is apart
 
 
-Said = tuple[float, str]
-"""How far something is off, figure heights, and the words for it."""
+class Off(NamedTuple):
+    """Something of the live figure that is off."""
+
+    by: float
+    """How far, figure heights."""
+    part: str
+    """What: ``whole figure``, ``picture right arm``, ``legs``, ``picture left at knee height``."""
+    way: words_turn.Way
 
 
-def _words(found: Apart, joints: Joints, ghost: Ghost) -> list[str]:
+def _what_is_off(found: Apart, joints: Joints, ghost: Ghost) -> list[Off]:
     """What is off, worst first."""
     whole = list(_of_the_whole(found.shift, ghost.same_camera))
     parts = list(_of_parts(found.shift, joints, ghost.joints)) if joints and ghost.joints else []
     if not whole and not parts:
         parts = list(_of_edges(found))
-    return [words for _, words in sorted([*whole, *parts], key=lambda said: -said[0])][:MOST_WORDS]
+    return sorted([*whole, *parts], key=lambda off: -off.by)[:MOST_WORDS]
 
 
-def _of_the_whole(shift: Shift, same_camera: bool) -> Iterator[Said]:
+def _of_the_whole(shift: Shift, same_camera: bool) -> Iterator[Off]:
     """The live figure is off by what would bring it back."""
     across, down, lean, larger = (-v for v in shift)
-    if same_camera and abs(across) >= SAY_WHOLE:
-        yield abs(across), f"whole figure: {_percent(across)} {_side(across)}"
-    if same_camera and abs(down) >= SAY_WHOLE:
-        yield abs(down), f"whole figure: {_percent(down)} {'lower' if down > 0 else 'higher'}"
-    if same_camera and abs(larger) >= SAY_WHOLE:
-        yield abs(larger), f"whole figure: {_percent(larger)} {'larger' if larger > 0 else 'smaller'}"
+    if same_camera:
+        for by, ways in ((across, ("right", "left")), (down, ACROSS_DOWN[1]), (larger, ("larger", "smaller"))):
+            if abs(by) >= SAY_WHOLE:
+                yield Off(abs(by), "whole figure", ways[by < 0])  # type: ignore[arg-type]
     if abs(lean) >= SAY:
-        yield abs(lean), f"whole figure: leans {_percent(lean)} {_side(lean)}"
+        yield Off(abs(lean), "whole figure", "leans right" if lean > 0 else "leans left")
 
 
-def _of_parts(shift: Shift, live: Joints, earlier: Joints) -> Iterator[Said]:
+def _of_parts(shift: Shift, live: Joints, earlier: Joints) -> Iterator[Off]:
     """Head, arms and legs, as far as both readings are sure of them."""
     for limb, joints in (("head", ("head",)), ("arm", ("hand", "elbow")), ("leg", ("foot", "knee"))):
         told = [list(_moves(shift, live.get(joint, []), earlier.get(joint, []))) for joint in joints]
-        if limb == "leg" and (apart := _legs(told[0])):
-            yield apart
+        if limb == "leg" and (wider := _legs(told[0])):
+            yield wider
         elif limb == "head":
-            yield from (_said("head", off) for _, off in told[0] if np.hypot(*off) >= SAY)
+            yield from (off for _, by in told[0] if (off := _off("head", by)).by >= SAY)
         else:
             yield from _of_pair(limb, told)
 
@@ -438,43 +444,43 @@ def _moves(shift: Shift, live: Sequence[Spot], earlier: Sequence[Spot]) -> Itera
             yield spot.place, there[i] - spot.place
 
 
-def _legs(feet: Sequence[Moved]) -> Said | None:
+def _legs(feet: Sequence[Moved]) -> Off | None:
     """How much wider the feet stand."""
     if len(feet) != 2:
         return None
     (one, off), (other, moved) = feet
-    wider = abs(one[0] + off[0] - other[0] - moved[0]) - abs(one[0] - other[0])
-    if abs(wider) < SAY:
-        return None
-    return abs(wider), f"legs: {_percent(wider)} {'wider apart' if wider > 0 else 'closer together'}"
+    wider = float(abs(one[0] + off[0] - other[0] - moved[0]) - abs(one[0] - other[0]))
+    return Off(abs(wider), "legs", "wider" if wider > 0 else "closer") if abs(wider) >= SAY else None
 
 
-def _of_pair(limb: str, told: Sequence[Sequence[Moved]]) -> Iterator[Said]:
+def _of_pair(limb: str, told: Sequence[Sequence[Moved]]) -> Iterator[Off]:
     """An arm by its hand, a leg by its foot; by elbow or knee where that is farther off or all that is sure."""
     places = [place[0] for joint in told for place, _ in joint]
-    middle, sides = float(np.mean(places)) if places else 0.0, dict[str, Said]()
+    middle, sides = float(np.mean(places)) if places else 0.0, dict[str, Off]()
     for joint in told:
-        apart = len(joint) == 2 and abs(joint[0][0][0] - joint[1][0][0]) >= BESIDE
-        for place, off in joint:
-            side = f"picture {'right' if place[0] > middle else 'left'} {limb}" if apart or len(joint) == 1 else (
-                f"one {limb}")
-            said = _said(side, off)
-            if said[0] >= SAY and said[0] > sides.get(side, (0.0, ""))[0]:
-                sides[side] = said
+        two = len(joint) == 2 and abs(joint[0][0][0] - joint[1][0][0]) < BESIDE
+        for place, by in joint:
+            off = _off(f"one {limb}" if two else f"picture {'right' if place[0] > middle else 'left'} {limb}", by)
+            if off.by >= SAY and (off.part not in sides or off.by > sides[off.part].by):
+                sides[off.part] = off
     yield from sides.values()
 
 
-def _said(what: str, off: Floats) -> Said:
-    """The words for a part that is off, by the way in which it is off most."""
-    x, y = float(off[0]), float(off[1])
-    way = f"{_percent(y)} {'lower' if y > 0 else 'higher'}" if abs(y) >= abs(x) else f"{_percent(x)} {_side(x)}"
-    return float(np.hypot(x, y)), f"{what}: {way}"
+ACROSS_DOWN: tuple[tuple[words_turn.Way, words_turn.Way], tuple[words_turn.Way, words_turn.Way]] = (
+    ("right", "left"), ("lower", "higher"))
 
 
-def _of_edges(found: Apart) -> Iterator[Said]:
+def _off(part: str, by: Floats) -> Off:
+    """A part that is off, and the way in which it is off most."""
+    most = int(abs(by[1]) >= abs(by[0]))
+    return Off(float(abs(by[most])), part, ACROSS_DOWN[most][int(by[most] < 0)])
+
+
+def _of_edges(found: Apart) -> Iterator[Off]:
     """Where joints tell nothing: at which side and height the edges are farthest apart."""
     axis = float(np.median(found.back[0][:, 0]))
-    for (places, off), way in ((found.there, "farther out"), (found.back, "farther in")):
+    ways: tuple[tuple[tuple[Floats, Floats], words_turn.Way], ...] = ((found.there, "out"), (found.back, "in"))
+    for (places, off), way in ways:
         up, right = 1 - places[:, 1], places[:, 0] > axis
         below = -np.inf
         for above, band in BANDS:
@@ -482,13 +488,5 @@ def _of_edges(found: Apart) -> Iterator[Said]:
                 here = off[there & (up > below) & (up <= above)]
                 worst = float(np.percentile(here, 90)) if len(here) else 0.0
                 if worst >= STICKS_OUT:
-                    yield worst, f"picture {side} at {band} height: {_percent(worst)} {way}"
+                    yield Off(worst, f"picture {side} at {band} height", way)
             below = above
-
-
-def _side(across: float) -> str:
-    return "to picture right" if across > 0 else "to picture left"
-
-
-def _percent(share: float) -> str:
-    return f"{round(100 * abs(share))} %"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 from silhouette.records import CANNOT_TELL, CUT_BY_FRAME, NO_FIGURE, TWO_FIGURES
 from silhouette.records_shoot import Held
@@ -59,3 +60,20 @@ def missing(after: str, count: int, on: bool) -> str:
     if on:
         return f"{stops} missing to close the turn: go on from stop {stop_name(after)}."
     return f"{stops} missing after stop {stop_name(after)}."
+
+
+Way = Literal["left", "right", "higher", "lower", "larger", "smaller", "leans left", "leans right", "wider", "closer",
+              "out", "in"]
+"""How a part of the live figure lies against an earlier outline, in the picture."""
+WAYS: dict[Way, str] = {
+    "left": "{} to picture left", "right": "{} to picture right", "higher": "{} higher", "lower": "{} lower",
+    "larger": "{} larger", "smaller": "{} smaller", "leans left": "leans {} to picture left",
+    "leans right": "leans {} to picture right", "wider": "{} wider apart", "closer": "{} closer together",
+    "out": "{} farther out", "in": "{} farther in",
+}
+MIRRORED = "mirrored: turn the other way round"
+
+
+def off(by: float, part: str, way: Way) -> str:
+    """How far a part is off, in per cent of the figure's height: ``picture right arm: 6 % higher``."""
+    return f"{part}: {WAYS[way].format(f'{round(100 * by)} %')}"

@@ -28,7 +28,9 @@ LIKE_PLAN, SURE_FROM = (0.7, 1.45), 12
 NEWEST = 3
 """The stops that can begin an alarm, counted from the last; besides those that were not looked at yet."""
 STICKS_OUT = 0.0018
-"""Share of the figure's area that sticks out of what the stops before allow, from which one of the newest has moved."""
+"""Share of the figure's area that sticks out of what the stops before allow, from which one of the newest has moved.
+Of 26 rendered turns whose pose is held, in 350 looks from the tenth stop on, none reaches it; arms that sink by a
+fiftieth of the figure's height do."""
 STILL_OUT = 0.0012
 """The same from which a stop stays called moved."""
 LEAST_TURNED = 150.0

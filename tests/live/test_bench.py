@@ -207,6 +207,14 @@ def test_a_process_that_is_killed_at_work_is_followed_by_another(bench: Bench, s
     assert len(future.result(WAIT_S).wheel) == 13
 
 
+def test_who_waits_for_a_pose_that_was_left_is_told_of_the_new_one(
+    bench: Bench, few: Path, drawn_turn: Callable[..., Path]
+) -> None:
+    other = drawn_turn("oar", [0, 90], stem="stop_{i:02d}")
+    futures = [bench.begin(few), bench.add("stop_03", few / "stop_03.jpg"), bench.begin(other)]
+    assert [len(future.result(WAIT_S).wheel) for future in futures] == [2, 2, 2]
+
+
 def test_a_bench_that_is_closed_gives_up_what_waits(stops: Path) -> None:
     made = Bench()
     future = made.begin(stops)

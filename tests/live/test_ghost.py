@@ -16,6 +16,7 @@ from silhouette.live.messages import GhostFit
 from silhouette.reading.reader import read_body
 from silhouette.records import Joint, Mask, Outline
 from silhouette.shape.outline import outline_of
+from silhouette.show import words_turn
 
 TURN = Path(__file__).parents[1] / "data" / "rendered" / "turn" / "masks"
 
@@ -134,8 +135,8 @@ def test_parts_are_named_by_the_joints_that_moved(
     earlier = Ghost.of(line, _told(line), True, "")  # type: ignore[arg-type]
     live = ghosts._joints(line, _told(line, **moved))  # type: ignore[arg-type]
     still = ghosts.Shift(0.0, 0.0, 0.0, 0.0)
-    words = [w for _, w in sorted(ghosts._of_parts(still, live, earlier.joints), key=lambda one: -one[0])]
-    assert tuple(words) == said
+    off = sorted(ghosts._of_parts(still, live, earlier.joints), key=lambda one: -one.by)
+    assert tuple(words_turn.off(*one) for one in off) == said
 
 
 def test_an_outline_of_another_day_is_set_to_one_height_and_ground(capsule_mask: Callable[..., Mask]) -> None:

@@ -58,7 +58,7 @@ def test_the_worst_stop_tells_how_far() -> None:
     turn = visual_hull.Turn(np.array([*masks[:5], low, *masks[6:]]), np.arange(8) * 0.0, 150.0, 130.0, 1.0, 200.0)
     out = tuple(m & ~shape for m in turn.masks)
     carved = visual_hull.Carved(np.array([o.sum() for o in out]) / shape.sum(), out, (shape,) * 8)
-    told = rigidity._held(turn, (2, 5), False, carved, 0.4)
+    told = rigidity.described(turn, (2, 5), False, carved, 0.4)
     assert told.where == "arm height" and told.moved == (2, 5) and not told.drifting
     assert told.sank == pytest.approx(0.05, abs=0.005)
     # the lower edge of the arm is 10 rows from where the shape ends; one row was given away in carving

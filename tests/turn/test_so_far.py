@@ -1,4 +1,4 @@
-"""A turn while it is being shot: angles as soon as outlines tell them, a warning when the pose moves, and no false one."""
+"""A turn while it is being shot: angles as soon as outlines tell them, a warning when the pose moves, no false one."""
 
 from __future__ import annotations
 
