@@ -26,7 +26,6 @@ BEGINS = ".open-"
 
 def show_in_browser(folder: Path, address: str) -> Callable[[], None]:
     """Open the address in a browser with windows, if there is one; gives what takes the file away again."""
-    forget(folder)
     if not _has_windows():
         return lambda: None
     file = folder / f"{BEGINS}{secrets.token_hex(4)}.html"

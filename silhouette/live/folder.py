@@ -16,6 +16,7 @@ from silhouette.errors import OutputError, PoseError, SilhouetteError
 from silhouette.intake import film, stills
 from silhouette.intake.turn_table import CSV_NAME
 from silhouette.texts import printable
+from silhouette.writing import read_mark
 
 RESULTS, CHECKS, SETS, MENDED = "results", "checks", "sets", "mend"
 """Where the jobs of the pages leave what they make; no pose may be called so."""
@@ -146,10 +147,10 @@ def _made(path: Path) -> Path:
     do = "Give another folder."
     try:
         place = path.resolve()
-        for one in (place, *place.parents):
-            if one.is_dir() and stills.written_by_us(one) is not None:
-                raise OutputError("lies in results of this program." if one != place else
-                                  "holds results of this program, and no poses.", path=path, do=do)
+        if place.is_dir() and stills.written_by_us(place) is not None:
+            raise OutputError("holds results of this program, and no poses.", path=path, do=do)
+        if any(read_mark(above) is not None for above in place.parents):
+            raise OutputError("lies in results of this program.", path=path, do=do)
         place.mkdir(mode=0o700, parents=True, exist_ok=True)
     except FileExistsError:
         raise OutputError("is a file, not a folder.", path=path, do=do) from None

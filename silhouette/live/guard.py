@@ -11,7 +11,6 @@ import asyncio
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from http.cookies import CookieError, SimpleCookie
 from typing import Any, Literal
 
 from starlette.responses import JSONResponse
@@ -30,8 +29,11 @@ SILENT_S = 20.0
 """Seconds without a byte of a body after which its sender is given up, or without one taken by its reader."""
 SLOWEST = 20_000.0
 """Bytes a second, in the mean, below which a body is given up once :data:`SILENT_S` are over."""
-AT_ONCE = 32
-"""Requests of a door that are answered at a time; a browser has six open."""
+AT_ONCE, STRANGERS_AT_ONCE = 32, 12
+"""Requests of a door that are answered at a time, of those who have entered and of the others; a browser has six open.
+Counted apart, so that nobody outside can keep those inside waiting."""
+STRANGER_S = 5.0
+"""Seconds that the others have for the key or the code that they send."""
 
 
 @dataclass
@@ -76,7 +78,7 @@ class Guard:
     """Lets in who shows the door's cookie, from the door's own address, and nothing that is too large or too slow."""
 
     def __init__(self, app: ASGIApp, door: Door) -> None:
-        self.app, self.door, self._open = app, door, 0
+        self.app, self.door, self._open = app, door, {True: 0, False: 0}
         self._headers = [(name.encode(), value.encode()) for name, value in _headers(door).items()]
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -88,11 +90,12 @@ class Guard:
             return await self._refuse(scope, receive, send, no)
         if scope["type"] == "websocket":
             return await self.app(scope, receive, send)
-        self._open += 1
+        entered = scope["entered"]  # a page may show itself to others too, and says so there
+        self._open[entered] += 1
         try:
             await self.app(scope, _Body(scope, receive).receive, self._sending(send))
         finally:
-            self._open -= 1
+            self._open[entered] -= 1
 
     def _judge(self, scope: Scope) -> None:
         door, told = self.door, _told(scope)
@@ -103,7 +106,7 @@ class Guard:
             raise Refused(404, "There is no such page.")
         if _from_elsewhere(scope, told):
             raise strange
-        scope["door"], scope["entered"] = door, door.knows(_cookie(told.get("cookie", ""), door.cookie))
+        scope["door"], scope["entered"] = door, any(map(door.knows, _cookies(told.get("cookie", ""), door.cookie)))
         if scope["entered"]:
             door.known(scope.get("client"))
         page = scope["type"] == "http" and scope["method"] in ("GET", "HEAD") and not scope["path"].startswith("/api/")
@@ -111,7 +114,8 @@ class Guard:
             raise strange
         if scope["type"] == "websocket" and not (scope["entered"] and told.get("origin")):
             raise strange
-        if scope["type"] == "http" and self._open >= AT_ONCE:
+        if scope["type"] == "http" and self._open[scope["entered"]] >= (
+                AT_ONCE if scope["entered"] else STRANGERS_AT_ONCE):
             raise Refused(503, "Too much is asked for at once.", do="Try again in a moment.")
 
     def _sending(self, send: Send) -> Send:
@@ -144,7 +148,7 @@ class _Body:
 
     def __init__(self, scope: Scope, receive: Receive) -> None:
         self._receive, self._came, self._more = receive, 0, True
-        self._began = time.monotonic()
+        self._began, self._entered = time.monotonic(), scope["entered"]
         self._most = next((most for begins, most in SIZES.items() if scope["path"].startswith(begins)), SMALL)
         self._declared = _told(scope).get("content-length", "0")
 
@@ -153,11 +157,13 @@ class _Body:
             return await self._receive()
         if not self._came:
             self._judge(int(self._declared) if self._declared.isascii() and self._declared.isdigit() else 0)
-        took = time.monotonic() - self._began
-        if took > SILENT_S + self._came / SLOWEST:
+        left = self._began + SILENT_S + self._came / SLOWEST - time.monotonic()
+        if not self._entered:
+            left = self._began + STRANGER_S - time.monotonic()
+        if left < 0:
             raise Refused(408, "What was sent came too slowly.", do="Try again.")
         try:
-            async with asyncio.timeout(SILENT_S):
+            async with asyncio.timeout(SILENT_S if self._entered else left):
                 message = await self._receive()
         except TimeoutError:
             raise Refused(408, "What was sent did not come.", do="Try again.") from None
@@ -184,20 +190,18 @@ def _told(scope: Scope) -> dict[str, str]:
 
 def _from_elsewhere(scope: Scope, told: dict[str, str]) -> bool:
     """Whether another page asks. One may be linked to: that shows the page at which one enters, or no cookie goes with
-    it at all."""
-    if told.get("sec-fetch-site", "none") in ("none", "same-origin"):
+    it at all. Of a socket the origin, which it has to name, says all there is to say."""
+    if scope["type"] == "websocket" or told.get("sec-fetch-site", "none") in ("none", "same-origin"):
         return False
     followed = told.get("sec-fetch-mode") == "navigate" and told.get("sec-fetch-dest") == "document"
-    return not (followed and scope["type"] == "http" and scope["method"] == "GET"
-                and not scope["path"].startswith("/api/"))
+    return not (followed and scope["method"] == "GET" and not scope["path"].startswith("/api/"))
 
 
-def _cookie(jar: str, name: str) -> str | None:
-    try:
-        found = SimpleCookie(jar)
-    except CookieError:
-        return None
-    return found[name].value if name in found else None
+def _cookies(jar: str, name: str) -> list[str]:
+    """The values of all cookies of this name. Others that lie there come from other servers of this computer, and need
+    not keep to any form."""
+    pairs = [one.strip().partition("=") for one in jar.split(";")]
+    return [value for key, _, value in pairs if key == name]
 
 
 def _within(path: str, allowed: tuple[str, ...]) -> bool:

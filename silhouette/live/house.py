@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -52,8 +53,11 @@ class House:
         return cls(folder, port, Keys(), stage, jobs, at_end=[stage.close, jobs.close])
 
     def close(self) -> None:
-        while self.at_end:
-            self.at_end.pop()()
+        """Put everything away, last come first, whatever one of them may run into."""
+        with contextlib.ExitStack() as ends:
+            for end in self.at_end:
+                ends.callback(end)
+            self.at_end = []
 
 
 def page(name: str, **context: Any) -> Callable[[Request], Response]:

@@ -61,6 +61,7 @@ class Jobs:
         self._process: Any = None
         self._follower: threading.Thread | None = None
         self._lock = threading.Lock()
+        self._closed = False
 
     def routes(self) -> list[BaseRoute]:
         return [
@@ -104,9 +105,9 @@ class Jobs:
         Raises
         ------
         Refused
-            If another one is running.
+            If another one is running, or the program is about to end.
         """
-        if self._follower is not None and self._follower.is_alive():
+        if self._closed or (self._follower is not None and self._follower.is_alive()):
             raise Refused(409, "Something else is being worked out.", do="Wait until it is done, or stop it.")
         context = get_context("spawn")
         heard, says = context.Pipe(duplex=False)
@@ -129,7 +130,8 @@ class Jobs:
                 self._process.terminate()
 
     def close(self) -> None:
-        """Stop what is running, and wait until it has tidied up."""
+        """Stop what is running, wait until it has tidied up, and begin nothing any more."""
+        self._closed = True
         for job in self._jobs.values():
             self.stop(job)
         if self._follower is not None:

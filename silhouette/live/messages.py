@@ -189,6 +189,19 @@ class Order:
 
 
 @dataclass(frozen=True)
+class Turn:
+    """Which turn is being shot: said to a page that comes while it goes on, and to all when one begins, so that a
+    second page joins it instead of beginning another."""
+
+    pose: str
+    """The pose's id."""
+
+    def plain(self) -> dict[str, Any]:
+        """As it goes over the socket."""
+        return {"kind": "turn", **asdict(self)}
+
+
+@dataclass(frozen=True)
 class Word:
     """Something that is said to a page in writing, beside what is seen."""
 

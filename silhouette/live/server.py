@@ -26,7 +26,7 @@ from starlette.routing import BaseRoute, Route
 
 from silhouette.errors import SilhouetteError
 from silhouette.live import line, phone, poses, uploads
-from silhouette.live.browser import show_in_browser
+from silhouette.live.browser import forget, show_in_browser
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Door, Refused, refusal
 from silhouette.live.house import House, file_of, page
@@ -118,6 +118,7 @@ def serve(folder: Path, port: int = 0, *, browser: bool = True, by_phone: bool =
         When a signal said to stop, with its number, after all has been put away.
     """
     place = Folder(folder)
+    forget(place.path)
     put_right([pose.path for pose in place.poses() if pose.kind == "stills"])
     with listen(port) as at, stopping() as stop:
         house = House.of(place, at.getsockname()[1])
@@ -137,8 +138,8 @@ async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, by_
     stop.heard_in(asyncio.get_running_loop())
     running = asyncio.create_task(listening.run())
     address = f"http://127.0.0.1:{house.port}/#{house.keys.key}"
-    print(f"Open {address}", flush=True)
     try:
+        print(f"Open {address}", flush=True)
         if by_phone:
             await house.phone.open()
             print(house.phone.words(), flush=True)
@@ -146,6 +147,7 @@ async def _until(stop: Stop, house: House, at: socket.socket, browser: bool, by_
             house.at_end.append(show_in_browser(house.folder.path, address))
         await asyncio.wait([running, asyncio.create_task(stop.came.wait())], return_when=asyncio.FIRST_COMPLETED)
     finally:
+        await asyncio.to_thread(house.jobs.close)
         await house.phone.shut()
         listening.close()
         await running

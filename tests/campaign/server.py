@@ -141,7 +141,7 @@ class Attacker:
         with (
             contextlib.suppress(WebSocketException, TimeoutError),
             connect(f"ws://127.0.0.1:{self.port}/api/stage", origin=here, additional_headers={"cookie": self.cookie},
-                    proxy=None, open_timeout=20, close_timeout=1, legacy=True) as page,
+                    proxy=None, open_timeout=20, close_timeout=1) as page,
         ):  # fmt: skip
             page.send(json.dumps({"do": "begin", "pose": self.dice.choice(self.ids)}))
             page.send(json.dumps({"do": "skip empty"}))

@@ -107,7 +107,7 @@ class Opened:
 
         sent = {"origin": self.origin, "cookie": self.cookie} | headers
         return connect(f"ws://{self.host}/api/stage", origin=sent.pop("origin"), additional_headers=sent, proxy=None,
-                       open_timeout=60, close_timeout=5, max_size=None, legacy=True)
+                       open_timeout=60, close_timeout=5, max_size=None)
 
 
 @pytest.fixture

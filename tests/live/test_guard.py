@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 import socket
 import time
 from collections.abc import Callable
@@ -55,6 +56,14 @@ def test_wrong_key_gets_no_cookie(opened: Opened, key: bytes) -> None:
     assert status == 403 and "set-cookie" not in headers
 
 
+@pytest.mark.parametrize("jar", ['other={"a": [1]}; {own}', "{own}; a b c", ";;{own}", "$Version=1; x=\xe9; {own}",
+                                 "{name}=x; {own}", "{own}; {name}=x"])
+def test_cookies_of_other_servers_on_this_computer_keep_nobody_out(opened: Opened, jar: str) -> None:
+    """Cookies know no ports: the browser sends those of all that ever ran here."""
+    shown = jar.replace("{own}", opened.cookie).replace("{name}", opened.door.cookie)
+    assert opened.ask("GET", "/api/jobs/1", cookie=shown)[0] == 404
+
+
 def test_many_wrong_keys_are_sent_away_and_the_owner_still_gets_in(opened: Opened) -> None:
     found = [opened.ask("POST", "/enter", b"wrong", cookie=None)[0] for _ in range(15)]
     assert found[0] == 403 and found[-1] == 429
@@ -70,8 +79,8 @@ def test_without_the_cookie_nothing_is_told(opened: Opened, cookie: str | None) 
         assert opened.ask("GET", path, cookie=given)[0] == 403
     assert opened.ask("POST", "/api/jobs", {"what": "rank"}, cookie=given)[0] == 403
     assert b"enter.js" in opened.ask("GET", "/live", cookie=given)[2]
-    with pytest.raises(InvalidStatus):
-        opened.watch(cookie=given or "a=b")
+    with pytest.raises(InvalidStatus), opened.watch(cookie=given or "a=b"):
+        pass
 
 
 # ------------------------------------------------------------------------------------- other addresses, other pages
@@ -105,8 +114,8 @@ def test_other_page_gets_nothing_even_with_the_cookie(opened: Opened, origin: st
     from_there = origin.format(host=opened.host)
     for method, path in (("GET", "/"), ("GET", "/api/jobs/1"), ("POST", "/api/jobs"), ("POST", "/enter")):
         assert opened.ask(method, path, b"{}", origin=from_there)[0] == 403
-    with pytest.raises(InvalidStatus):
-        opened.watch(origin=from_there)
+    with pytest.raises(InvalidStatus), opened.watch(origin=from_there):
+        pass
 
 
 def test_socket_that_does_not_say_where_it_comes_from_is_refused(opened: Opened) -> None:
@@ -260,33 +269,73 @@ def test_a_thousand_connections_that_say_nothing_keep_nobody_out(opened: Opened)
     if hard < 4096:
         pytest.skip("this system lets a program open too few connections")
     resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, 4096), hard))
+    lines: list[socket.socket] = []
     try:
-        inside = opened.watch()
-        lines = [opened.raw() for _ in range(1000)]
-        assert opened.ask("GET", "/")[0] == 200
-        assert opened.told("GET", "/api/jobs/1", status=404)
-        assert hung_up(lines[0]), "the one that came first went first"
-        inside.send("{}")
-        heard = [json.loads(inside.recv(60))["kind"] for _ in range(2)]
-        assert "word" in heard, "who is inside stays inside"
-        inside.close()
+        with opened.watch() as inside:
+            lines += [opened.raw() for _ in range(1000)]
+            assert opened.ask("GET", "/")[0] == 200
+            assert opened.told("GET", "/api/jobs/1", status=404)
+            assert hung_up(lines[0]), "the one that came first went first"
+            inside.send("{}")
+            heard = [json.loads(inside.recv(60))["kind"] for _ in range(2)]
+            assert "word" in heard, "who is inside stays inside"
+    finally:
         for line in lines:
             line.close()
-    finally:
         resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
-def test_only_so_many_requests_are_answered_at_once(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(guard, "AT_ONCE", 3)
-    head = f"POST /api/jobs HTTP/1.1\r\nHost: {opened.host}\r\nCookie: {opened.cookie}\r\nContent-Length: 9\r\n\r\n"
+@pytest.mark.parametrize("entered", [True, False])
+def test_only_so_many_requests_are_answered_at_once_and_strangers_are_counted_apart(
+    opened: Opened, entered: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(guard, "AT_ONCE" if entered else "STRANGERS_AT_ONCE", 3)
+    monkeypatch.setattr(guard, "STRANGER_S", 600.0)
+    own, other = ("", None) if entered else (None, "")
+    cookie = f"Cookie: {opened.cookie}\r\n" if entered else ""
+    head = f"POST /enter HTTP/1.1\r\nHost: {opened.host}\r\n{cookie}Content-Length: 9\r\n\r\n"
     lines = [opened.raw(head.encode()) for _ in range(3)]
-    until(lambda: opened.ask("GET", "/")[0] == 503)
+    until(lambda: opened.ask("GET", "/", cookie=own)[0] == 503)
+    assert opened.ask("GET", "/", cookie=other)[0] == 200
     for line in lines:
         line.close()
-    until(lambda: opened.ask("GET", "/")[0] == 200)
+    until(lambda: opened.ask("GET", "/", cookie=own)[0] == 200)
+
+
+def test_stranger_who_is_slow_with_the_key_is_hung_up_on(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(guard, "STRANGER_S", 0.2)
+    line = opened.raw(f"POST /enter HTTP/1.1\r\nHost: {opened.host}\r\nContent-Length: 50\r\n\r\na".encode())
+    assert b" 408 " in line.recv(65536) and hung_up(line)
 
 
 def test_where_the_request_says_it_comes_from_is_not_believed(opened: Opened) -> None:
     """A header for servers behind servers must not make a stranger one of us."""
     for name in ("x_forwarded_for", "x_forwarded_host", "forwarded", "x_real_ip", "x_forwarded_proto"):
         assert opened.ask("GET", "/", host="evil.example", **{name: opened.host})[0] == 403
+
+
+def test_whatever_can_be_asked_for_is_shut_to_who_has_not_entered(opened: Opened) -> None:
+    """Every route of every module, with each of its methods, as the application knows them now."""
+    shut = 0
+    for route in opened.house.app.routes:
+        path = re.sub(r"{\w+(:int)?}", "7", route.path)
+        for method in sorted(getattr(route, "methods", None) or {"GET"}):
+            status, _, body = opened.ask(method, path, b"{}" if method not in ("GET", "HEAD") else None, cookie=None)
+            if path.startswith("/page/"):
+                assert status in (404, 403)
+            elif path == "/enter" or method == "HEAD":
+                assert status in (200, 403)
+            elif method == "GET" and not path.startswith("/api/"):
+                assert b"enter.js" in body and status == 200, path
+            else:
+                shut += 1
+                assert status == 403, (method, path)
+    assert shut > 20
+
+
+def test_page_that_shows_itself_to_strangers_leaves_none_of_them_counted(home: Any) -> None:
+    """The phone's page is shown before the code is typed; each request that was answered is over."""
+    stranger = home.open()
+    for _ in range(2 * guard.STRANGERS_AT_ONCE):
+        assert stranger.ask("GET", "/phone")[0] == 200
+    assert stranger.ask("POST", "/pair", {"code": "nonsense"})[0] == 403

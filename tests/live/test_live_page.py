@@ -382,7 +382,20 @@ def test_a_page_that_is_loaded_again_goes_on_with_its_pose(page: Page) -> None:
     page.driver.refresh()
     page.until(lambda: page.script.did().count("begin") == 2, "the order to begin again")
     assert len({one.pose for one in page.script.orders}) == 1
-    assert len(page.served.house.folder.poses()) <= 1
+    assert [p.name for p in page.served.house.folder.path.iterdir() if p.is_dir()] == ["pose 1"]
+
+
+def test_a_second_camera_joins_the_turn_and_begins_none(page: Page) -> None:
+    page.open()
+    page.more_frames()
+    page.open("/live?camera=rear")
+    page.more_frames()
+    page.shows(state="live")
+    assert page.script.did() == ["begin", "skip empty"]
+    pose = page.script.orders[0].pose
+    check = page.driver.find_element("id", "check")
+    page.until(lambda: check.get_attribute("href").endswith(f"/pose/{pose}?check=now"), "the pose")
+    assert [p.name for p in page.served.house.folder.path.iterdir() if p.is_dir()] == ["pose 1"]
 
 
 def test_a_picture_whose_sending_breaks_is_sent_again(page: Page) -> None:
@@ -411,7 +424,7 @@ def test_every_state_and_what_belongs_to_it_is_on_the_stage(page: Page) -> None:
     assert page.ask("return document.querySelectorAll('#wheel .stop.wrong').length") == 1
     assert page.ask("return document.getElementById('earlier').getAttribute('d')") == GHOST.path
     assert page.text("parts").startswith("picture right arm: 6 % higher") and page.text("rest") == "Rest in 12 min"
-    assert "stop stop_02, 15 degrees, fair, blurred" in page.text("wheel-list")
+    assert "stop 2, 15 degrees, fair, blurred" in page.text("wheel-list")
     page.script.says |= {"trouble": Trouble("feet cut off", "Feet cut off: step back.")}
     page.shows(trouble="feet cut off", reason="Feet cut off: step back.")
     page.until(lambda: page.text("line").strip() == "Feet cut off: step back.", "trouble at once")
@@ -422,7 +435,7 @@ def test_every_state_and_what_belongs_to_it_is_on_the_stage(page: Page) -> None:
     page.until(lambda: page.driver.find_element("id", "closed").is_displayed(), "that the circle is closed")
     poses = page.served.house.folder.poses()
     assert [page.driver.find_element("id", "check").get_attribute("href")] == [
-        f"{page.served.origin}/pose/{one.id}" for one in poses]
+        f"{page.served.origin}/pose/{one.id}?check=now" for one in poses]
 
 
 def test_the_first_stop_stands_at_the_foot_and_angles_run_clockwise(page: Page) -> None:
@@ -531,8 +544,8 @@ def test_the_earlier_outline_can_be_picked(page: Page) -> None:
     page.script.once = {"wheel": wheel(3)}
     page.script.says = {"stops": 3}
     options = "return [...document.getElementById('ghost').options].map(o => o.textContent)"
-    mine = ["nothing", "stop stop_01", "stop stop_02", "stop stop_03"]
-    page.until(lambda: page.ask(options) == [*mine, "earlier, stop_01"], "the stops to pick from")
+    mine = ["nothing", "stop 1", "stop 2", "stop 3"]
+    page.until(lambda: page.ask(options) == [*mine, "earlier, stop 1"], "the stops to pick from")
 
     def pick(index: int) -> None:
         page.ask(f"const g = document.getElementById('ghost'); g.selectedIndex = {index};"
@@ -624,6 +637,25 @@ def test_what_is_told_by_ear_is_written_too_and_sounds_can_be_off(page: Page) ->
     assert page.ask("return window.tones") == before
     assert "You moved." in page.text("log") and "Turn on." in page.text("log")
     page.click("mute")
+
+
+def test_only_the_systems_own_voices_speak(page: Page) -> None:
+    page.ahead("""
+        window.spoken = [];
+        const voice = (name, localService) => ({ name, localService, lang: "en-GB" });
+        speechSynthesis.getVoices = () => [voice("Far", false), voice("Near", true)];
+        window.SpeechSynthesisUtterance = class { constructor(words) { this.words = words; } };
+        speechSynthesis.speak = (said) => window.spoken.push(said.voice.name + ": " + said.words);
+    """)
+    page.open()
+    page.more_frames()
+    assert page.ask("return [...document.getElementById('voice').options].map(o => o.value)") == ["", "Near"]
+    page.script.signals = [Signal("turn on", "Turn on.")]
+    page.until(lambda: "Turn on." in page.text("do"), "the words")
+    assert page.ask("return window.spoken") == []
+    page.ask("const v = document.getElementById('voice'); v.value = 'Near'; v.dispatchEvent(new Event('change'));")
+    page.script.signals = [Signal("moved", "You moved.")]
+    page.until(lambda: "Near: You moved." in page.ask("return window.spoken"), "the spoken words")
 
 
 def test_each_sound_is_loud_and_has_a_shape_of_its_own(page: Page) -> None:

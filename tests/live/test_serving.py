@@ -23,6 +23,7 @@ import pytest
 
 from silhouette.live import browser
 from silhouette.live.messages import HEAD
+from silhouette.writing import read_mark
 
 TURN = Path(__file__).parents[1] / "data" / "rendered" / "turn"
 
@@ -38,10 +39,15 @@ def until(true: Callable[[], Any]) -> None:
 class Program:
     """The program, running."""
 
-    def __init__(self, folder: Path, *flags: str, **env: str) -> None:
+    def __init__(self, folder: Path, *flags: str, most_bytes: int = 0, **env: str) -> None:
+        """With ``most_bytes`` no file that it writes can become larger: a disk that is full."""
         self.folder = folder
+        code = ("import resource, signal, sys\nfrom silhouette.cli import main\n"
+                "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+                f"resource.setrlimit(resource.RLIMIT_FSIZE, ({most_bytes},) * 2)\nsys.exit(main())")
+        start = ["-c", code] if most_bytes else ["-m", "silhouette.cli"]
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "silhouette.cli", "open", str(folder), *flags], stdout=subprocess.PIPE,
+            [sys.executable, *start, "open", str(folder), *flags], stdout=subprocess.PIPE,
             stderr=subprocess.PIPE, text=True, env={**os.environ, **env})
         assert self.process.stdout is not None
         self.line = self.process.stdout.readline()
@@ -75,7 +81,7 @@ class Program:
         from websockets.sync.client import connect
 
         here: Any = f"http://127.0.0.1:{self.port}"
-        return connect(f"ws://127.0.0.1:{self.port}/api/stage", origin=here, open_timeout=60, proxy=None, legacy=True,
+        return connect(f"ws://127.0.0.1:{self.port}/api/stage", origin=here, open_timeout=60, proxy=None,
                        additional_headers={"cookie": self.cookie})
 
 
@@ -84,8 +90,8 @@ def started(tmp_path: Path) -> Iterator[Callable[..., Program]]:
     """``started(*flags)`` starts the program with the folder ``studio``, which ends with the test."""
     running: list[Program] = []
 
-    def start(*flags: str, **env: str) -> Program:
-        running.append(Program(tmp_path / "studio", "--no-browser", *flags, **env))
+    def start(*flags: str, **how: Any) -> Program:
+        running.append(Program(tmp_path / "studio", "--no-browser", *flags, **how))
         return running[-1]
 
     yield start
@@ -115,7 +121,8 @@ def test_stops_while_a_job_works_and_somebody_is_still_sending(started: Callable
                  "Content-Length: 100\r\n\r\n{".encode())
     code, said = program.end(signal.SIGINT)
     assert code == 130 and said.count("\n") == 1
-    assert [p.name for p in program.folder.iterdir()] == ["hauling"]
+    left = {p.name for p in program.folder.iterdir()} - {"hauling"}
+    assert not left or (left == {"results"} and read_mark(program.folder / "results")), "it may have been done, whole"
 
 
 @pytest.mark.parametrize("flags", [("--port", "{taken}"), ("--port", "-1"), ("--port", "70000"), ("--port", "1x")])
@@ -144,28 +151,43 @@ def picture(width: int, height: int) -> bytes:
     return bytes(cv2.imencode(".jpg", pixels)[1])
 
 
-def test_after_a_kill_the_next_start_finds_every_still_that_was_taken(
-    started: Callable[..., Program], tmp_path: Path
-) -> None:
-    """Killed in the middle of taking stops by hand: whatever was answered as kept is there, in the table too."""
-    program = started()
-    program.enter()
+def empty_picture(program: Program, full: bytes) -> tuple[int, Any]:
+    """Begin a pose and take the empty picture, which comes by itself from a frame in which nothing moves."""
     pose = json.loads(program.ask("POST", "/api/poses", b'{"name": "hauling"}')[1])["id"]
-    kept = []
     with program.watch() as page:
         page.send(json.dumps({"do": "begin", "pose": pose}))
         page.send(json.dumps({"do": "empty"}))
-        number = 0
-        while not kept:  # the empty picture is taken by itself from a frame in which nothing moves
-            number += 1
+        for number in range(500):
             page.send(HEAD.pack(number, number / 12, 600, 900) + picture(160, 240))
             while (seen := json.loads(page.recv(60)))["kind"] != "seen" or seen["frame"] != number:
                 pass
             if seen["take"] is not None:
-                status, body = program.ask("POST", f"/api/stage/stills/{seen['take']}", picture(600, 900))
-                assert status == 200, body
-                kept.append(json.loads(body)["kept"])
-            assert number < 500
+                status, body = program.ask("POST", f"/api/stage/stills/{seen['take']}", full)
+                return status, json.loads(body)
+    raise AssertionError("it was never asked for")
+
+
+def test_disk_that_is_full_is_told_to_the_page_and_the_server_goes_on(
+    started: Callable[..., Program], tmp_path: Path
+) -> None:
+    program = started(most_bytes=20_000)
+    program.enter()
+    noise = np.random.default_rng(1).integers(0, 255, (900, 600, 3), np.uint8)
+    status, told = empty_picture(program, bytes(cv2.imencode(".jpg", noise)[1]))
+    assert status == 422 and told["error"].startswith("hauling") and "cannot be written" in told["error"]
+    assert list((tmp_path / "studio" / "hauling").iterdir()) == [], "nothing half-written is left"
+    status, told = empty_picture(program, picture(600, 900))
+    assert (status, told) == (200, {"kept": "empty"})
+    assert program.end(signal.SIGINT)[0] == 130
+
+
+def test_after_a_kill_the_next_start_finds_every_still_that_was_taken(
+    started: Callable[..., Program], tmp_path: Path
+) -> None:
+    """Whatever was answered as kept is there, and what the table missed when the kill came stands in it."""
+    program = started()
+    program.enter()
+    assert empty_picture(program, picture(600, 900)) == (200, {"kept": "empty"})
     place = tmp_path / "studio" / "hauling"
     for name in ("stop_01.jpg", "stop_02.jpg"):
         (place / name).write_bytes(picture(600, 900))
@@ -175,7 +197,7 @@ def test_after_a_kill_the_next_start_finds_every_still_that_was_taken(
     program.process.communicate()
     again = started()
     again.enter()
-    assert kept == ["empty"] and (place / "empty.jpg").read_bytes() == picture(600, 900)
+    assert (place / "empty.jpg").read_bytes() == picture(600, 900)
     assert (place / "turn.csv").read_text().splitlines()[1:] == ["stop_01.jpg,0,", "stop_02.jpg,,"]
     assert not [p for p in place.iterdir() if p.name.startswith(".")]
 

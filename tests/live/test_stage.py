@@ -138,7 +138,7 @@ def test_frame_is_answered_and_the_very_picture_that_was_asked_for_becomes_the_s
         post(opened, 4, jpeg(300, 450))
     assert (place / "stop_01.jpg").read_bytes() == FULL
     assert (place / "turn.csv").read_text().splitlines() == [
-        "still,seconds,moved", "stop_01.jpg,0.1667,0.25", "stop_02.jpg,0.25,"]
+        "still,seconds,moved", "stop_01.jpg,0.0833,0.25", "stop_02.jpg,0.25,"]
     assert [h for h in script.heard if h[0] == "kept"] == [("kept", 2, "stop_01"), ("kept", 4, "stop_02")]
 
 
@@ -299,6 +299,24 @@ def test_sender_that_breaks_off_may_send_the_picture_again(opened: Opened, scrip
         assert post(opened, 1) == (200, {"kept": "stop_01"})
 
 
+def test_picture_of_the_pose_before_goes_to_that_pose(opened: Opened, script: Scripted) -> None:
+    """Another pose was begun while it was still coming."""
+    script.takes = {1: {"take": 1}}
+    with opened.watch() as page:
+        place = begun(opened, page)
+        page.send(framed(1))
+        answer(page, 1)
+        head = (f"POST /api/stage/stills/1 HTTP/1.1\r\nHost: {opened.host}\r\nCookie: {opened.cookie}\r\n"
+                f"Content-Length: {len(FULL)}\r\n\r\n")
+        line = opened.raw(head.encode() + FULL[:500])
+        until(lambda: 1 not in opened.house.stage._asked)
+        other = begun(opened, page, "kneeling")
+        line.sendall(FULL[500:])
+        assert b" 200 " in line.recv(65536)
+    assert (place / "stop_01.jpg").read_bytes() == FULL and list(other.iterdir()) == []
+    assert ("kept", 1, "stop_01") not in script.heard
+
+
 def test_pictures_that_were_asked_for_are_lost_with_their_page(opened: Opened, script: Scripted) -> None:
     script.takes = {1: {"take": 1}}
     with opened.watch() as page:
@@ -432,8 +450,8 @@ def test_too_many_pages_are_sent_away(opened: Opened, monkeypatch: pytest.Monkey
     monkeypatch.setattr(stage, "WATCHERS", 2)
     with opened.watch(), opened.watch():
         until(lambda: len(opened.house.stage.watching) == 2)
-        with pytest.raises(Exception):  # noqa: B017  however the library calls it
-            opened.watch().recv(60)
+        with pytest.raises(Exception), opened.watch() as third:  # noqa: B017  however the library calls it
+            third.recv(60)
     until(lambda: not opened.house.stage.watching)
     with opened.watch() as page:
         assert page.recv(60)
@@ -478,7 +496,6 @@ def test_page_that_does_not_read_is_not_waited_for(opened: Opened) -> None:
 def test_memory_stays_flat_while_a_page_sends_and_does_not_read(opened: Opened, script: Scripted) -> None:
     import tracemalloc
 
-    quiet, page = opened.watch(), opened.watch()
     number = 0
 
     def many(count: int) -> int:
@@ -489,12 +506,11 @@ def test_memory_stays_flat_while_a_page_sends_and_does_not_read(opened: Opened, 
             answer(page, number)
         return tracemalloc.get_traced_memory()[0]
 
-    tracemalloc.start()
-    try:
-        before = many(150)
-        after = many(450)
-    finally:
-        tracemalloc.stop()
-        quiet.close()
-        page.close()
+    with opened.watch(), opened.watch() as page:
+        tracemalloc.start()
+        try:
+            before = many(150)
+            after = many(450)
+        finally:
+            tracemalloc.stop()
     assert after - before < 1_000_000

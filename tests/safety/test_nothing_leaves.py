@@ -253,7 +253,7 @@ def used(child: subprocess.Popen[str]) -> str:
         upload = ask("POST", "/api/uploads", {"name": still.name, "size": still.stat().st_size, "pose": pose})["upload"]
         ask("PATCH", f"/api/uploads/{upload}?from=0", still.read_bytes())
     with connect(f"ws://127.0.0.1:{port}/api/stage", origin=f"http://127.0.0.1:{port}",  # type: ignore[arg-type]
-                 additional_headers={"cookie": cookie}, proxy=None, open_timeout=120, legacy=True) as watching:
+                 additional_headers={"cookie": cookie}, proxy=None, open_timeout=120) as watching:
         watching.send(json.dumps({"do": "begin", "pose": pose}))
         watching.send(HEAD.pack(1, 1.0, 720, 960) + next((DATA / "turn").glob("*.jpg")).read_bytes())
         while json.loads(watching.recv(120)).get("frame") != 1:

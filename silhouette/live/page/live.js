@@ -3,7 +3,7 @@
 import { Camera } from "/page/camera.js";
 import { Link, ask } from "/page/link.js";
 import { KINDS, Sound, lengthOf } from "/page/sound.js";
-import { Wheel, describe } from "/page/wheel.js";
+import { Wheel, called, describe } from "/page/wheel.js";
 
 const el = Object.fromEntries([...document.querySelectorAll("[id]")].map((one) => [one.id, one]));
 const stage = el.stage, query = new URLSearchParams(location.search);
@@ -18,10 +18,13 @@ const HELD_BACK_MS = 1500;      // trouble of the same kind is announced again o
 
 const now = {
   phase: "setup",               // setup, empty (the countdown), live
-  pose: query.get("pose") || "", stops: 24, turn: "left",
+  pose: query.get("pose") || "", running: "", stops: 24, turn: "left",
   wheel: [], wanted: [], said: [], sayTimer: 0, notKept: new Set(), seen: null, emptyDone: false, paused: false, linked: true,
   ownFrames: false, lastTaken: -Infinity, timer: 0,
 };
+
+let greeted;
+const greeting = new Promise((resolve) => { greeted = resolve; });  // the program has said how things stand
 
 const sound = new Sound();
 const link = new Link(heard, linkChanged);
@@ -33,6 +36,11 @@ const wheel = new Wheel(el.wheel);
 function heard(message) {
   if (message.kind === "seen") see(message);
   if (message.kind === "word") hear(message);
+  if (message.kind === "turn") {
+    now.running = message.pose;
+    if (now.phase !== "setup") shoots(message.pose);
+  }
+  if (now.seen) greeted();
   for (const signal of message.signals || []) say(signal);
 }
 
@@ -53,6 +61,14 @@ function see(seen) {
   if (closed && el.closed.hidden) stage.scrollIntoView();
   el.closed.hidden = !closed;
   if (captured !== null && !seen.skipped) afterPaint(() => drawn(captured));
+}
+
+// Which pose is shot, here or by another page.
+function shoots(pose) {
+  now.pose = pose;
+  el.check.href = `/pose/${encodeURIComponent(pose)}?check=now`;
+  query.set("pose", pose);  // loaded again, the page goes on with it
+  history.replaceState(null, "", `${location.pathname}?${query}`);
 }
 
 // A word of the program beside what is seen.
@@ -182,14 +198,14 @@ async function post(number) {
 function say(signal) {
   if (signal.kind === "empty taken") { now.emptyDone = true; enter("live"); }
   if (signal.loud) { sound.play(signal.kind); sound.speak(signal.words); }
-  write1(signal.words, signal.kind === "out of frame");
+  write1(signal.words, signal.kind === "out of frame", signal.kind);
 }
 
 // Writes a sentence where it can be read from afar, for a screen reader, and into the list of what was said.
-function write1(words, urgent = false) {
+function write1(words, urgent = false, kind = words) {
   if (!words) return;
   const at = performance.now();
-  now.said = [...now.said.filter((one) => at - one.at < SAID_MS), { words, at }].slice(-2);
+  now.said = [...now.said.filter((one) => at - one.at < SAID_MS && one.kind !== kind), { words, at, kind }].slice(-2);
   showDo();
   clearTimeout(now.sayTimer);
   now.sayTimer = setTimeout(() => { now.said = []; showDo(); }, SAID_MS);
@@ -317,7 +333,7 @@ async function begin(which) {
   text(el.problem, "");
   el.start.disabled = true;
   try {
-    now.pose = await poseId();
+    shoots(await poseId());
   } catch (error) {
     text(el.problem, error.message);
     return;
@@ -326,35 +342,46 @@ async function begin(which) {
   }
   now.turn = new FormData(el.setup).get("turn");
   now.stops = Number(el.stops.value);
-  el.check.href = `/pose/${encodeURIComponent(now.pose)}?check=now`;
   await linkOpen();
   order("begin", { stops: now.stops, turn: now.turn, raised: el.raised.checked });
-  query.set("pose", now.pose);  // loaded again, the page goes on with this pose
-  history.replaceState(null, "", `${location.pathname}?${query}`);
   const wanted = wantedOf(query.get("want"));
   if (wanted.length) order("want", { stops_wanted: wanted });
-  wheel.draw(now.wheel, now.stops, now.turn);
-  el.settings.open = false;
   const skip = query.get("empty") === "skip";
   if (skip) order("skip empty");
-  enter(skip ? "live" : "empty");
+  await onStage(skip ? "live" : "empty", which);
+}
+
+const linkOpen = async () => { while (!link.ready) await new Promise((resolve) => setTimeout(resolve, 50)); };
+
+// A page that comes with a second camera, the phone's, gives its picture to the turn that is being shot.
+async function join(which) {
+  shoots(now.running);
+  await onStage("live", which);
+}
+
+async function onStage(phase, which) {
+  wheel.draw(now.wheel, now.stops, now.turn);
+  el.settings.open = false;
+  enter(phase);
   showDo();
   stage.focus({ preventScroll: true });
   keepAwake();
   await startCamera(which);
 }
 
-const linkOpen = async () => { while (!link.ready) await new Promise((resolve) => setTimeout(resolve, 50)); };
-
-// ?want=instead:05,after:09 or the same as JSON.
+// What a check asks for: ?want=stop_05,after:stop_09 or the same as JSON. A list that is spoilt asks for nothing.
 function wantedOf(given) {
   if (!given) return [];
-  if (given.startsWith("[")) { try { return JSON.parse(given); } catch { return []; } }
-  return given.split(",").map((one) => {
-    const [how, ...name] = one.split(":");
-    const called = decodeURIComponent(name.length ? name.join(":") : how);
-    return how === "after" ? { after: called } : { instead: called };
-  });
+  try {
+    if (given.startsWith("[")) return JSON.parse(given);
+    return given.split(",").map((one) => {
+      const [how, ...name] = one.split(":");
+      const called = decodeURIComponent(name.length ? name.join(":") : how);
+      return how === "after" ? { after: called } : { instead: called };
+    });
+  } catch {
+    return [];
+  }
 }
 
 function enter(phase) {
@@ -377,7 +404,8 @@ function countDown() {
   aloud(`Step out of the frame. The empty picture is taken in ${left} seconds.`);
   sound.speak("Step out of the frame");
   now.timer = setInterval(() => {
-    if (!camera.running && el.camera.value !== "elsewhere") return show("Waiting for the camera", "");
+    const elsewhere = now.seen && now.seen.frame >= 0 && now.seen.state !== "no-camera";
+    if (!camera.running && !elsewhere) return show("Waiting for the camera", "");
     left -= 1;
     if (left > 0) {
       sound.play(left <= 3 ? "last seconds" : "count");
@@ -476,9 +504,9 @@ document.addEventListener("pointerdown", () => sound.unlock().then(showSound));
 // ------------------------------------------------------------------------------------------ earlier outline
 
 function listGhosts() {
-  const own = now.wheel.map((stop) => [{ pose: now.pose, stop: stop.name }, `stop ${stop.name}`]);
+  const own = now.wheel.map((stop) => [{ pose: now.pose, stop: stop.name }, called(stop.name)]);
   const others = (now.poses || []).filter((one) => one.id !== now.pose)
-    .flatMap((one) => (one.names || []).map((stop) => [{ pose: one.id, stop }, `${one.name}, ${stop}`]));
+    .flatMap((one) => (one.names || []).map((stop) => [{ pose: one.id, stop }, `${one.name}, ${called(stop)}`]));
   const all = [["", "nothing"], ...[...own, ...others].map(([what, words]) => [JSON.stringify(what), words])];
   const key = JSON.stringify(all);
   if (el.ghost.dataset.key === key) return;
@@ -566,4 +594,8 @@ if (!el.stops.value) el.stops.value = "24";
 await listPoses();
 await listCameras();
 const which = query.get("camera");
-if (which === "first" || which === "rear") await begin(which);
+if (which === "first" || which === "rear") {
+  await greeting;
+  const going = now.running && now.seen.state !== "closed" && !query.has("pose");
+  await (which === "rear" && going ? join(which) : begin(which));
+}

@@ -75,8 +75,11 @@ export class Wheel {
   }
 }
 
+// A stop as people call it: stop_09b is stop 9b, any other name is as it is.
+export const called = (name) => /^stop_\d+[a-z]?$/.test(name) ? `stop ${name.slice(5).replace(/^0+(?=\d)/, "")}` : name;
+
 // A stop in words: name, angle, band, what is wrong with it.
 export function describe(stop) {
   const angle = stop.angle === null || stop.angle === undefined ? "angle not known yet" : `${Math.round(stop.angle)} degrees`;
-  return [`stop ${stop.name}`, angle, stop.band || "not read yet", stop.trouble].filter(Boolean).join(", ");
+  return [called(stop.name), angle, stop.band || "not read yet", stop.trouble].filter(Boolean).join(", ");
 }
