@@ -11,7 +11,6 @@ import asyncio
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from http.cookies import CookieError, SimpleCookie
 from typing import Any, Literal
 
 from starlette.responses import JSONResponse
@@ -107,7 +106,7 @@ class Guard:
             raise Refused(404, "There is no such page.")
         if _from_elsewhere(scope, told):
             raise strange
-        scope["door"], scope["entered"] = door, door.knows(_cookie(told.get("cookie", ""), door.cookie))
+        scope["door"], scope["entered"] = door, any(map(door.knows, _cookies(told.get("cookie", ""), door.cookie)))
         if scope["entered"]:
             door.known(scope.get("client"))
         page = scope["type"] == "http" and scope["method"] in ("GET", "HEAD") and not scope["path"].startswith("/api/")
@@ -198,12 +197,11 @@ def _from_elsewhere(scope: Scope, told: dict[str, str]) -> bool:
     return not (followed and scope["method"] == "GET" and not scope["path"].startswith("/api/"))
 
 
-def _cookie(jar: str, name: str) -> str | None:
-    try:
-        found = SimpleCookie(jar)
-    except CookieError:
-        return None
-    return found[name].value if name in found else None
+def _cookies(jar: str, name: str) -> list[str]:
+    """The values of all cookies of this name. Others that lie there come from other servers of this computer, and need
+    not keep to any form."""
+    pairs = [one.strip().partition("=") for one in jar.split(";")]
+    return [value for key, _, value in pairs if key == name]
 
 
 def _within(path: str, allowed: tuple[str, ...]) -> bool:

@@ -9,6 +9,7 @@ taken and what is said.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from statistics import median
@@ -29,6 +30,9 @@ ON_THE_WAY = 3
 STEP_IN_HOLD_S = 1.2
 """Seconds of calm that make the first hold after the model stepped into the frame: they are still taking up the
 pose."""
+OF_HELD, MOST_HOLD_S, HELD = 0.3, 0.9, 5
+"""A hold is found after this share of what the last ones lasted (their median), and after so many seconds at most: who
+holds for two or three seconds may stop half way for a moment. How many are remembered."""
 EMPTY_HOLD_S, RESTLESS_S = 0.5, 3.0
 """Seconds for which the empty room must have been still; and for which nobody must have been in it where it never is,
 as with a curtain or a tree before the window."""
@@ -131,6 +135,10 @@ class Session:
     _seeks: bool = True
     """Whether the pose is being taken up: an earlier outline that is laid over the live one must sit first."""
     _usual: list[float] = field(default_factory=list)
+    _held: deque[float] = field(default_factory=lambda: deque(maxlen=HELD))
+    """How long the last holds with a stop in them lasted, seconds."""
+    _took_at: float | None = None
+    """When the stop of this hold was taken, seconds."""
     _way: float = 0.0
     """How far the edges have moved since the last stop, figure heights added up."""
     _ready: bool = False
@@ -258,7 +266,11 @@ class Session:
             return True
         if self.course is None or self.paused or self.state not in ("live", "hold"):
             return False
-        return self.still.holds(STEP_IN_HOLD_S if self._stepped_in else HOLD_S) and self._turned()
+        return self.still.holds(STEP_IN_HOLD_S if self._stepped_in else self._hold_s()) and self._turned()
+
+    def _hold_s(self) -> float:
+        """Seconds of calm that make a hold of this model."""
+        return min(max(HOLD_S, OF_HELD * median(self._held)), MOST_HOLD_S) if self._held else HOLD_S
 
     def _turned(self) -> bool:
         """Whether the model has turned since the last stop, and not just twitched."""
@@ -311,6 +323,7 @@ class Session:
                       self._way if self.course.names or self.course.waiting else None, *self.asked.place())
         self.course.take(taken)
         self._need, self._reference, self._stepped_in, self._seeks = "turn", moment.thumb, False, False
+        self._took_at = self._now
         self._way, self._broken, self._turn_on = 0.0, None, None
         self.still.mark()
         self.rest.begin(self._now)
@@ -324,11 +337,15 @@ class Session:
         calm = self.still.calm_since
         if calm_before is not None and calm is None:
             lasted = self._now - self.still.last.before - calm_before
-            self._broken = self._now if CALM_S <= lasted < HOLD_S and self.still.has_moved() else None
+            if self._took_at is not None and self._took_at > calm_before:
+                self._held.append(lasted)
+            self._took_at = None
+            self._broken = self._now if CALM_S <= lasted < self._hold_s() and self.still.has_moved() else None
         elif calm is not None:
             self._broken = None
         if self._broken is not None and self._now - self._broken >= BROKEN_S:
             self._broken = None
+            self._held.clear()  # perhaps they turn more briskly now
             if self._now - self._scolded >= SCOLD_S:
                 self._scolded = self._now
                 self._say("moved")
@@ -373,7 +390,8 @@ class Session:
         self.framing = Framing()
         self.paused = self._by_hand = self._ready = self._stepped_in = False
         self._need, self._reference, self._seeks, self._wheel_new = "nothing", None, True, True
-        self._usual, self._moved, self._way = [], set(), 0.0
+        self._usual, self._moved, self._way, self._took_at = [], set(), 0.0, None
+        self._held.clear()
         self._turn_on = self._broken = None
         self.still.mark()
         if self.state != "no-camera":

@@ -32,7 +32,7 @@ from silhouette.intake.turn_table import live_turn
 from silhouette.live import heard
 from silhouette.live.folder import Folder
 from silhouette.live.guard import Refused
-from silhouette.live.messages import FRAME_PX, Order, Seen, Signal, StopsTold, Turn, WheelStop, Word, without_nan
+from silhouette.live.messages import FRAME_PX, KEPT, Order, Seen, Signal, StopsTold, Turn, WheelStop, Word, without_nan
 from silhouette.live.session import Session
 from silhouette.live.shots import EMPTY, ShotFolder
 from silhouette.records import Pixels
@@ -51,6 +51,8 @@ ARRIVES_S = 20.0
 """Seconds that a page has to send a full picture that it was asked for."""
 ASKED = 4
 """Full pictures that are asked for at a time; of more the oldest is given up."""
+REMEMBERED = 2 * KEPT
+"""Frames of which it is remembered when they were taken."""
 STUCK_S = 20.0
 """Seconds after which a page that takes nothing is hung up on."""
 
@@ -68,6 +70,8 @@ class Asked:
     after: str
     instead: str
     until: float
+    shots: ShotFolder | None
+    """Where it belongs, also if another pose is begun before it has come."""
 
 
 class Bench(Protocol):
@@ -135,6 +139,7 @@ class Stage:
         self._asked: dict[int, Asked] = {}
         self._taken: list[str] = []
         self._began: float | None = None
+        self._times: dict[int, float] = {}
         self._room: Pixels | None = None
         self._pose = ""
         self._following: set[asyncio.Task[None]] = set()
@@ -222,7 +227,7 @@ class Stage:
         return True
 
     async def _camera_gone(self) -> None:
-        self._camera = None
+        self._camera, self._times = None, {}
         for frame in list(self._asked):
             await self._lost(self._asked.pop(frame), "The page with the camera has gone.")
         self._last = {**self._last, **_not_again(), "state": "no-camera", "path": None}
@@ -248,8 +253,11 @@ class Stage:
             self.tell(Word(about, self._said(error), number).plain())
             seen = Seen(number, self._last["state"], skipped=True, captured=seconds)
         self._began = seconds if self._began is None else self._began
+        self._times[number] = seconds
+        while len(self._times) > REMEMBERED:
+            del self._times[next(iter(self._times))]
         if seen.take is not None:
-            await self._ask(seen, seconds - self._began)
+            await self._ask(seen, max(0.0, self._times.get(seen.take, seconds) - self._began))
         plain = seen.plain()
         kept = {name: self._last.get(name) for name in ("wheel", "wanted") if plain[name] is None}
         self._last = {**plain, **kept}
@@ -270,7 +278,7 @@ class Stage:
             await self._lost(self._asked.pop(next(iter(self._asked))), "The page does not send its pictures.")
         self._asked[seen.take] = Asked(
             seen.take, seen.take_as, seconds, seen.size, seen.take_moved, seen.take_after, seen.take_instead,
-            time.monotonic() + ARRIVES_S)
+            time.monotonic() + ARRIVES_S, self.shots)
 
     async def _overdue(self) -> None:
         for frame, asked in list(self._asked.items()):
@@ -304,22 +312,28 @@ class Stage:
             await self._lost(asked, words)
             raise Refused(getattr(error, "status", 422), words) from error
         if isinstance(kept, str):
-            self._taken.append(kept)
-            await self._signals(lambda: self.session.kept_stop(asked.frame, kept))
-            if self.bench is not None and self.shots is not None:
-                self._follow(self.bench.add(kept, self.shots.place / f"{kept}.jpg"))
+            if asked.shots is self.shots:
+                await self._kept(asked, kept)
             return JSONResponse({"kept": kept})
-        await self._signals(lambda: self.session.kept_empty(kept))
+        if asked.shots is self.shots:
+            await self._signals(lambda: self.session.kept_empty(kept))
         return JSONResponse({"kept": "empty"})
+
+    async def _kept(self, asked: Asked, name: str) -> None:
+        """A stop of the turn that is being shot is written."""
+        self._taken.append(name)
+        await self._signals(lambda: self.session.kept_stop(asked.frame, name))
+        if self.bench is not None and asked.shots is not None:
+            self._follow(self.bench.add(name, asked.shots.place / f"{name}.jpg"))
 
     def _keep(self, asked: Asked, data: bytes) -> str | Pixels:
         """Write a picture: the stop's name, or the empty picture at the size of the frames."""
         small = heard.still(data)
-        if self.shots is None:
+        if asked.shots is None:
             raise Refused(409, "No pose has been begun.", do="Choose a pose first.")
         if asked.take_as == "stop":
-            return self.shots.keep(data, asked.seconds, asked.moved, asked.after or None, asked.instead or None)
-        self.shots.keep_empty(data)
+            return asked.shots.keep(data, asked.seconds, asked.moved, asked.after or None, asked.instead or None)
+        asked.shots.keep_empty(data)
         return _as_large(small, asked.size)
 
     async def _lost(self, asked: Asked, words: str) -> None:

@@ -73,22 +73,6 @@ def _missing(finding: Finding, report: CheckReport) -> Iterator[tuple[int, int]]
         yield finding.stops[0], max(1, math.ceil(finding["short_by"] / step - CLOSED)) if step else 1
 
 
-def left(asked: Sequence[dict[str, Any]], done: dict[str, Any], name: str) -> list[dict[str, Any]]:
-    """What is still asked for once the stop ``name`` was taken for ``done``.
-
-    Of several that are missing behind one stop, the next one stands behind the new one.
-    """
-    rest, found = [], False
-    for one in asked:
-        if one == done and not found:
-            found = True
-        elif found and AFTER in done and one == done:
-            rest.append({AFTER: name})
-        else:
-            rest.append(one)
-    return rest
-
-
 def to_query(stops: Sequence[dict[str, Any]]) -> str:
     """The same as text for an address: ``stop_05,after:stop_09``."""
     return ",".join(f"{AFTER}:{quote(one[AFTER], safe='')}" if AFTER in one else quote(one[INSTEAD], safe="")

@@ -56,6 +56,14 @@ def test_wrong_key_gets_no_cookie(opened: Opened, key: bytes) -> None:
     assert status == 403 and "set-cookie" not in headers
 
 
+@pytest.mark.parametrize("jar", ['other={"a": [1]}; {own}', "{own}; a b c", ";;{own}", "$Version=1; x=\xe9; {own}",
+                                 "{name}=x; {own}", "{own}; {name}=x"])
+def test_cookies_of_other_servers_on_this_computer_keep_nobody_out(opened: Opened, jar: str) -> None:
+    """Cookies know no ports: the browser sends those of all that ever ran here."""
+    shown = jar.replace("{own}", opened.cookie).replace("{name}", opened.door.cookie)
+    assert opened.ask("GET", "/api/jobs/1", cookie=shown)[0] == 404
+
+
 def test_many_wrong_keys_are_sent_away_and_the_owner_still_gets_in(opened: Opened) -> None:
     found = [opened.ask("POST", "/enter", b"wrong", cookie=None)[0] for _ in range(15)]
     assert found[0] == 403 and found[-1] == 429

@@ -381,3 +381,25 @@ def test_frames_of_any_size_and_time_are_answered(size: tuple[int, int]) -> None
     for number, time in enumerate((0.0, 0.08, 0.08, -5.0, 1e9, 1e9 + 0.1)):
         pixels = rng.integers(0, 255, (*size, 3)).astype(np.uint8)
         assert session.see(at(time, pixels, number)).frame == number
+
+
+def test_who_holds_long_may_stop_half_way_for_a_moment() -> None:
+    turn = Turning(4, hold=2.5)
+    shown = list(turn.frames())
+    last, time = shown[-1][0], 0.0
+    for k in range(1, 60):  # half a step, half a second of calm, the other half, and a hold
+        time = k / 12
+        angle = 45 + (min(time / 0.25, 1) + min(max(time - 0.75, 0) / 0.25, 1)) * 7.5
+        shown.append((last + time, drawn(angle)))
+    played = Page(begun(DrawnLooker())).play(shown)
+    assert len(played.taken) == 5 and played.taken[-1] > last + 1.0
+
+
+def test_who_turns_more_briskly_after_long_holds_loses_one_stop_at_most() -> None:
+    slow, brisk = Turning(4, hold=3.0), Turning(9, hold=0.75)
+    shown = list(slow.frames())
+    last = shown[-1][0]
+    holds = [{"start": h["start"] + last, "end": h["end"] + last} for h in brisk.holds()]
+    shown += [(last + t, drawn(45 + brisk.angle(t))) for t in (k / 12 for k in range(1, int(brisk.length * 12)))]
+    found = score(Page(begun(DrawnLooker())).play(shown).taken, [*slow.holds(), *holds[1:]])
+    assert found.share >= 11 / 12 and not found.twice

@@ -138,7 +138,7 @@ def test_frame_is_answered_and_the_very_picture_that_was_asked_for_becomes_the_s
         post(opened, 4, jpeg(300, 450))
     assert (place / "stop_01.jpg").read_bytes() == FULL
     assert (place / "turn.csv").read_text().splitlines() == [
-        "still,seconds,moved", "stop_01.jpg,0.1667,0.25", "stop_02.jpg,0.25,"]
+        "still,seconds,moved", "stop_01.jpg,0.0833,0.25", "stop_02.jpg,0.25,"]
     assert [h for h in script.heard if h[0] == "kept"] == [("kept", 2, "stop_01"), ("kept", 4, "stop_02")]
 
 
@@ -297,6 +297,24 @@ def test_sender_that_breaks_off_may_send_the_picture_again(opened: Opened, scrip
         line.close()
         until(lambda: 1 in opened.house.stage._asked)
         assert post(opened, 1) == (200, {"kept": "stop_01"})
+
+
+def test_picture_of_the_pose_before_goes_to_that_pose(opened: Opened, script: Scripted) -> None:
+    """Another pose was begun while it was still coming."""
+    script.takes = {1: {"take": 1}}
+    with opened.watch() as page:
+        place = begun(opened, page)
+        page.send(framed(1))
+        answer(page, 1)
+        head = (f"POST /api/stage/stills/1 HTTP/1.1\r\nHost: {opened.host}\r\nCookie: {opened.cookie}\r\n"
+                f"Content-Length: {len(FULL)}\r\n\r\n")
+        line = opened.raw(head.encode() + FULL[:500])
+        until(lambda: 1 not in opened.house.stage._asked)
+        other = begun(opened, page, "kneeling")
+        line.sendall(FULL[500:])
+        assert b" 200 " in line.recv(65536)
+    assert (place / "stop_01.jpg").read_bytes() == FULL and list(other.iterdir()) == []
+    assert ("kept", 1, "stop_01") not in script.heard
 
 
 def test_pictures_that_were_asked_for_are_lost_with_their_page(opened: Opened, script: Scripted) -> None:

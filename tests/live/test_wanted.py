@@ -66,14 +66,6 @@ def test_the_stops_missing_in_a_clip_are_asked_for(data: Path) -> None:
                      *[{"after": names[17]}] * 5]
 
 
-def test_the_next_missing_stop_stands_behind_the_one_just_taken() -> None:
-    asked = [{"after": "stop_09"}, {"after": "stop_09"}, {"instead": "stop_11"}]
-    rest = wanted.left(asked, {"after": "stop_09"}, "stop_09b")
-    assert rest == [{"after": "stop_09b"}, {"instead": "stop_11"}]
-    assert wanted.left(rest, {"instead": "stop_11"}, "stop_11") == [{"after": "stop_09b"}]
-    assert wanted.left(rest, {"instead": "stop_02"}, "stop_02") == rest
-
-
 @pytest.mark.parametrize("name", ["stop_05", "a,b:c", "Schritt 5 é", "100%"])
 def test_an_address_brings_back_what_was_put_in(name: str) -> None:
     stops = ({"instead": name}, {"after": name}, {"after": name})
