@@ -141,6 +141,8 @@ class Stage:
         self._began: float | None = None
         self._times: dict[int, float] = {}
         self._room: Pixels | None = None
+        self._empty: Path | None = None
+        """The empty picture that this camera took, or that lay where it began."""
         self._pose = ""
         self._following: set[asyncio.Task[None]] = set()
         self._last: dict[str, Any] = Seen(0, "no-camera").plain()
@@ -227,7 +229,7 @@ class Stage:
         return True
 
     async def _camera_gone(self) -> None:
-        self._camera, self._times = None, {}
+        self._camera, self._times, self._empty = None, {}, None
         for frame in list(self._asked):
             await self._lost(self._asked.pop(frame), "The page with the camera has gone.")
         self._last = {**self._last, **_not_again(), "state": "no-camera", "path": None}
@@ -334,6 +336,7 @@ class Stage:
         if asked.take_as == "stop":
             return asked.shots.keep(data, asked.seconds, asked.moved, asked.after or None, asked.instead or None)
         asked.shots.keep_empty(data)
+        self._empty = asked.shots.place / EMPTY
         return _as_large(small, asked.size)
 
     async def _lost(self, asked: Asked, words: str) -> None:
@@ -363,10 +366,17 @@ class Stage:
             raise Refused(400, "This pose is a clip.", do="Shoot into a new pose.")
 
         def look() -> tuple[ShotFolder, tuple[str, ...], Pixels | None]:
-            shots = ShotFolder(pose.path)
+            shots, empty = ShotFolder(pose.path), pose.path / EMPTY
+            names, known = shots.names(), self._empty
+            if not names and not empty.exists() and known is not None and known.is_file():
+                shots.keep_empty(known.read_bytes())  # the camera has not gone since: it shows this pose's room too
+                self._empty = empty
+                return shots, names, None
             with contextlib.suppress(SilhouetteError):  # one that cannot be read is none
-                return shots, shots.names(), stills.read_still(pose.path / EMPTY, FRAME_PX).pixels
-            return shots, shots.names(), None
+                found = stills.read_still(empty, FRAME_PX).pixels
+                self._empty = empty
+                return shots, names, found
+            return shots, names, None
 
         self.shots, names, self._room = await self._to_disk(look)
         self._pose, self._taken, self._began, self._asked = pose.id, [], None, {}

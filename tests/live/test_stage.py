@@ -149,7 +149,12 @@ def test_empty_picture_comes_back_at_the_size_of_the_frames(opened: Opened, scri
         page.send(framed(1))
         answer(page, 1)
         assert post(opened, 1) == (200, {"kept": "empty"})
-    assert (place / "empty.jpg").read_bytes() == FULL and ("empty", (240, 160, 3)) in script.heard
+        assert (place / "empty.jpg").read_bytes() == FULL and ("empty", (240, 160, 3)) in script.heard
+        second = begun(opened, page, "lookout")
+        assert (second / "empty.jpg").read_bytes() == FULL, "the next pose before the same camera has it too"
+    until(lambda: not opened.house.stage.watching)
+    with opened.watch() as page:
+        assert not (begun(opened, page, "resting") / "empty.jpg").exists(), "another camera may stand elsewhere"
 
 
 def test_stop_goes_where_the_session_wants_it(opened: Opened, script: Scripted) -> None:

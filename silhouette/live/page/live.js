@@ -346,7 +346,7 @@ async function begin(which) {
   order("begin", { stops: now.stops, turn: now.turn, raised: el.raised.checked });
   const wanted = wantedOf(query.get("want"));
   if (wanted.length) order("want", { stops_wanted: wanted });
-  const skip = query.get("empty") === "skip";
+  const skip = query.get("empty") === "skip" || wanted.length > 0;  // a turn that is mended has its empty picture
   if (skip) order("skip empty");
   await onStage(skip ? "live" : "empty", which);
 }
