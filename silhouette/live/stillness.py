@@ -92,7 +92,7 @@ def region_of(mask: Mask | None, shape: tuple[int, int]) -> Region:
 def edge_slope(thumb: Thumb, region: Region) -> float:
     """How steep the brightness is at the figure's edge, levels a pixel."""
     across, down = (cv2.Sobel(thumb, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1)))
-    slopes = cv2.magnitude(across, down)[region.core]
+    slopes = np.hypot(across[region.core], down[region.core])
     return max(float(np.percentile(slopes, region.steep)), LEAST_SLOPE)
 
 

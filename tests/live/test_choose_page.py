@@ -139,7 +139,7 @@ def test_from_an_empty_folder_to_two_poses_compared(serve: Callable[[], Pages], 
     before = [path.read_bytes() for path in pictures]
     pages.keys("#pick-files", "\n".join(map(str, pictures)))  # loose stills ask for a name
     pages.wait("!document.querySelector('#naming').hidden")
-    assert pages.ask("document.activeElement.id") == "new-name"
+    pages.wait("document.activeElement.id === 'new-name'")
     pages.keys("#new-name", "../<b>haul", "\n")
     pages.wait("document.querySelectorAll('.card').length === 1")
     [copied] = pages.folder.iterdir()
@@ -226,7 +226,7 @@ def test_a_pose_is_checked_by_itself_and_kept(serve: Callable[[], Pages], tmp_pa
     pages.open(f"{where}?check=now")
     pages.wait("!document.querySelector('#checked').hidden")
     assert pages.ask("document.querySelectorAll('#stops li svg path').length") >= 15
-    assert pages.ask("document.activeElement.id") == "verdict" and not pages.ask("location.search")
+    pages.wait("document.activeElement.id === 'verdict' && !location.search")
     assert (pages.folder / "checks" / "hauling" / "check.json").is_file()
     pages.check_fit()
 

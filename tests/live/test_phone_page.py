@@ -169,7 +169,7 @@ def test_a_phone_is_paired_by_its_code(home: Any, phone: Any) -> None:
     code = home.house.phone.pairing.code
     pair(phone, f"{(int(code) + 1) % 1_000_000:06d}")
     wait_for(lambda: f"{TRIES - 1} tries are left" in text(phone, "#pair-problem"))
-    assert phone.execute_script("return document.activeElement.id") == "code"
+    wait_for(lambda: phone.execute_script("return document.activeElement.id") == "code", "the way back to the code")
     pair(phone, f"{code[:3]} {code[3:]}")
     wait_for(lambda: shown(phone, "#send"))
     assert "Only this phone" in text(phone, "main")
@@ -210,7 +210,8 @@ def test_a_clip_arrives_whole_over_a_line_that_is_cut_twice(
     assert line.sent < 14 * MEGABYTE + 2 * 5 * MEGABYTE, "after a break it goes on, and does not begin again"
     wait_for(lambda: shown(phone, "#result") or text(phone, "#problem"), "the check")
     assert text(phone, "#problem") == ""
-    assert text(phone, "#verdict") and phone.execute_script("return document.activeElement.id") == "result-title"
+    wait_for(lambda: phone.execute_script("return document.activeElement.id") == "result-title", "the way to the result")
+    assert text(phone, "#verdict")
     accessible(phone)
     quiet(phone, "net::ERR", "status of 409")
     assert [p.name for p in home.folder.iterdir() if p.name.startswith(".arriving")] == []
