@@ -31,8 +31,9 @@ STEP_IN_HOLD_S = 1.2
 """Seconds of calm that make the first hold after the model stepped into the frame: they are still taking up the
 pose."""
 OF_HELD, MOST_HOLD_S, HELD = 0.3, 0.9, 5
-"""A hold is found after this share of what the last ones lasted (their median), and after so many seconds at most: who
-holds for two or three seconds may stop half way for a moment. How many are remembered."""
+"""A hold is found after this share of what the shortest of the last ones lasted, and after so many seconds at most: who
+holds for two or three seconds may stop half way for a moment. How many are remembered; one alone tells nothing, as a
+model takes their time with the first."""
 EMPTY_HOLD_S, RESTLESS_S = 0.5, 3.0
 """Seconds for which the empty room must have been still; and for which nobody must have been in it where it never is,
 as with a curtain or a tree before the window."""
@@ -270,7 +271,7 @@ class Session:
 
     def _hold_s(self) -> float:
         """Seconds of calm that make a hold of this model."""
-        return min(max(HOLD_S, OF_HELD * median(self._held)), MOST_HOLD_S) if self._held else HOLD_S
+        return min(max(HOLD_S, OF_HELD * min(self._held)), MOST_HOLD_S) if len(self._held) > 1 else HOLD_S
 
     def _turned(self) -> bool:
         """Whether the model has turned since the last stop, and not just twitched."""

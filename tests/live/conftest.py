@@ -31,7 +31,8 @@ def served() -> Iterator[Callable[[Any], int]]:
     def serve(app: Any) -> int:
         at = socket.create_server(("127.0.0.1", 0))
         port = int(at.getsockname()[1])
-        listening = Listening(app, Door("http", frozenset({f"127.0.0.1:{port}"}), "any", lambda _: True, free=("/*",)), at)
+        door = Door("http", frozenset({f"127.0.0.1:{port}"}), "any", lambda _: True, free=("/*",))
+        listening = Listening(app, door, at)
         thread = threading.Thread(target=lambda: asyncio.run(listening.run()), daemon=True)
         thread.start()
         running.append((listening, thread, at))

@@ -210,7 +210,7 @@ def test_a_clip_arrives_whole_over_a_line_that_is_cut_twice(
     assert line.sent < 14 * MEGABYTE + 2 * 5 * MEGABYTE, "after a break it goes on, and does not begin again"
     wait_for(lambda: shown(phone, "#result") or text(phone, "#problem"), "the check")
     assert text(phone, "#problem") == ""
-    wait_for(lambda: phone.execute_script("return document.activeElement.id") == "result-title", "the way to the result")
+    wait_for(lambda: phone.execute_script("return document.activeElement.id") == "result-title", "the focus")
     assert text(phone, "#verdict")
     accessible(phone)
     quiet(phone, "net::ERR", "status of 409")
