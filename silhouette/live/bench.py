@@ -7,7 +7,6 @@ out again from the stills, so where its process is ended from outside a new one 
 
 from __future__ import annotations
 
-import os
 import signal
 import threading
 from collections.abc import Callable, Sequence
@@ -29,8 +28,6 @@ from silhouette.settings import TRUST, Settings
 
 AGAIN = 3
 """Processes that are begun for one look before it is given up."""
-BEHIND = 3
-"""How far the bench stands back where a live frame wants the processor too (nice, POSIX)."""
 MOST_KEPT = 200
 """Stops whose silhouettes are kept, half a megabyte each."""
 
@@ -247,12 +244,10 @@ _desk = Desk()
 
 
 def _begin() -> None:
-    """One thread, behind the live frames where both want the processor, deaf to Ctrl-C, and gone with its parent."""
+    """One thread, deaf to Ctrl-C, and gone with its parent."""
     import cv2
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if hasattr(os, "nice"):
-        os.nice(BEHIND)
     cv2.setNumThreads(1)
     threading.Thread(target=leave_with_parent, daemon=True).start()
 
