@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from silhouette.cutout import agreement, background_model, mask_cleanup, person_net, room
+from silhouette.cutout import agreement, background_model, mask_cleanup, person_net, room, trust
 from silhouette.cutout.room import Room
 from silhouette.geometry.drawn import path_data, thinned
 from silhouette.measuring import read_line
@@ -39,6 +39,9 @@ GLANCES, GLANCE_ALIKE = 2, 0.6
 must have. In 174 frames of clips their outlines overlapped with those of thorough looks by 0.995 and more."""
 LEAST_PERSON = 0.1
 """Height of what the person network sees, shares of the frame's, from which somebody is in it."""
+LEAST_SURE = 0.5
+"""Overlap that it must expect when it looks closely. Of 80 whole figures in rooms none has less than 0.91; of 89 partly
+outside the frame that it saw at a glance, 87 have more than 0.6; of 20 empty rooms it saw somebody in one, and here none."""
 
 
 @dataclass(frozen=True)
@@ -163,7 +166,13 @@ def read(line: Outline, intent: Intent = "open") -> Verdict:
 
 
 def somebody(pixels: Pixels) -> bool:
-    """Whether the person network sees anybody in a frame, (h, w, 3) BGR, at a glance."""
+    """Whether the person network sees anybody in a frame, (h, w, 3) BGR: at a glance, and again when it looks closely.
+
+    A coat stand or a poster may be somebody at a glance.
+    """
     odds = person_net.odds_of(pixels, close=False)
     figure, flags = mask_cleanup.one_figure(odds > 0)
-    return NO_FIGURE not in flags and float(figure.any(axis=1).mean()) >= LEAST_PERSON
+    if NO_FIGURE in flags or float(figure.any(axis=1).mean()) < LEAST_PERSON:
+        return False
+    closely, flags = mask_cleanup.whole(person_net.odds_of(pixels))
+    return NO_FIGURE not in flags and trust.expected_overlap(closely) >= LEAST_SURE

@@ -205,10 +205,11 @@ def test_from_an_empty_folder_to_two_poses_compared(serve: Callable[[], Pages], 
 
 
 def test_a_comparison_is_stopped_and_nothing_is_left_of_it(serve: Callable[[], Pages], tmp_path: Path) -> None:
-    few("hauling", tmp_path / "studio" / "hauling", *(path.stem for path in (SAMPLES / "hauling").iterdir()))
+    for number in range(12):  # so many that no computer is done before it is stopped
+        shutil.copytree(SAMPLES / "hauling", tmp_path / "studio" / f"hauling {number}")
     pages = serve()
     pages.open()
-    pages.wait("document.querySelectorAll('.card').length === 1")
+    pages.wait("document.querySelectorAll('.card').length === 12")
     pages.click("#compare-them")
     pages.wait("document.querySelector('.going button').offsetParent !== null")
     pages.click(".going button")

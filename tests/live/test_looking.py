@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 import pytest
@@ -78,4 +80,15 @@ laid_under = room.laid_under
 
 def test_who_is_in_the_frame_is_seen_at_a_glance(frames: list[Pixels]) -> None:
     assert looking.somebody(frames[0])
+    assert not looking.somebody(np.full_like(frames[0], 140))
+
+
+def test_who_is_somebody_only_at_a_glance_is_nobody(frames: list[Pixels], monkeypatch: pytest.MonkeyPatch) -> None:
+    """A poster, say: the room with it can still be taken as the empty picture."""
+    closely = looking.person_net.odds_of
+
+    def odds_of(pixels: Pixels, close: bool = True) -> Any:
+        return np.full((96, 160), -4.0, np.float32) if close else closely(frames[0], close=False)
+
+    monkeypatch.setattr(looking.person_net, "odds_of", odds_of)
     assert not looking.somebody(np.full_like(frames[0], 140))
