@@ -41,7 +41,8 @@ LEAST_PERSON = 0.1
 """Height of what the person network sees, shares of the frame's, from which somebody is in it."""
 LEAST_SURE = 0.5
 """Overlap that it must expect when it looks closely. Of 80 whole figures in rooms none has less than 0.91; of 89 partly
-outside the frame that it saw at a glance, 87 have more than 0.6; of 20 empty rooms it saw somebody in one, and here none."""
+outside the frame that it saw at a glance, 87 have more than 0.6; of 20 empty rooms it saw somebody in one, here in
+none."""
 
 
 @dataclass(frozen=True)
