@@ -19,7 +19,7 @@ pytestmark = pytest.mark.skipif(CHROMIUM is None or DRIVER is None, reason="no c
 AXE = Path(os.environ.get("AXE_CORE", Path(__file__).parents[2] / "node_modules" / "axe-core" / "axe.min.js"))
 SAMPLES = Path(__file__).parents[2] / "sample_poses"
 SCREENS = {"phone": (390, 844), "desktop": (1920, 1080)}
-LONG = 600
+LONG = 180
 """Seconds for which a condition is waited for before a test counts as failed: a busy machine is no fault."""
 
 
@@ -211,8 +211,7 @@ def test_a_comparison_is_stopped_and_nothing_is_left_of_it(serve: Callable[[], P
     pages.open()
     pages.wait("document.querySelectorAll('.card').length === 12")
     pages.click("#compare-them")
-    pages.wait("document.querySelector('.going button').offsetParent !== null")
-    pages.click(".going button")
+    pages.click(".going button")  # at once: the program has hardly heard of it
     pages.wait("document.querySelector('.going p').textContent.startsWith('Stopped')")
     pages.wait("!document.querySelector('#compare-them').disabled")
     assert not (pages.folder / "results").exists()

@@ -39,6 +39,7 @@ export class Job {
     this.box = box;
     this.memo = memo;
     this.id = null;
+    this.unwanted = false;        // whether Stop was pressed
     this.followed = false;        // whether the job was still running when this page was loaded again
     this.words = make("p", { role: "status" });
     this.bar = make("progress", { "aria-label": "How far it is" });
@@ -47,11 +48,17 @@ export class Job {
     this.going = make("div", { class: "going" }, this.words, this.bar, this.cancel);
     this.going.hidden = true;
     box.replaceChildren(this.going, this.error);
-    this.cancel.addEventListener("click", () => { if (this.id) ask("DELETE", `/api/jobs/${this.id}`); });
+    this.cancel.addEventListener("click", () => this.stop());
+  }
+
+  stop() {
+    this.unwanted = true;         // also where the job has no name yet
+    if (this.id) ask("DELETE", `/api/jobs/${this.id}`);
   }
 
   // The result, or null where it failed or was stopped: then the box says so.
   async run(what, poses, settings) {
+    this.unwanted = false;
     this.say("Beginning.");
     const begun = await ask("POST", "/api/jobs", { what, poses, settings });
     if (!begun.ok) return this.fail(begun.words);
@@ -71,6 +78,7 @@ export class Job {
 
   async follow(id) {
     this.id = id;
+    if (this.unwanted) this.stop();
     for (let silent = 0; ;) {
       const { ok, status, data, words } = await ask("GET", `/api/jobs/${id}`);
       silent = ok ? 0 : silent + 1;
