@@ -4,8 +4,8 @@ Each round asks the views which spots they mean (``bells.targets``), then takes 
 the stops' angles and shifts, the camera's pitch and distance and the axis' place, all together. What bodies have in
 common holds them softly: left and right bones alike, bones plausible shares of the stature, which is a free number too.
 
-The picture's scale at the axis is what a figure height is measured by, so it is not free, and neither is the lens's
-height: the zero of z follows from it.
+The picture's scale at the axis is what a figure height is measured by, so it is not free; and z is counted from where
+the axis meets the row that the first cameras took for the ground: the lens's height follows.
 """
 
 from __future__ import annotations
@@ -29,8 +29,10 @@ TAILS = 4.0
 """Degrees of freedom of the angles' spread (Student's t): a single one may be far off."""
 SWAY, BOB = 0.003, 0.0015
 """How far a stop's picture may lie off to the side, and up or down, figure heights."""
-PITCH, ASIDE = np.radians(6.0), 0.2
+PITCH, ASIDE = np.radians(10.0), 0.2
 """How far the camera may look up or down, radians, and the axis lie off the picture's middle, figure heights."""
+MIDDLE, ANYWHERE = np.array([0.0, 0.0, 0.5]), 0.5
+"""Where a point lies before anything is known of it, and its spread each way, figure heights."""
 STATURE = 0.6
 """Spread of the logarithm of the stature over the figure's height as it poses."""
 
@@ -50,7 +52,7 @@ class State:
     log_distance: float
     aside: float
     height: float
-    """Of the lens; it is not fitted."""
+    """Of the lens; it follows from pitch and distance, see :func:`grounded`."""
     log_stature: float
 
 
@@ -178,6 +180,7 @@ def _beliefs(normal: _Normal, state: State, beliefs: Beliefs) -> None:
     n, base = normal.n, 3 * plan.P
     off = state.angles - beliefs.angles
     sure = beliefs.angle_sure * np.sqrt((TAILS + (off / beliefs.angle_sure) ** 2) / (TAILS + 1))
+    normal.spread(0, (state.points - MIDDLE).reshape(-1), np.full(base, ANYWHERE))
     normal.spread(base, off, sure)
     mean = np.zeros((1, normal.size))
     mean[0, base : base + n] = 1e4 / n
@@ -200,6 +203,20 @@ def _moved(state: State, step: Floats) -> State:
     )
 
 
+def grounded(state: State, row: float) -> State:
+    """The same with its zero of z moved to where the axis is seen at this row, figure heights below the middle."""
+    distance, sin, cos = np.exp(state.log_distance), np.sin(state.pitch), np.cos(state.pitch)
+    height = float(distance * (row * cos - distance * sin) / (distance * cos + row * sin))
+    up = np.array([0.0, 0.0, height - state.height])
+    return replace(state, points=state.points + up, height=height)
+
+
+def ground_row(state: State) -> float:
+    """Where the axis is seen at z = 0, figure heights below the picture's middle."""
+    distance, sin, cos = np.exp(state.log_distance), np.sin(state.pitch), np.cos(state.pitch)
+    return float(distance * (distance * sin + state.height * cos) / (distance * cos - state.height * sin))
+
+
 def _gathered(views: Views, state: State, beliefs: Beliefs, more: float, loose: float
               ) -> tuple[_Normal, Targets, float]:
     """The normal equations at a state, what the views ask for there, and the logarithm of likelihood and beliefs."""
@@ -219,13 +236,13 @@ def fit(views: Views, state: State, beliefs: Beliefs, rounds: tuple[tuple[float,
 
     ``loose``: so many times wider than in the plan the lengths of bones are believed.
     """
-    longest = 0.05
+    longest, row = 0.05, ground_row(state)
     for more, times in rounds:
         for _ in range(times):
             normal, told, log = _gathered(views, state, beliefs, more, loose)
             step = np.linalg.solve(normal.matrix + 1e-3 * np.diag(np.diag(normal.matrix)), normal.vector)
             step *= min(1.0, longest / max(float(np.abs(step[: 3 * plan.P]).max()), 1e-12))
-            state = _moved(state, step)
+            state = grounded(_moved(state, step), row)
             if np.abs(step).max() < 2e-5:
                 break
     normal, told, log = _gathered(views, state, beliefs, rounds[-1][0], loose)

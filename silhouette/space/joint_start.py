@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from silhouette.space import body_plan as plan
 from silhouette.space.bells import ROOM, WRONG, Views
-from silhouette.space.joint_fit import State
+from silhouette.space.joint_fit import MIDDLE, State
 
 Floats = NDArray[np.float64]
 
@@ -169,10 +169,9 @@ def best_two(logs: Floats) -> tuple[int, int]:
 
 
 def start(views: Views, state: State) -> Floats:
-    """(23, 3) points to start from, the members of a pair in any order; where no two views agree, the body's middle."""
+    """(23, 3) points to start from, the members of a pair in any order; where no two views agree, about the body's middle."""
     eyes = eyes_of(state)
-    points = np.zeros((plan.P, 3))
-    points[:, 2] = 0.5
+    points = MIDDLE + np.random.default_rng(0).normal(0, 0.1, (plan.P, 3))
     for point in np.flatnonzero(plan.TWIN >= np.arange(plan.P)):
         found, logs = candidates(views, eyes, int(point), int(point))
         if not len(found):

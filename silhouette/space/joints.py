@@ -105,7 +105,7 @@ def _refined(state: State, views: Views, cameras: Sequence[StopCamera]) -> tuple
     distance = float(np.exp(state.log_distance))
     out = [
         replace(c, distance=distance, pitch=float(np.degrees(state.pitch)), aside=float(state.aside),
-                focal_px=c.focal_px / c.distance * distance)
+                height=state.height, focal_px=c.focal_px / c.distance * distance)
         for c in cameras
     ]
     for row, i in enumerate(views.stop):
