@@ -2,13 +2,13 @@
 
 A view says a point's place as a handful of round bells; the members of a pair have no names in it. So a pair's
 likelihood is the sum over both ways of naming them, and each point's own is a mixture of its bells and a floor, the
-chance that the view is wrong about it. Lengths are figure heights at the turning axis.
+chance that the view is wrong about it. Lengths are statures, as far as they are known, at the turning axis.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +21,12 @@ Floats = NDArray[np.float64]
 WRONG = 0.06
 """Chance that a view's bells hold nothing of a point."""
 ROOM = 0.5
-"""Area over which a point may lie then, square figure heights."""
+"""Area over which a point may lie then, square statures."""
 
 
 @dataclass(frozen=True)
 class Views:
-    """The bells of the views that have some, in figure heights about the picture's middle."""
+    """The bells of the views that have some, about the picture's middle."""
 
     share: Floats
     """(n, 23, k)"""
@@ -37,8 +37,13 @@ class Views:
     """(n,) which of the turn's stops each view is."""
 
 
+    def larger(self, by: float) -> Views:
+        """The same in a unit so many times smaller."""
+        return replace(self, x=self.x * by, y=self.y * by, width=self.width * by)
+
+
 def gathered(bells: Sequence[PointBells | None], cameras: Sequence[StopCamera]) -> Views:
-    """Bells in pixels as bells in figure heights; views without any are left out."""
+    """Bells in pixels as bells in the cameras' unit of length; views without any are left out."""
     there = [i for i, b in enumerate(bells) if b is not None]
     most = max((b.share.shape[1] for b in bells if b is not None), default=1)
     share, x, y = (np.zeros((len(there), P, most)) for _ in range(3))
@@ -60,7 +65,7 @@ def log_bells(views: Views, spots: Floats, more: float) -> tuple[Floats, Floats]
     Parameters
     ----------
     spots : (n, 23, 2) where the points would lie in the views.
-    more : how much wider than told the bells are taken, figure heights.
+    more : how much wider than told the bells are taken.
 
     Returns
     -------

@@ -4,7 +4,8 @@ Each round asks the views which spots they mean (``bells.targets``), then takes 
 the stops' angles and shifts, the camera's pitch and distance and the axis' place, all together. What bodies have in
 common holds them softly: left and right bones alike, bones plausible shares of the stature, which is a free number too.
 
-The picture's scale at the axis is what a figure height is measured by, so it is not free; and z is counted from where
+Lengths are statures, about: the unit is what the first look at the bones took for the stature. The picture's scale at
+the axis is measured by it, so it is not free; and z is counted from where
 the axis meets the row that the first cameras took for the ground: the lens's height follows.
 """
 
@@ -21,20 +22,20 @@ from silhouette.space.bells import Targets, Views, targets
 Floats = NDArray[np.float64]
 
 ROUNDS = ((0.04, 6), (0.02, 6), (0.010, 8), (0.006, 14))
-"""How much wider than told the bells are taken, figure heights, and for how many rounds, from the first to the last."""
+"""How much wider than told the bells are taken, statures, and for how many rounds, from the first to the last."""
 FINEST = ROUNDS[-1][0]
 GIVEN_DEG = 1.0
 """How sure a given angle is, standard deviation, degrees."""
 TAILS = 4.0
 """Degrees of freedom of the angles' spread (Student's t): a single one may be far off."""
 SWAY, BOB = 0.003, 0.0015
-"""How far a stop's picture may lie off to the side, and up or down, figure heights."""
+"""How far a stop's picture may lie off to the side, and up or down, statures."""
 PITCH, ASIDE = np.radians(10.0), 0.2
-"""How far the camera may look up or down, radians, and the axis lie off the picture's middle, figure heights."""
+"""How far the camera may look up or down, radians, and the axis lie off the picture's middle, statures."""
 MIDDLE, ANYWHERE = np.array([0.0, 0.0, 0.5]), 0.5
-"""Where a point lies before anything is known of it, and its spread each way, figure heights."""
-STATURE = 0.6
-"""Spread of the logarithm of the stature over the figure's height as it poses."""
+"""Where a point lies before anything is known of it, and its spread each way, statures."""
+STATURE = 0.3
+"""Spread of the logarithm of the stature about its first estimate, the unit."""
 
 
 @dataclass(frozen=True)
@@ -42,11 +43,11 @@ class State:
     """All that is fitted."""
 
     points: Floats
-    """(23, 3) figure heights."""
+    """(23, 3) statures."""
     angles: Floats
     """(n,) radians."""
     shifts: Floats
-    """(n, 2) figure heights."""
+    """(n, 2) statures."""
     pitch: float
     """Radians."""
     log_distance: float
@@ -54,6 +55,13 @@ class State:
     height: float
     """Of the lens; it follows from pitch and distance, see :func:`grounded`."""
     log_stature: float
+
+    def larger(self, by: float) -> State:
+        """The same in a unit so many times smaller."""
+        return replace(
+            self, points=self.points * by, shifts=self.shifts * by, log_distance=self.log_distance + np.log(by),
+            aside=self.aside * by, height=self.height * by, log_stature=self.log_stature + np.log(by),
+        )
 
 
 @dataclass(frozen=True)
@@ -204,7 +212,7 @@ def _moved(state: State, step: Floats) -> State:
 
 
 def grounded(state: State, row: float) -> State:
-    """The same with its zero of z moved to where the axis is seen at this row, figure heights below the middle."""
+    """The same with its zero of z moved to where the axis is seen at this row, statures below the middle."""
     distance, sin, cos = np.exp(state.log_distance), np.sin(state.pitch), np.cos(state.pitch)
     height = float(distance * (row * cos - distance * sin) / (distance * cos + row * sin))
     up = np.array([0.0, 0.0, height - state.height])
@@ -212,7 +220,7 @@ def grounded(state: State, row: float) -> State:
 
 
 def ground_row(state: State) -> float:
-    """Where the axis is seen at z = 0, figure heights below the picture's middle."""
+    """Where the axis is seen at z = 0, statures below the picture's middle."""
     distance, sin, cos = np.exp(state.log_distance), np.sin(state.pitch), np.cos(state.pitch)
     return float(distance * (distance * sin + state.height * cos) / (distance * cos - state.height * sin))
 

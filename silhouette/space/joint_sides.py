@@ -30,6 +30,9 @@ TOGETHER = (
 )
 """Pairs that mostly lie across the body the same way, and how strongly that speaks. On those bodies the second lies at
 an angle under 90 degrees to the first in 100, 100, 99, 97, 99, 97 and 100 of 100."""
+ONWARD = 3.0
+"""How strongly a hand that goes on where its forearm points speaks for the two belonging together; wrists bend by less
+than 80 degrees."""
 STRAIGHT = 0.15
 """Sine of the bend from which a knee says anything."""
 ORDERS = np.array(list(product((False, True), repeat=len(plan.LEFT))))
@@ -68,6 +71,9 @@ def by_side(points: Floats) -> Floats:
     log = BY_LEG * (hips * legs).sum(axis=1) + BY_ANGLE * (hips[:, 0] + shoulders[:, 0])
     for one, other, strength in TOGETHER:
         log = log + strength * (across[one] * across[other]).sum(axis=1)
+    for side in (0, 1):
+        elbow, wrist, tip = (points[:, k + side] for k in (plan.ELBOW, plan.WRIST, plan.HAND_END))
+        log = log + ONWARD * (_unit(wrist - elbow) * _unit(tip - wrist)).sum(axis=1)
     return np.asarray(log)
 
 

@@ -24,11 +24,13 @@ PAIRS = 90
 TAKEN = 30
 """Candidates of a point that are looked at more closely."""
 SAME = 0.02
-"""Candidates nearer than this are one, figure heights."""
+"""Candidates nearer than this are one, statures."""
 MORE = 0.02
-"""How much wider than told the bells are taken here, figure heights, for angles and cameras are rough still."""
+"""How much wider than told the bells are taken here, statures, for angles and cameras are rough still."""
 MISS = 0.08
-"""How far two lines of sight may pass by each other, figure heights."""
+"""How far two lines of sight may pass by each other, statures."""
+ONE_PLACE, TOUCHING = 0.6, 0.025
+"""What a view says less for a pair whose members lie at one place, and how near that is, statures."""
 POLISH = 4
 """Rounds in which a candidate moves to where the views agree."""
 
@@ -160,10 +162,16 @@ def _distinct(points: Floats, score: Floats, kept: int) -> Floats:
     return np.array(out)
 
 
-def best_two(logs: Floats) -> tuple[int, int]:
-    """Which two candidates explain a pair best: logs (n, c, 2) by view, candidate and row of bells."""
+def best_two(points: Floats, logs: Floats) -> tuple[int, int]:
+    """Which two candidates (c, 3) explain a pair best: logs (n, c, 2) by view, candidate and row of bells.
+
+    Where a view cannot tell the members apart both rows have bells at both places, which would allow both members at
+    one; so two candidates at one place pay for it in every view.
+    """
     straight = logs[:, :, None, 0] + logs[:, None, :, 1]
     both = np.logaddexp(straight, straight.transpose(0, 2, 1)).sum(axis=0)
+    apart = ((points[:, None] - points[None]) ** 2).sum(axis=2)
+    both += len(logs) * np.log(1 - ONE_PLACE * np.exp(-0.5 * apart / TOUCHING**2))
     a, b = np.unravel_index(int(both.argmax()), both.shape)
     return int(a), int(b)
 
@@ -180,6 +188,6 @@ def start(views: Views, state: State) -> Floats:
         if twin == point:
             points[point] = found[int(logs[:, :, 0].sum(axis=0).argmax())]
         else:
-            a, b = best_two(logs)
+            a, b = best_two(found, logs)
             points[point], points[twin] = found[a], found[b]
     return points

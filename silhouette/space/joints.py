@@ -53,20 +53,39 @@ def solve(
     first = cameras[0]
     angles = np.radians([cameras[i].angle for i in views.stop])
     sure = np.radians([joint_fit.GIVEN_DEG if angle_sure[i] is None else angle_sure[i] for i in views.stop])
-    log_distance = float(np.log(first.distance))
-    beliefs = Beliefs(angles, np.asarray(sure, np.float64), log_distance, distance_sure, np.radians(first.pitch))
     state = State(np.zeros((plan.P, 3)), angles, np.zeros((len(angles), 2)), float(np.radians(first.pitch)),
-                  log_distance, first.aside, first.height, 0.0)
-    fitted = found(views, state, beliefs)
-    return _skeleton(fitted, views, cameras)
-
-
-def found(views: Views, state: State, beliefs: Beliefs) -> Fitted:
-    """Start, sides, fit; then the likeliest ways of naming sides, each fitted: the best one."""
+                  float(np.log(first.distance)), first.aside, first.height, 0.0)
+    # everything below is counted in statures, so that a figure that lies or kneels is fitted as one that stands
+    unit = 1 / _extent(views)
+    views, state = views.larger(unit), state.larger(unit)
     points = joint_start.start(views, state)
-    points = joint_sides.namings(points, _stature(points), rough=True)[0]
-    state = replace(state, points=points, log_stature=_stature(points))
-    rough = joint_fit.fit(views, state, beliefs, joint_fit.ROUNDS[:3], loose=LOOSE).state
+    by = float(np.exp(-_stature(points)))
+    views, state = views.larger(by), replace(state, points=points).larger(by)
+    beliefs = Beliefs(angles, np.asarray(sure, np.float64), state.log_distance, distance_sure, state.pitch)
+    fitted = _sided(views, replace(state, log_stature=0.0), beliefs)
+    return _skeleton(fitted, views, cameras, 1 / (unit * by))
+
+
+def _extent(views: Views) -> float:
+    """How far apart the likeliest spots of a view lie at most, about the stature of a figure that stands or lies."""
+    likely = views.share > 0.2
+    low, high = (np.where(likely, way, end) for way, end in ((views.x, np.inf), (views.x, -np.inf)))
+    wide = high.max(axis=(1, 2)) - low.min(axis=(1, 2))
+    low, high = (np.where(likely, way, end) for way, end in ((views.y, np.inf), (views.y, -np.inf)))
+    tall = high.max(axis=(1, 2)) - low.min(axis=(1, 2))
+    spans = np.hypot(wide, tall)
+    return float(np.max(spans[np.isfinite(spans)], initial=0.1))
+
+
+def _sided(views: Views, state: State, beliefs: Beliefs) -> Fitted:
+    """Sides and a first fit; the start again with the cameras of that; then the likeliest ways of naming sides, each
+    fitted: the best one."""
+    for again in (False, True):
+        if again:
+            state = replace(state, points=joint_start.start(views, state))
+        state = replace(state, points=joint_sides.namings(state.points, state.log_stature, rough=True)[0])
+        state = joint_fit.fit(views, state, beliefs, joint_fit.ROUNDS[:3], loose=LOOSE).state
+    rough = state
     fits = [
         joint_fit.fit(views, replace(rough, points=other), beliefs, joint_fit.ROUNDS[2:])
         for other in joint_sides.namings(rough.points, rough.log_stature, best=NAMINGS)
@@ -82,9 +101,9 @@ def _stature(points: Floats) -> float:
     return float(np.median((np.log(length) - np.log(plan.SHARE))[firm]))
 
 
-def _skeleton(fitted: Fitted, views: Views, cameras: Sequence[StopCamera]) -> Skeleton:
-    state = fitted.state
-    covariance = np.linalg.inv(fitted.normal)
+def _skeleton(fitted: Fitted, views: Views, cameras: Sequence[StopCamera], unit: float) -> Skeleton:
+    state = fitted.state.larger(unit)
+    covariance = np.linalg.inv(fitted.normal) * unit**2
     joints = []
     for name in JOINTS:
         for side in (None,) if name in SINGLE else ("left", "right"):
