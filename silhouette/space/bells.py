@@ -102,7 +102,7 @@ def targets(views: Views, spots: Floats, more: float) -> Targets:
     logs, parts = log_bells(views, spots, more)
     straight = logs[0] + logs[0][:, TWIN]
     crossed = logs[1] + logs[1][:, TWIN]
-    single = TWIN == np.arange(P)
+    single = np.arange(P) == TWIN
     named = np.where(single, 1.0, 1.0 / (1.0 + np.exp(np.clip(crossed - straight, -60, 60))))
     pair = np.logaddexp(straight, crossed) - np.log(2.0)
     log = float(logs[0][:, single].sum() + pair[:, ~single].sum() / 2)

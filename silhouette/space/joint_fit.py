@@ -248,7 +248,7 @@ def fit(views: Views, state: State, beliefs: Beliefs, rounds: tuple[tuple[float,
     for more, times in rounds:
         for _ in range(times):
             normal, told, log = _gathered(views, state, beliefs, more, loose)
-            step = np.linalg.solve(normal.matrix + 1e-3 * np.diag(np.diag(normal.matrix)), normal.vector)
+            step = np.asarray(np.linalg.solve(normal.matrix + 1e-3 * np.diag(np.diag(normal.matrix)), normal.vector))
             step *= min(1.0, longest / max(float(np.abs(step[: 3 * plan.P]).max()), 1e-12))
             state = grounded(_moved(state, step), row)
             if np.abs(step).max() < 2e-5:

@@ -155,7 +155,7 @@ def _polished(views: Views, eyes: Eyes, points: Floats, rows: list[int]) -> Floa
 def _distinct(points: Floats, score: Floats, kept: int) -> Floats:
     """The best points that lie apart, best first."""
     left = points[np.argsort(-score, kind="stable")]
-    out = []
+    out: list[Floats] = []
     while len(left) and len(out) < kept:
         out.append(left[0])
         left = left[np.abs(left - left[0]).max(axis=1) > SAME]
@@ -177,10 +177,10 @@ def best_two(points: Floats, logs: Floats) -> tuple[int, int]:
 
 
 def start(views: Views, state: State) -> Floats:
-    """(23, 3) points to start from, the members of a pair in any order; where no two views agree, about the body's middle."""
+    """(23, 3) points to start from, the members of a pair in any order; where no two views agree, about the middle."""
     eyes = eyes_of(state)
     points = MIDDLE + np.random.default_rng(0).normal(0, 0.1, (plan.P, 3))
-    for point in np.flatnonzero(plan.TWIN >= np.arange(plan.P)):
+    for point in np.flatnonzero(np.arange(plan.P) <= plan.TWIN):
         found, logs = candidates(views, eyes, int(point), int(point))
         if not len(found):
             continue

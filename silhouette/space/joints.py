@@ -12,7 +12,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.records import Note
 from silhouette.records_space import JOINTS, POINTS, SINGLE, PointBells, Skeleton, SpaceJoint, StopCamera
 from silhouette.space import body_plan as plan
 from silhouette.space import joint_fit, joint_sides, joint_start

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.geometry.perspective import FRAME_MM
 from silhouette.records import Mask
 from silhouette.records_space import StopCamera
 
 Floats = NDArray[np.float64]
 
-FRAME_MM = 36.0
 USUAL_DISTANCE = 2.4
 """Figure heights from the lens to the axis where nothing tells: about 4 m."""
 
@@ -43,7 +43,7 @@ def first_cameras(masks: Sequence[Mask], angles: Sequence[float], focal_35mm: fl
 
 
 def _axis(middles: Floats, angles: Floats) -> float:
-    """Column of the turning axis: the middles of the outlines swing round it, each stop by the degrees it stands for."""
+    """Column of the turning axis: the outlines' middles swing round it, each stop by the degrees it stands for."""
     order = np.argsort(angles % 360)
     edges = np.concatenate([angles[order] % 360, [angles[order][0] % 360 + 360]])
     worth = np.diff(edges)
