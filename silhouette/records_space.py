@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon
 
+from silhouette.geometry.orbit import StopCamera as StopCamera
 from silhouette.records import Note
 
 Floats = NDArray[np.float64]
@@ -49,28 +50,6 @@ class PointBells:
     """Figure height in this picture, pixels."""
     unlike: float
     """How unlike a body the outline is, 0 to 1, as in BodyReading."""
-
-
-@dataclass(frozen=True)
-class StopCamera:
-    """The camera as one stop was taken: it stands at ``angle`` round the figure. ``geometry/orbit.py`` projects."""
-
-    angle: float
-    """Degrees, clockwise seen from above; 0 faces the figure's front."""
-    distance: float
-    """From the lens to the turning axis, level, metres."""
-    height: float
-    """Of the lens above the ground, metres."""
-    pitch: float
-    """How far the camera looks up, degrees; negative: down."""
-    focal_px: float
-    """Focal length, pixels of the picture worked at."""
-    aside: float
-    """How far the turning axis lies to picture right of the picture's middle, metres."""
-    size: tuple[int, int]
-    """(width, height) of the picture, pixels; its middle is where the lens looks."""
-    shift: tuple[float, float] = (0.0, 0.0)
-    """Pixels to picture right and down by which this stop's picture lies off, as where the model sways."""
 
 
 @dataclass(frozen=True)
