@@ -26,11 +26,11 @@ POINTS = (
     "crown", "neck", "shoulder", "shoulder", "wrist", "wrist", "hip", "hip", "ankle", "ankle",
     "hand end", "hand end", "foot end", "foot end",
 )
-"""What the reader places in an outline, in this order; pairs are unordered. head: middle of the skull; hand, foot: their
-middles; the others are :data:`JOINTS`."""
+"""What the reader places in an outline, in this order; pairs are unordered. head: middle of the skull; hand, foot:
+their middles; the others are :data:`JOINTS`."""
 JOINTS = ("crown", "neck", "shoulder", "elbow", "wrist", "hand end", "hip", "knee", "ankle", "foot end")
-"""Joints of the armature, as centres of the skeleton's joints: where the bones of upper arm, forearm, hand, thigh, shin
-and foot begin. neck: where the neck begins; crown: top of the skull; ends: tips of the middle finger and of the toes."""
+"""Joints of the armature, as centres of the skeleton's joints: where the bones of upper arm, forearm, hand, thigh,
+shin and foot begin. neck: where the neck begins; crown: top of the skull; ends: tips of middle finger and toes."""
 SINGLE = ("crown", "neck")
 """Joints that have no side."""
 

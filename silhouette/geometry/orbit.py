@@ -1,6 +1,7 @@
 """Where a point of the figure lies in the picture of a stop: a pinhole camera on its way round the figure.
 
-World frame: x toward the figure's left, y toward its back, z up; the camera at angle a stands at (-D sin a, -D cos a, h),
+World frame: x toward the figure's left, y toward its back, z up; the camera at angle a stands at
+(-D sin a, -D cos a, h),
 so that at 0 it faces the front and at 90 sees the figure's right side. With across = x cos a - y sin a + aside and
 ahead = D + x sin a + y cos a, a camera that looks up by p sees the point at
 
