@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon
 
+from silhouette.geometry.orbit import StopCamera as StopCamera
 from silhouette.records import Note
 
 Floats = NDArray[np.float64]
@@ -25,11 +26,11 @@ POINTS = (
     "crown", "neck", "shoulder", "shoulder", "wrist", "wrist", "hip", "hip", "ankle", "ankle",
     "hand end", "hand end", "foot end", "foot end",
 )
-"""What the reader places in an outline, in this order; pairs are unordered. head: middle of the skull; hand, foot: their
-middles; the others are :data:`JOINTS`."""
+"""What the reader places in an outline, in this order; pairs are unordered. head: middle of the skull; hand, foot:
+their middles; the others are :data:`JOINTS`."""
 JOINTS = ("crown", "neck", "shoulder", "elbow", "wrist", "hand end", "hip", "knee", "ankle", "foot end")
-"""Joints of the armature, as centres of the skeleton's joints: where the bones of upper arm, forearm, hand, thigh, shin
-and foot begin. neck: where the neck begins; crown: top of the skull; ends: tips of the middle finger and of the toes."""
+"""Joints of the armature, as centres of the skeleton's joints: where the bones of upper arm, forearm, hand, thigh,
+shin and foot begin. neck: where the neck begins; crown: top of the skull; ends: tips of middle finger and toes."""
 SINGLE = ("crown", "neck")
 """Joints that have no side."""
 
@@ -49,28 +50,6 @@ class PointBells:
     """Figure height in this picture, pixels."""
     unlike: float
     """How unlike a body the outline is, 0 to 1, as in BodyReading."""
-
-
-@dataclass(frozen=True)
-class StopCamera:
-    """The camera as one stop was taken: it stands at ``angle`` round the figure. ``geometry/orbit.py`` projects."""
-
-    angle: float
-    """Degrees, clockwise seen from above; 0 faces the figure's front."""
-    distance: float
-    """From the lens to the turning axis, level, metres."""
-    height: float
-    """Of the lens above the ground, metres."""
-    pitch: float
-    """How far the camera looks up, degrees; negative: down."""
-    focal_px: float
-    """Focal length, pixels of the picture worked at."""
-    aside: float
-    """How far the turning axis lies to picture right of the picture's middle, metres."""
-    size: tuple[int, int]
-    """(width, height) of the picture, pixels; its middle is where the lens looks."""
-    shift: tuple[float, float] = (0.0, 0.0)
-    """Pixels to picture right and down by which this stop's picture lies off, as where the model sways."""
 
 
 @dataclass(frozen=True)
