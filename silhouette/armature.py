@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +15,12 @@ from silhouette.reading import reader
 from silhouette.records import Cut, Mask, Note, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.records_space import Armature, Sizes, Skeleton, TapeLine
-from silhouette.settings import TRUST, Paper, Settings
+from silhouette.settings import TRUST, Paper
 from silhouette.shape import outline
 from silhouette.space import hull, joints, massing, orbit_fit, sections, skeleton, stature
 from silhouette.texts import printable
 from silhouette.turnaround import Turnaround
-from silhouette.writing import refuse, whole_folder
+from silhouette.writing import whole_folder
 
 LEAST_STOPS = 8
 """Stops from which the figure in space is made: one from every 45 degrees."""
