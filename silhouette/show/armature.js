@@ -5,6 +5,7 @@
   const data = JSON.parse(document.getElementById("data").textContent);
   const at = (id) => document.getElementById(id);
   const { sections, joints } = data, [low, high] = data.box;
+  const pieces = straightPieces(data.wires);
   const MIDDLE = (low[2] + high[2]) / 2, TALL = high[2] - low[2];
   const REACH = Math.hypot(Math.max(-low[0], high[0]), Math.max(-low[1], high[1]));   // from the turning axis
   const FAR = 2 * Math.hypot(REACH, TALL);
@@ -156,15 +157,21 @@
   }
 
   // ---------------------------------------------------------------------------------------------------- the wire over it
+  // Wires that run along each other, as those of both legs in the trunk, are drawn once.
+  function straightPieces(lines) {
+    const found = new Map();
+    for (const line of lines) line.slice(1).forEach((q, k) => found.set([line[k], q].map(String).sort().join(), [line[k], q]));
+    return [...found.values()];
+  }
+
   function drawWire(paint, tone) {
     paint.setTransform(size.dpr, 0, 0, size.dpr, 0, 0);
     paint.clearRect(0, 0, size.w, size.h);
     const to = projector(), cut = cutAt(), [line, halo] = state.silhouette ? [tone.paper, tone.ink] : [tone.wire, tone.halo];
     if (state.wire) {
       for (const [wide, own] of [[6, halo], [2.5, line]]) {
-        for (const [p, q] of data.wires) {
-          const left = below([p, q], cut), off = above([p, q], cut);
-          for (const [part, alpha] of [[off, FAINT], [left, 1]]) {
+        for (const [p, q] of pieces) {
+          for (const [part, alpha] of [[above([p, q], cut), FAINT], [below([p, q], cut), 1]]) {
             paint.globalAlpha = alpha;
             if (part.length > 1) stroke(paint, part.map(to), wide, own);
           }

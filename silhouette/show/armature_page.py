@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.records_space import Armature, Section, Sizes, Solid, SpaceJoint
-from silhouette.show import html, words
+from silhouette.show import html, words, words_space
 from silhouette.show.svg import path_d
 
 MOST_FACES, MOST_FLAT = 36_000, 7_000
@@ -25,12 +25,6 @@ COARSER = 1.25
 STEPS = 32_000
 """Numbers in which a place along the model's longest side is told: a hundredth of a millimetre on one of 0.3 m."""
 
-WIRES = (
-    ("crown", "neck"), ("neck", "hips"), ("neck", "shoulder"), ("shoulder", "elbow"), ("elbow", "wrist"),
-    ("wrist", "hand end"), ("hips", "hip"), ("hip", "knee"), ("knee", "ankle"), ("ankle", "foot end"),
-)
-"""Where the wire runs, from joint to joint; "hips" is the middle between both hips, which is no joint."""
-
 
 def armature_page(armature: Armature) -> str:
     """The page as HTML; nothing in it points outside it.
@@ -38,17 +32,17 @@ def armature_page(armature: Armature) -> str:
     Parameters
     ----------
     armature : Armature
-        Of which ``massing``, the joints and the sections are shown, all as built.
+        Of which ``massing``, joints, wires and sections are shown, all as built.
     """
     sizes = armature.sizes
     joints = [_joint(one, sizes.built, armature.base_mm) for one in armature.skeleton.joints if one.at is not None]
-    missing = [joint_name(one) for one in armature.skeleton.joints if one.at is None]
+    missing = [_named(one) for one in armature.skeleton.joints if one.at is None]
     data = {
         "shape": packed(fewer(armature.massing, MOST_FACES)),
         "flat": packed(fewer(armature.massing, MOST_FLAT)),
         "joints": joints,
-        "wires": _wires(armature),
-        "sections": [_section(one, sizes, armature.base_mm) for one in armature.sections],
+        "wires": [(sizes.built * wire.points + (0, 0, armature.base_mm)).round(2).tolist() for wire in armature.wires],
+        "sections": [_section(one, sizes, armature.base_mm) for one in sorted(armature.sections, key=lambda s: s.z)],
         "box": _box(armature.massing),
         "finished": sizes.finished / sizes.built,
         "model": 1.0 / sizes.built,
@@ -57,10 +51,8 @@ def armature_page(armature: Armature) -> str:
     return html.render(
         "armature.html.j2",
         name=armature.name,
-        scale=f"1:{sizes.scale:g}" if sizes.scale >= 1 else f"{1 / sizes.scale:g}:1",
-        height=f"{sizes.pose_height_m * sizes.built:.0f}",
-        finished=f"{sizes.pose_height_m * sizes.finished:.0f}",
-        shrinkage=f"{sizes.shrinkage:g}" if sizes.shrinkage else "",
+        subtitle=words_space.subtitle(sizes),
+        hull=words_space.HULL,
         joints=joints,
         missing=missing,
         sections=len(armature.sections),
@@ -68,36 +60,18 @@ def armature_page(armature: Armature) -> str:
     )
 
 
-def joint_name(joint: SpaceJoint) -> str:
-    """What to call a joint: "figure's left elbow", "crown"."""
-    return joint.joint if joint.side is None else f"figure's {joint.side} {joint.joint}"
-
-
 # ------------------------------------------------------------------------------------------------ what the page is told
+
+
+def _named(joint: SpaceJoint) -> str:
+    return words_space.joint(joint.joint if joint.side is None else f"{joint.joint} {joint.side}")
 
 
 def _joint(joint: SpaceJoint, built: float, base: float) -> dict[str, Any]:
     assert joint.at is not None
     x, y, z = (built * v for v in joint.at)
-    return {"name": joint_name(joint), "at": [round(x, 2), round(y, 2), round(z + base, 2)], "sure": joint.sure,
-            "within": None if joint.within is None else round(built * joint.within, 1)}
-
-
-def _wires(armature: Armature) -> list[list[list[float]]]:
-    """Pairs of places, millimetres as built, between which the wire runs."""
-    built, base = armature.sizes.built, armature.base_mm
-    places = {(one.joint, one.side): np.asarray(one.at) for one in armature.skeleton.joints if one.at is not None}
-    hips = [places[at] for at in (("hip", "left"), ("hip", "right")) if at in places]
-    if len(hips) == 2:
-        places["hips", None] = np.mean(hips, axis=0)
-    found = []
-    for start, end in WIRES:
-        for side in ("left", "right"):
-            ends = [places.get((joint, None), places.get((joint, side))) for joint in (start, end)]
-            pair = [[round(float(v), 2) for v in built * at + (0, 0, base)] for at in ends if at is not None]
-            if len(pair) == 2 and pair not in found:
-                found.append(pair)
-    return found
+    return {"name": _named(joint), "at": [round(x, 2), round(y, 2), round(z + base, 2)], "sure": joint.sure,
+            "within": None if joint.within is None else round(built * joint.within, 2)}
 
 
 def _section(section: Section, sizes: Sizes, base: float) -> dict[str, Any]:
