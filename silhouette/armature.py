@@ -79,7 +79,7 @@ def armature_of(
     """
     _refuse_sizes(height_m, pose_height_m, scale, shrinkage, least_mm, every_mm)
     if fit_to_tape and tape is None:
-        raise SettingsError("all sizes are to be taken from the tape, but no tape is given.", do="Give --tape FILE too.")
+        raise SettingsError("the sizes are to be taken from the tape, but none is given.", do="Give --tape FILE too.")
     measured = () if tape is None else skeleton.read_tape(Path(tape))
     tell = progress or turnaround.silent
     shot = turnaround.watched(shoot.ingested(path, settings, progress, looks=True))
@@ -174,7 +174,7 @@ def _refuse_few(stops: Sequence[Stop], shot: Turnaround) -> None:
         start, end = angles[widest], angles[(widest + 1) % len(angles)]
         raise AnglesError(
             f"no stop that can be used lies between {start:.0f} and {end:.0f} degrees. A half turn shows every outline "
-            "once, and near and far cannot be told apart.", path=shot.source, do="Shoot the whole turn.")
+            "once, and nothing says what is near and what is far.", path=shot.source, do="Shoot the whole turn.")
 
 
 def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> tuple[Skeleton, float]:

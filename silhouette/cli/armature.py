@@ -28,7 +28,7 @@ def add(commands: Any) -> None:
          help="height of the figure as it poses, in metres (found from the lengths of the bones)")
     flag("--scale", type=print_scale, default=SCALE, metavar="1:N", help=f"scale of the finished piece (1:{SCALE:g})")
     flag("--shrinkage", type=float, default=0.0, metavar="PERCENT",
-         help="how much your material shrinks, from your foundry or a test tile; all is built larger by it (%(default)g)")
+         help="how much your material shrinks: ask your foundry, or fire a test tile (%(default)g)")
     flag("--tape", type=Path, metavar="FILE",
          help="lengths that you measured on the model, tape.csv: shoulder left,elbow left,312")
     flag("--fit-to-tape", action="store_true", help="take all sizes from the tape")
