@@ -188,6 +188,8 @@ class Wire:
     bends: tuple[WireBend, ...]
     passed: tuple[str, ...] = ()
     """Joints that were not found: the wire leads straight to the next one."""
+    jumps: tuple[int, ...] = ()
+    """Where it does: places in :attr:`points` after which such a stretch begins."""
 
     @property
     def cut_mm(self) -> float:
@@ -318,3 +320,7 @@ class Armature:
     rules: WireRules | None = None
     """How the wires are cut."""
     plumb: Plumb | None = None
+    tape_factor: float | None = None
+    """By what all sizes would be multiplied to fit the tape; None without a tape that meets the joints."""
+    fitted_to_tape: bool = False
+    """Whether that was done."""

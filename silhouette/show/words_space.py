@@ -58,9 +58,43 @@ PROFILES = (
     "along the line and keep the part outside it. They show the figure from far, without perspective."
 )
 CALIPERS = (
-    "Widths run from one side of the figure to the other, depths from front to back, both level; over all pieces of the "
-    "cut. At a joint they are those of the piece that it lies in. A hull fills hollows, so a measured body is a "
+    "Widths run from one side of the figure to the other, depths from front to back, both level; over all pieces of "
+    "the cut. At a joint they are those of the piece that it lies in. A hull fills hollows, so a measured body is a "
     "little slimmer."
+)
+BESIDE_RULER = "All lengths as built."
+NO_WIRES = "Too few joints were found for any wire."
+STRAIGHT = "It stays straight."
+LEGEND = (
+    "Bronze: the wire, as thick as it is, with its middle line; broken below the base and where a joint is missing.",
+    "Circle with a dot: a joint, and how far it may lie off. Hollow and broken, or a question mark: not sure.",
+    "Broken line with dots: plumb line from the neck. White circle with a cross: middle of the volume.",
+    "Numbers beside the figure: height above the top of the base, mm.",
+)
+HOW_SEGMENTS = (
+    "Built lengths lie within the figure given 9 chances in 10. From upright: 0 the end stands over the start, 90 "
+    "level, 180 it hangs. Points to, seen from above: 0 the front, 90 the figure's right, 180 the back, 270 the "
+    "figure's left. Limbs are read from the body outwards, the trunk from the hips up, shoulders and hips from the "
+    "figure's right."
+)
+HOW_BENDS = (
+    "The angle that a protractor shows between the two. At the knee 180 is straight. At the shoulder it is taken from "
+    "the trunk as it goes down: 0 is an arm that hangs along it. At the hip it is taken from the trunk as it goes up: "
+    "180 is a straight leg."
+)
+HOW_JOINTS = (
+    "From the foot of the turning axis: up from the top of the base, to the figure's left and to its back; with a "
+    "minus the other way. Joints are middles inside the body, not points on the skin."
+)
+HOW_PLUMB = (
+    "Broken line with dots: plumb line from the neck. White circle with a cross: middle of the volume. In the plan "
+    "the darker patches are where the figure meets the ground, the broken line round them the ground that they "
+    "enclose, the small cross the foot of the plumb line. A hull is fuller than the body, so the middle is a guess "
+    "within a centimetre or two of the model."
+)
+HOW_TAPE = (
+    "Lengths on the model, in millimetres. A tape runs over the skin from one bony landmark to the next; the outlines "
+    "give the straight way between the middles of two joints. A difference of a few per cent is usual."
 )
 NO_SECTIONS = "No level cut was made of this figure."
 NO_PROFILES = "No profile was asked for."
@@ -115,6 +149,26 @@ def profile_name(one: Profile) -> str:
     return named.get(round(one.angle % 360, 3), f"Profile at {one.angle:g}°")  # type: ignore[call-overload, no-any-return]
 
 
+def template_name(one: Profile) -> str:
+    """``Profile at 90°, figure's right``."""
+    angle = (one.angle or 0.0) % 360
+    named = {0: ", front", 90: ", figure's right", 180: ", back", 270: ", figure's left"}
+    return f"Profile at {angle:g}°{named.get(round(angle, 3), '')}"  # type: ignore[call-overload]
+
+
+def cut_name(number: int, height_mm: float | None = None) -> str:
+    """``Section 7, 130 mm``."""
+    return f"Section {number}" if height_mm is None else f"Section {number}, {height_mm:.0f} mm"
+
+
+def every(made: Armature) -> str:
+    """How far the sections lie apart, and where the first one lies."""
+    heights = sorted(s.z * made.sizes.built for s in made.sections if not s.outline.is_empty)
+    step = (heights[-1] - heights[0]) / (len(heights) - 1)
+    return (f"{len(heights)} sections, one every {step:.1f} mm as built, the first {heights[0]:.1f} mm above the base: "
+            f"each is the middle of a board {step:.1f} mm thick.")
+
+
 # ----------------------------------------------------------------------------------------------------------- sizes
 
 def subtitle(sizes: Sizes) -> str:
@@ -161,6 +215,33 @@ def allowances(rules: WireRules) -> str:
             f"{rules.per_bend_mm:.1f} mm for a bend of a right angle, less for less.")
 
 
+def contents(made: Armature, sheets: int) -> list[str]:
+    """What the pages after the overview hold."""
+    told = [f"Elevations and plan in true size, {sheets} {'sheet' if sheets == 1 else 'sheets'}" if sheets else
+            "No drawing in true size",
+            "Cutting list: wire by wire, bend by bend", "Lengths, bends and places of the joints"]
+    if made.plumb is not None:
+        told.append("Where the mass lies over the feet")
+    return [*told, "Your tape held against the lengths"] if made.tape else told
+
+
+def too_large(title: str, most: int) -> str:
+    """Why a drawing is not printed in true size."""
+    return (f"{title}: left out, as it would take more than {most} sheets. Use larger paper or a smaller scale, and "
+            "point up from the small drawing.")
+
+
+def short_name(one: Profile) -> str:
+    """``Front``, ``Figure's right``."""
+    named = {0: "Front", 90: "Figure's right", 180: "Back", 270: "Figure's left"}
+    return "Plan" if one.angle is None else named.get(round(one.angle % 360), f"{one.angle:g}°")
+
+
+def all_wire(metres: float) -> str:
+    """How much wire to buy."""
+    return f"All wires together: {metres:.2f} m. Buy a fifth more, and tie wire."
+
+
 # ----------------------------------------------------------------------------------------------------------- wires
 
 def wire_name(one: Wire) -> str:
@@ -173,14 +254,22 @@ def wire_route(one: Wire) -> str:
     """From where to where, and what it passes."""
     first, *middle, last = one.route
     if one.name == "arms":
-        sides = [split(place)[1] for place in (first, last)]
-        told = f"From the figure's {sides[0]} {place(first)} to the {place(last)} on the other side"
-        between = [place(m) for m in middle]
-        return f"{told}, by {listed(between)}." if between else f"{told}."
+        return _arms_route(one)
     start = f"From the base under the {place(one.route[1])}" if first == "base" else f"From the {place(first)}"
-    through = [place(m) for m in middle if m != "base"]
+    through = [place(m) for m in (middle[1:] if first == "base" else middle)]
     end = " in a loop for the head and back" if last == "head loop" else f" to the {place(last)}"
     return f"{start}{', by ' + listed(through) + ',' if through else ''}{end}."
+
+
+def _arms_route(one: Wire) -> str:
+    """Hand to hand, said for the figure's left arm and then for the other."""
+    told = []
+    for side in ("left", "right"):
+        places = [place(name) for name in one.route if split(name)[1] == side]
+        if places:
+            order = places if side == "left" else places[::-1]
+            told.append(f"{listed(order)} of the figure's {side} arm")
+    return f"Through {' and, straight across the shoulders, through '.join(told)}."
 
 
 def wire_sum(one: Wire) -> str:

@@ -236,10 +236,13 @@ def _wire(name: str, wanted: Sequence[str], places: _Places, sizes: Sizes, rules
     passed = tuple(place for place in wanted if place != "base" and places.at(place) is None)
     if len(known) < 2:
         return None
+    order = [wanted.index(place) for place, _ in known]
+    jumps = tuple(i for i in range(len(order) - 1) if order[i + 1] - order[i] > 1)
     route, points = [place for place, _ in known], np.array([at for _, at in known])
     anchored, loop = wanted[0] == "base", name == "spine" and known[-1][0] == "crown"
     if anchored and points[0, 2] > ON_GROUND_M:
         route, points = ["base", *route], np.concatenate([points[:1] * (1, 1, 0), points])
+        jumps = tuple(i + 1 for i in jumps)
     at_mm = points * sizes.built
     steps = np.linalg.norm(np.diff(at_mm, axis=0), axis=1)
     start = rules.anchor_mm if anchored else rules.tie_mm if name.startswith(("spine", "foot")) else 0.0
@@ -250,6 +253,7 @@ def _wire(name: str, wanted: Sequence[str], places: _Places, sizes: Sizes, rules
         length_mm=float(steps.sum()), loop_mm=(HEAD_LOOP - 1) * float(steps[-1]) if loop else 0.0, start_mm=start,
         end_mm=rules.tie_mm if loop or name.startswith("leg") else 0.0,
         bends_mm=rules.per_bend_mm * sum(b.angle_deg for b in found) / 90, bends=found, passed=passed,
+        jumps=jumps,
     )
 
 

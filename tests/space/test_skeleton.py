@@ -202,6 +202,8 @@ def test_toes_at_the_ground_still_bend_up_from_the_base():
 def test_missing_joints_are_passed_and_said():
     made = {w.name: w for w in wires(skeleton_of(missing=["knee left", "elbow right", "neck"]), FULL, RULES)}
     assert made["leg left"].passed == ("knee left", "neck") and made["leg left"].route[-1] == "hips"
+    assert made["leg left"].jumps == (1,), "from the ankle to the hip"
+    assert made["arms"].jumps == (4,) and made["spine"].jumps == (0,) and made["leg right"].jumps == ()
     assert made["arms"].passed == ("elbow right",) and "elbow right" not in made["arms"].route
     assert made["spine"].route == ("hips", "crown", "head loop")
 
