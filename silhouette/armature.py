@@ -15,7 +15,7 @@ from silhouette.reading import reader
 from silhouette.records import Cut, Mask, Note, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.records_space import Armature, Sizes, Skeleton, TapeLine
-from silhouette.settings import TRUST, Paper
+from silhouette.settings import EVERY_MM, LEAST_MM, PROFILES, SCALE, TRUST, Paper
 from silhouette.shape import outline
 from silhouette.space import hull, joints, massing, orbit_fit, sections, skeleton, stature
 from silhouette.texts import printable
@@ -29,10 +29,6 @@ WIDEST_GAP = 100.0
 missing, and they alone tell near from far."""
 SPREAD_SURE = 4.0
 """How sure an angle is that was only spread evenly over the turn, degrees."""
-LEAST_MM = 2.0
-"""Least thickness of the massing model, millimetres as built: what a printed finger bears. Common practice, no source."""
-EVERY_MM = 20.0
-"""From one section to the next, millimetres as built: the thickness of common foam boards."""
 HEIGHTS_M = {"height": (0.5, 2.5), "pose height": (0.1, 4.0)}
 
 
@@ -41,7 +37,7 @@ def armature_of(
     *,
     height_m: float,
     pose_height_m: float | None = None,
-    scale: float = 4.0,
+    scale: float = SCALE,
     shrinkage: float = 0.0,
     tape: str | Path | None = None,
     fit_to_tape: bool = False,
@@ -82,6 +78,8 @@ def armature_of(
         If the pictures do not show a whole turn of one figure, or a size makes no sense.
     """
     _refuse_sizes(height_m, pose_height_m, scale, shrinkage, least_mm, every_mm)
+    if fit_to_tape and tape is None:
+        raise SettingsError("the sizes are to be taken from the tape, but none is given.", do="Give --tape FILE too.")
     measured = () if tape is None else skeleton.read_tape(Path(tape))
     tell = progress or turnaround.silent
     shot = turnaround.watched(shoot.ingested(path, settings, progress, looks=True))
@@ -176,7 +174,7 @@ def _refuse_few(stops: Sequence[Stop], shot: Turnaround) -> None:
         start, end = angles[widest], angles[(widest + 1) % len(angles)]
         raise AnglesError(
             f"no stop that can be used lies between {start:.0f} and {end:.0f} degrees. A half turn shows every outline "
-            "once, and near and far cannot be told apart.", path=shot.source, do="Shoot the whole turn.")
+            "once, and nothing says what is near and what is far.", path=shot.source, do="Shoot the whole turn.")
 
 
 def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> tuple[Skeleton, float]:
@@ -198,7 +196,7 @@ def _tape(measured: Sequence[skeleton.Taped], found: Skeleton) -> tuple[TapeLine
 
 
 def write_armature(
-    made: Armature, out: str | Path, *, paper: Paper = "a4", profiles: Sequence[float] = (0.0, 45.0, 90.0, 135.0),
+    made: Armature, out: str | Path, *, paper: Paper = "a4", profiles: Sequence[float] = PROFILES,
     overwrite: bool = True, sources: Sequence[Path] = (),
 ) -> list[str]:
     """Put everything that a sculptor needs of it in the folder ``out``, whole or not at all, and name what is there."""
