@@ -168,7 +168,7 @@ def _cutting_list(flow: Flow, made: Armature) -> None:
     flow.gap(4)
     columns: tuple[Column, ...] = (
         ("Bend", 0.0, "left"), ("at", 0.07, "left"), ("from the start", 0.46, "right"),
-        ("turn the wire by", 0.50, "left"), ("then bend by", 0.84, "right"), ("angle left", 1.0, "right"),
+        ("turn the wire by", 0.50, "left"), ("then bend by", 0.84, "right"), ("angle between", 1.0, "right"),
     )
     for number, wire in enumerate(made.wires, start=1):
         flow.heading(f"{number}  {words_space.wire_name(wire)}", beside=f"cut {wire.cut_mm:.0f} mm",

@@ -70,7 +70,7 @@ LEGEND = (
     "Bronze: the wire, as thick as it is, with its middle line; broken below the base and where a joint is missing.",
     "Circle with a dot: a joint, and how far it may lie off. Hollow and broken, or a question mark: not sure.",
     "Broken line with dots: plumb line from the neck. White circle with a cross: middle of the volume.",
-    "Numbers beside the figure: height above the top of the base, mm.",
+    "Numbers beside the figure: height above the top of the base, mm. Left and right are the figure's own.",
 )
 HOW_SEGMENTS = (
     "Built lengths lie within the figure given 9 chances in 10. From upright: 0 the end stands over the start, 90 "
