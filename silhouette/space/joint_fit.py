@@ -57,6 +57,10 @@ class State:
     """Of the lens; it follows from pitch and distance, see :func:`grounded`."""
     log_stature: float
 
+    def some(self, kept: NDArray[np.int64]) -> State:
+        """With some of the views."""
+        return replace(self, angles=self.angles[kept], shifts=self.shifts[kept])
+
     def larger(self, by: float) -> State:
         """The same in a unit so many times smaller."""
         return replace(
@@ -77,6 +81,10 @@ class Beliefs:
     distance_sure: float
     """Of its logarithm."""
     pitch: float
+
+    def some(self, kept: NDArray[np.int64]) -> Beliefs:
+        """Of some of the views."""
+        return replace(self, angles=self.angles[kept], angle_sure=self.angle_sure[kept])
 
 
 @dataclass(frozen=True)

@@ -99,8 +99,8 @@ def leg_axis(points: Floats, side: int) -> Floats:
 
 
 def front_of(points: Floats) -> float | None:
-    """Degrees, as angles of the camera, where the front of a figure (23, 3) is: square to hips and shoulders. None where
-    they stand upright, as of a figure that lies on its side."""
+    """Degrees, as angles of the camera, where the front of a figure (23, 3) is: square to hips and shoulders; None
+    where they stand upright, as of a figure that lies on its side."""
     left = (_way(points[None], plan.HIP) + _way(points[None], plan.SHOULDER))[0]
     if np.hypot(left[0], left[1]) < LEVEL:
         return None

@@ -70,7 +70,8 @@ def solve(
     views, state = views.larger(by), replace(state, points=points).larger(by)
     beliefs = Beliefs(angles, np.asarray(sure, np.float64), state.log_distance, distance_sure, state.pitch)
     fitted = _sided(views, replace(state, log_stature=0.0), beliefs)
-    return _skeleton(fitted, views, cameras, 1 / (unit * by))
+    within = joint_doubt.doubts(fitted, views, beliefs).within
+    return _skeleton(fitted, within, views, cameras, 1 / (unit * by))
 
 
 def _extent(views: Views) -> float:
@@ -108,12 +109,11 @@ def _stature(points: Floats) -> float:
     return float(np.median((np.log(length) - np.log(plan.SHARE))[firm]))
 
 
-def _skeleton(fitted: Fitted, views: Views, cameras: Sequence[StopCamera], unit: float) -> Skeleton:
-    """What was fitted, in the cameras' own unit: one of its is ``1 / unit`` of the fit's."""
+def _skeleton(fitted: Fitted, within: Floats, views: Views, cameras: Sequence[StopCamera], unit: float) -> Skeleton:
+    """What was fitted, in the cameras' own unit, of which the fit's is ``unit``."""
     state = fitted.state.larger(unit)
     agreeing = fitted.told.agrees.sum(axis=0)
-    within = joint_doubt.within(fitted, views) * unit
-    enough = SURE_WITHIN * float(np.exp(state.log_stature))
+    enough, within = SURE_WITHIN * float(np.exp(state.log_stature)), within * unit
     joints = []
     for name in JOINTS:
         for side in (None,) if name in SINGLE else SIDES:
@@ -133,9 +133,9 @@ def _skeleton(fitted: Fitted, views: Views, cameras: Sequence[StopCamera], unit:
     others = {}
     for k, name in enumerate(POINTS):
         if name not in JOINTS and agreeing[k] >= SEEN_BY:
-            side = "" if plan.TWIN[k] == k else " left" if plan.TWIN[k] > k else " right"
+            named = name if plan.TWIN[k] == k else f"{name} {SIDES[int(plan.TWIN[k] < k)]}"
             x, y, z = (float(v) for v in state.points[k])
-            others[name + side] = (x, y, z)
+            others[named] = (x, y, z)
     return Skeleton(tuple(joints), _refined(state, views, cameras), others, _notes(state.points, agreeing))
 
 
