@@ -11,10 +11,11 @@ import numpy as np
 from silhouette import shoot, tables, turnaround
 from silhouette.errors import AnglesError, PoseError, SettingsError
 from silhouette.export import massing_files
+from silhouette.intake.tape import read_tape
 from silhouette.reading import reader
 from silhouette.records import Cut, Mask, Note, Stop
 from silhouette.records_shoot import StopLook
-from silhouette.records_space import Armature, Sizes, Skeleton, TapeLine
+from silhouette.records_space import Armature, Profile, Sizes, Skeleton, Solid
 from silhouette.settings import EVERY_MM, LEAST_MM, PROFILES, SCALE, TRUST, Paper
 from silhouette.shape import outline
 from silhouette.space import hull, joints, massing, orbit_fit, sections, skeleton, stature
@@ -29,7 +30,10 @@ WIDEST_GAP = 100.0
 missing, and they alone tell near from far."""
 SPREAD_SURE = 4.0
 """How sure an angle is that was only spread evenly over the turn, degrees."""
-HEIGHTS_M = {"height": (0.5, 2.5), "pose height": (0.1, 4.0)}
+CELLS = 350
+"""Cells of the hull along the figure's longest extent: 5 mm of a standing figure."""
+ELEVATIONS = (0.0, 90.0)
+"""Angles of the level views of the armature sheet: from the front and from the figure's right."""
 
 
 def armature_of(
@@ -80,32 +84,41 @@ def armature_of(
     _refuse_sizes(height_m, pose_height_m, scale, shrinkage, least_mm, every_mm)
     if fit_to_tape and tape is None:
         raise SettingsError("the sizes are to be taken from the tape, but none is given.", do="Give --tape FILE too.")
-    measured = () if tape is None else skeleton.read_tape(Path(tape))
+    measured = () if tape is None else read_tape(Path(tape))
     tell = progress or turnaround.silent
     shot = turnaround.watched(shoot.ingested(path, settings, progress, looks=True))
     tell(f"{shot.name}: joints", 0, 3)
     stops, cuts, notes = _usable(shot)
     masks = [cut.mask for cut in cuts]
-    found, top = _in_space(stops, masks)
-    unit, how = stature.metres_per_unit(found, top, height_m, pose_height_m)
-    found = stature.moved(found, 0.0, unit)
-    if fit_to_tape:
-        by_tape = skeleton.tape_factor(skeleton.hold(measured, found))
-        unit, found = unit * by_tape, stature.moved(found, 0.0, by_tape)
-    sizes = Sizes(height_m, top * unit, how, scale, shrinkage)
+    found = _in_space(stops, masks)
     tell(f"{shot.name}: massing model", 1, 3)
-    carved = hull.carve(masks, found.cameras)
-    figure = hull.surface(carved)
+    carved = hull.carve(masks, found.cameras, cell=_extent(masks, found) / CELLS)
+    top = float(hull.surface(carved).vertices[:, 2].max())
+    unit, how = stature.metres_per_unit(found, top, height_m, pose_height_m)
+    by_tape = skeleton.tape_factor(skeleton.hold(measured, stature.moved(found, 0.0, unit))) if fit_to_tape else 1.0
+    unit *= by_tape
+    found, carved = stature.moved(found, 0.0, unit), hull.scaled(carved, unit)
+    sizes = Sizes(height_m, top * unit, how, scale, shrinkage)
     model, base_mm = massing.massing(carved, sizes, least_mm=least_mm, base=base)
     tell(f"{shot.name}: sections", 2, 3)
-    heights = np.arange(every_mm / 2, sizes.pose_height_m * sizes.built, every_mm) / sizes.built
-    volume_l, centre = sections.volume(figure)
+    agreement = hull.agreement(hull.surface(carved), masks, found.cameras)
+    return _told(shot, sizes, found, hull.surface(carved), every_mm, name=printable(shot.name), massing=model,
+                 base_mm=base_mm, agreement=agreement, stops=tuple(stop.name for stop in stops),
+                 angles_from=stops[0].angle_from, tape=skeleton.hold(measured, found), fitted_to_tape=fit_to_tape,
+                 notes=(*shot.notes, *notes, *found.notes))
+
+
+def _told(shot: Turnaround, sizes: Sizes, found: Skeleton, figure: Solid, every_mm: float, **known: Any) -> Armature:
+    """The armature with everything that follows from joints and figure."""
+    top = float(figure.vertices[:, 2].max())
+    heights = np.arange(every_mm / 2, top * sizes.built, every_mm) / sizes.built
+    centre, footing = sections.centre(figure), sections.footing(figure)
+    rules = skeleton.usual_rules(top * sizes.built)
     return Armature(
-        name=printable(shot.name), sizes=sizes, skeleton=found, segments=skeleton.segments(found), figure=figure,
-        massing=model, base_mm=base_mm, volume_l=volume_l, centre=centre, footing=sections.footing(figure),
-        sections=sections.cut(figure, heights), agreement=hull.agreement(figure, masks, found.cameras),
-        tape=_tape(measured, found), angles_from=stops[0].angle_from, stops=tuple(stop.name for stop in stops),
-        notes=(*shot.notes, *notes, *found.notes),
+        sizes=sizes, skeleton=found, segments=skeleton.segments(found), bends=skeleton.bends(found),
+        wires=skeleton.wires(found, sizes, rules), rules=rules, plumb=skeleton.plumb(found, centre, footing),
+        figure=figure, volume_l=sections.volume_l(figure), centre=centre, footing=footing,
+        sections=sections.cut(figure, heights.tolist()), tape_factor=skeleton.suggested(known["tape"]), **known,
     )
 
 
@@ -177,8 +190,8 @@ def _refuse_few(stops: Sequence[Stop], shot: Turnaround) -> None:
             "once, and nothing says what is near and what is far.", path=shot.source, do="Shoot the whole turn.")
 
 
-def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> tuple[Skeleton, float]:
-    """The joints and cameras with the ground at z = 0, and the figure's height over it; in units of figure height."""
+def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> Skeleton:
+    """The joints and cameras with the ground at z = 0, in units of figure height."""
     lenses = [stop.focal_35mm for stop in stops if stop.focal_35mm]
     cameras = orbit_fit.first_cameras(
         masks, [stop.angle for stop in stops], float(np.median(lenses)) if lenses else None)
@@ -187,12 +200,14 @@ def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> tuple[Skeleton, f
     sure = [SPREAD_SURE if stop.angle_from == "spread" and stop.angle_sure is None else stop.angle_sure
             for stop in stops]
     found = joints.solve(bells, cameras, sure)
-    found = stature.moved(found, -hull.ground_shift(masks, found.cameras), 1.0)
-    return found, hull.top(masks, found.cameras)
+    return stature.moved(found, -hull.ground_shift(masks, found.cameras), 1.0)
 
 
-def _tape(measured: Sequence[skeleton.Taped], found: Skeleton) -> tuple[TapeLine, ...]:
-    return skeleton.hold(measured, found)
+def _extent(masks: Sequence[Mask], found: Skeleton) -> float:
+    """The figure's height, or how far it reaches sideways if that is more, in units of figure height."""
+    sizes = [max(np.ptp(np.flatnonzero(mask.any(axis=k))) for k in (0, 1)) * camera.distance / camera.focal_px
+             for mask, camera in zip(masks, found.cameras, strict=True)]
+    return float(max(sizes))
 
 
 def write_armature(
@@ -202,12 +217,16 @@ def write_armature(
     """Put everything that a sculptor needs of it in the folder ``out``, whole or not at all, and name what is there."""
     from silhouette.show import armature_page, armature_sheet, section_sheets, words_space
 
+    views = [Profile(angle, sections.profile(made.figure, angle)) for angle in ELEVATIONS]
+    plan = Profile(None, sections.plan(made.figure))
+    sides = [Profile(angle % 360, sections.profile(made.figure, angle)) for angle in profiles]
+    comment = words_space.hull_comment(made)
     with whole_folder(Path(out), "armature", sources, overwrite=overwrite) as folder:
         (folder / "armature.json").write_text(tables.to_json(tables.armature_to_dict(made)), encoding="utf-8")
-        (folder / "massing.stl").write_bytes(massing_files.stl_bytes(made.massing))
-        (folder / "massing.3mf").write_bytes(massing_files.threemf_bytes(made.massing, words_space.hull_comment(made)))
-        (folder / "armature.pdf").write_bytes(armature_sheet.armature_sheet(made, paper=paper))
-        (folder / "sections.pdf").write_bytes(section_sheets.sections_pdf(made, paper=paper, profiles=profiles))
+        (folder / "massing.stl").write_bytes(massing_files.stl_bytes(made.massing, words_space.STL_COMMENT))
+        (folder / "massing.3mf").write_bytes(massing_files.threemf_bytes(made.massing, comment))
+        (folder / "armature.pdf").write_bytes(armature_sheet.armature_sheet(made, views=[*views, plan], paper=paper))
+        (folder / "sections.pdf").write_bytes(section_sheets.sections_pdf(made, profiles=sides, paper=paper))
         (folder / "sections.svg").write_text(section_sheets.sections_svg(made), encoding="utf-8")
         (folder / "calipers.csv").write_text(section_sheets.calipers_csv(made), encoding="utf-8", newline="")
         (folder / "armature.html").write_text(armature_page.armature_page(made), encoding="utf-8")

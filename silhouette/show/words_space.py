@@ -421,6 +421,10 @@ def hull_comment(made: Armature) -> str:
             "work: adjust it by eye.")
 
 
+STL_COMMENT = "Massing model from the outlines of a turn, millimetres; hollows may be missing"
+"""What fits into the head of an STL: 80 letters."""
+
+
 def about(made: Armature) -> str:
     """``about.txt`` of the folder: what each file is, sizes, what the outlines cannot know."""
     lines = [

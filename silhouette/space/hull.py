@@ -86,6 +86,11 @@ def carve(masks: Sequence[Mask], cameras: Sequence[StopCamera], *, cell: float, 
     return _carve([signed_edge(m) for m in masks], masks, cameras, cell, top)
 
 
+def scaled(hull: Hull, unit: float) -> Hull:
+    """The same in another unit of length: figure heights to metres by the figure's height in metres."""
+    return replace(hull, field=hull.field * np.float32(unit), origin=hull.origin * unit, cell=hull.cell * unit)
+
+
 def _carve(
     edges: list[Field], masks: Sequence[Mask], cameras: Sequence[StopCamera], cell: float, top: float
 ) -> Hull:
