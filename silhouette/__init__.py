@@ -6,6 +6,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from silhouette.armature import armature_of, write_armature
     from silhouette.errors import SilhouetteError
     from silhouette.measuring import measure_outline
     from silhouette.records import (
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
         Tangent,
         View,
     )
+    from silhouette.records_space import Armature
     from silhouette.results import ScoredPose, ScoredRanking, plot_wheel
     from silhouette.scoring import rank_poses, score_pose
     from silhouette.settings import Settings
@@ -36,6 +38,8 @@ __version__ = "0.1.0"
 _WHERE = {
     "scoring": ("rank_poses", "score_pose"),
     "measuring": ("measure_outline",),
+    "armature": ("armature_of", "write_armature"),
+    "records_space": ("Armature",),
     "results": ("ScoredPose", "ScoredRanking", "plot_wheel"),
     "records": (
         "Arc", "Gap", "LimbLegibility", "Measures", "Note", "Outline", "Part", "Pose", "Ranking", "Reading", "Reason",
@@ -46,7 +50,8 @@ _WHERE = {
 }
 _HOME = {name: module for module, names in _WHERE.items() for name in names}
 __all__ = [  # noqa: RUF022
-    "score_pose", "rank_poses", "measure_outline", "plot_wheel", "Settings", "SilhouetteError",
+    "score_pose", "rank_poses", "measure_outline", "plot_wheel", "armature_of", "write_armature", "Settings",
+    "SilhouetteError", "Armature",
     "ScoredPose", "ScoredRanking", "Pose", "Ranking", "View", "Stop", "Reading", "Reason", "ReasonKind", "Note",
     "Round", "Arc", "Outline", "Measures", "LimbLegibility", "Gap", "Part", "Tangent", "__version__",
 ]

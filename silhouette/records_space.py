@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon
 
+from silhouette.geometry.orbit import StopCamera as StopCamera
 from silhouette.records import Note
 
 Floats = NDArray[np.float64]
@@ -25,11 +26,11 @@ POINTS = (
     "crown", "neck", "shoulder", "shoulder", "wrist", "wrist", "hip", "hip", "ankle", "ankle",
     "hand end", "hand end", "foot end", "foot end",
 )
-"""What the reader places in an outline, in this order; pairs are unordered. head: middle of the skull; hand, foot: their
-middles; the others are :data:`JOINTS`."""
+"""What the reader places in an outline, in this order; pairs are unordered. head: middle of the skull; hand, foot:
+their middles; the others are :data:`JOINTS`."""
 JOINTS = ("crown", "neck", "shoulder", "elbow", "wrist", "hand end", "hip", "knee", "ankle", "foot end")
-"""Joints of the armature, as centres of the skeleton's joints: where the bones of upper arm, forearm, hand, thigh, shin
-and foot begin. neck: where the neck begins; crown: top of the skull; ends: tips of the middle finger and of the toes."""
+"""Joints of the armature, as centres of the skeleton's joints: where the bones of upper arm, forearm, hand, thigh,
+shin and foot begin. neck: where the neck begins; crown: top of the skull; ends: tips of middle finger and toes."""
 SINGLE = ("crown", "neck")
 """Joints that have no side."""
 
@@ -49,28 +50,6 @@ class PointBells:
     """Figure height in this picture, pixels."""
     unlike: float
     """How unlike a body the outline is, 0 to 1, as in BodyReading."""
-
-
-@dataclass(frozen=True)
-class StopCamera:
-    """The camera as one stop was taken: it stands at ``angle`` round the figure. ``geometry/orbit.py`` projects."""
-
-    angle: float
-    """Degrees, clockwise seen from above; 0 faces the figure's front."""
-    distance: float
-    """From the lens to the turning axis, level, metres."""
-    height: float
-    """Of the lens above the ground, metres."""
-    pitch: float
-    """How far the camera looks up, degrees; negative: down."""
-    focal_px: float
-    """Focal length, pixels of the picture worked at."""
-    aside: float
-    """How far the turning axis lies to picture right of the picture's middle, metres."""
-    size: tuple[int, int]
-    """(width, height) of the picture, pixels; its middle is where the lens looks."""
-    shift: tuple[float, float] = (0.0, 0.0)
-    """Pixels to picture right and down by which this stop's picture lies off, as where the model sways."""
 
 
 @dataclass(frozen=True)
@@ -156,6 +135,120 @@ class Segment:
 
 
 @dataclass(frozen=True)
+class JointBend:
+    """How far the figure is bent at a joint."""
+
+    joint: str
+    """neck, shoulder, elbow, wrist, hip, knee or ankle."""
+    side: BodySide | None
+    start: str
+    """One arm of the angle: name of the segment, or "trunk"."""
+    end: str
+    """The other arm."""
+    angle_deg: float | None
+    """Between the two as they leave the joint, 0 to 180: 180 is a straight knee, 0 an upper arm that hangs along the
+    trunk. At shoulder and hip the trunk is laid through the joint, from shoulder to pelvis and from hip to neck."""
+
+
+@dataclass(frozen=True)
+class WireBend:
+    """One bend of a wire."""
+
+    at: str
+    """The place, as in :attr:`Wire.route`."""
+    mark_mm: float
+    """From the wire's start, its first end among it, along the middle of the wire; millimetres as built."""
+    angle_deg: float
+    """By how much it is bent, from straight on: 0 to 180."""
+    turn_deg: float | None
+    """How far the wire is turned about itself after the bend before, -180 to 180, clockwise seen from the wire's
+    start: 0 bends the same way as the bend before, 180 the opposite way. None at the first bend."""
+
+
+@dataclass(frozen=True)
+class Wire:
+    """One wire of the armature, from its start to its end. Made by ``space/skeleton.py``."""
+
+    name: str
+    """leg left, arms, spine, foot right, ..."""
+    route: tuple[str, ...]
+    """Where it leads: joints with their side ("knee left"), "base" under a foot, "hips" half way between them,
+    "head loop" where it forms one."""
+    points: Floats = field(repr=False)
+    """(r, 3) the same as places, metres, without the head loop."""
+    length_mm: float
+    """Along the route, above the base, millimetres as built."""
+    loop_mm: float
+    """What the head loop takes beyond that."""
+    start_mm: float
+    """What is left over at the start: below the base, or to tie it."""
+    end_mm: float
+    bends_mm: float
+    """Allowance for the bends."""
+    bends: tuple[WireBend, ...]
+    passed: tuple[str, ...] = ()
+    """Joints that were not found: the wire leads straight to the next one."""
+    jumps: tuple[int, ...] = ()
+    """Where it does: places in :attr:`points` after which such a stretch begins."""
+
+    @property
+    def cut_mm(self) -> float:
+        """What to cut off."""
+        return self.length_mm + self.loop_mm + self.start_mm + self.end_mm + self.bends_mm
+
+
+@dataclass(frozen=True)
+class WireRules:
+    """How wires are cut: common practice, and a setting. Made by ``space/skeleton.py``."""
+
+    gauge_mm: float
+    """Thickness of the wire."""
+    anchor_mm: float
+    """Below the top of the base."""
+    tie_mm: float
+    """To tie one end to another wire."""
+    per_bend_mm: float
+    """For each bend of a right angle; less for less."""
+
+
+@dataclass(frozen=True)
+class Plumb:
+    """Where the mass lies over the feet, seen from above."""
+
+    neck: tuple[float, float] | None
+    """Under the neck, x and y, metres."""
+    centre: tuple[float, float]
+    """Under the middle of the volume."""
+    inside_m: float | None
+    """From there to the edge of the ground between the feet; negative where it lies outside, None without a
+    footing."""
+    foot: BodySide | None
+    """The foot whose ankle is nearest under the neck."""
+    foot_m: float | None
+    """How far from the plumb line that ankle is."""
+
+
+@dataclass(frozen=True)
+class Profile:
+    """The outline of the figure as a level view from far shows it."""
+
+    angle: float | None
+    """Where the camera would stand, degrees; None: seen from above, the back up."""
+    outline: MultiPolygon = field(repr=False)
+    """x to picture right of the turning axis; y up from the ground, of the plan toward the back; metres."""
+
+
+@dataclass(frozen=True)
+class Taped:
+    """One length of ``tape.csv``, as the person wrote it."""
+
+    start: str
+    """Joint with its side: "shoulder left"."""
+    end: str
+    mm: float
+
+
+@dataclass(frozen=True)
 class TapeLine:
     """One length that the person measured on the model, held against the armature's."""
 
@@ -222,3 +315,12 @@ class Armature:
     stops: tuple[str, ...] = ()
     """Names of the n stops used."""
     notes: tuple[Note, ...] = ()
+    bends: tuple[JointBend, ...] = ()
+    wires: tuple[Wire, ...] = ()
+    rules: WireRules | None = None
+    """How the wires are cut."""
+    plumb: Plumb | None = None
+    tape_factor: float | None = None
+    """By what all sizes would be multiplied to fit the tape; None without a tape that meets the joints."""
+    fitted_to_tape: bool = False
+    """Whether that was done."""

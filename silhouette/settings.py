@@ -113,6 +113,14 @@ DISTRUST = 0.975
 """Cut confidence from which `auto` needs no second opinion, if the person network agreed at other stops of the turn."""
 BRIDGE = 60.0
 """Widest hole between stops, degrees, that is interpolated over."""
+SCALE = 4.0
+"""Of an armature, 4 for 1:4: what a maquette is usually built at."""
+LEAST_MM = 2.0
+"""Least thickness of the massing model, millimetres as built: what a printed finger bears. Common practice only."""
+EVERY_MM = 20.0
+"""From one section to the next, millimetres as built: the thickness of common foam boards."""
+PROFILES = (0.0, 45.0, 90.0, 135.0)
+"""Angles of the profiles to hold against the clay, degrees; from behind they are the same, mirrored."""
 WEAKEST_SHARE = 0.5
 """Weight of the two least legible limbs, beside the mean of all five (0 to 1), in limb separation and in what the
 reader could tell, and so in `clear`: a view fails by the limbs that are lost."""

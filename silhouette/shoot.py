@@ -70,7 +70,7 @@ def check_turnaround(
     """
     if height_m is not None and not 0.3 <= height_m <= 3:
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
-    shot = turnaround.watched(_ingested(path, settings, progress, looks=True))
+    shot = turnaround.watched(ingested(path, settings, progress, looks=True))
     seen = [
         (k, stop, cut, look)
         for k, (stop, cut, look) in enumerate(zip(shot.stops, shot.cuts, shot.looks or (), strict=True))
@@ -88,7 +88,7 @@ def check_turnaround(
     return Checked(family.ask(shot.name, measured), outlines, notes)
 
 
-def _ingested(
+def ingested(
     place: str | Path | Turnaround,
     settings: dict[str, Any],
     progress: turnaround.Progress | None,
@@ -249,7 +249,7 @@ def export_set(
         write_set.refuse_scale(print_scale, pose_height_m or height_m)
     elif sheets_at is not None:
         raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
-    shot = _ingested(path, settings, progress)
+    shot = ingested(path, settings, progress)
     views = [set_view(stop, cut) for stop, cut in zip(shot.stops, shot.cuts, strict=True) if cut is not None]
     if not views:
         raise PoseError("none of its pictures can be read.", path=shot.source, do="Copy them from the camera again.")

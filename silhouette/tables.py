@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 from silhouette.records import Note, Pose, Ranking, Reason, Stop, View
 from silhouette.records_shoot import CheckReport, Finding
-from silhouette.show import words, words_check
+from silhouette.records_space import Armature
+from silhouette.show import words, words_check, words_space
 from silhouette.texts import csv_cell, printable
 
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ SCHEMA = 2
 """Of ``result.json``. 2 is 1 and more: `reasons` of a view, `causes` of a weak arc, `note_kinds` of a pose."""
 CHECK_SCHEMA = 2
 """Of ``check.json``. 2 is 1 and more: the data a sentence is made from, `kind`, `values`, `far` and `parts`."""
+ARMATURE_SCHEMA = 1
+"""Of ``armature.json``."""
 
 
 def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
@@ -164,6 +167,57 @@ def _finding_row(f: Finding, stops: Sequence[Stop]) -> dict[str, Any]:
     if f.parts:
         row["parts"] = [_finding_row(part, stops) for part in f.parts]
     return row
+
+
+def armature_to_dict(made: Armature) -> dict[str, Any]:
+    """The whole of ``armature.json``: metres, litres and degrees; lengths at scale in millimetres as built."""
+    sizes = made.sizes
+    return {
+        "schema": ARMATURE_SCHEMA,
+        "name": made.name,
+        "height_m": _plain(sizes.height_m, 4),
+        "pose_height_m": _plain(sizes.pose_height_m, 4),
+        "height_from": sizes.height_from,
+        "scale": _plain(sizes.scale, 4),
+        "shrinkage_percent": _plain(sizes.shrinkage, 3),
+        "built_mm_per_m": _plain(sizes.built, 4),
+        "finished_mm_per_m": _plain(sizes.finished, 4),
+        "joints": [
+            {"joint": j.joint, "side": j.side}
+            | dict(zip("xyz", (None,) * 3 if j.at is None else (_plain(v, 4) for v in j.at), strict=True))
+            | {"within": _plain(j.within, 4), "sure": j.sure,
+               "reason": None if j.reason is None else words_space.note(j.reason)}
+            for j in made.skeleton.joints
+        ],
+        "segments": [
+            {"name": s.name, "side": s.side, "from": s.start, "to": s.end, "length_m": _plain(s.length_m, 4)}
+            | {"at_scale_mm": _times(s.length_m, sizes.built), "within_mm": _times(s.within_m, sizes.built)}
+            | {"finished_mm": _times(s.length_m, sizes.finished), "tilt_deg": _plain(s.tilt_deg),
+               "heading_deg": _plain(s.heading_deg)}
+            for s in made.segments
+        ],
+        "volume_l": _plain(made.volume_l, 3),
+        "centre": [_plain(v, 4) for v in made.centre],
+        "sections": [
+            {"z": _plain(s.z, 4), "area_m2": _plain(s.area_m2, 6), "width_m": _plain(s.width_m, 4),
+             "depth_m": _plain(s.depth_m, 4)}
+            for s in made.sections
+        ],
+        "tape": [
+            {"from": t.start, "to": t.end, "tape_mm": _plain(t.tape_mm), "found_mm": _plain(t.found_mm),
+             "within_mm": _plain(t.within_mm)}
+            for t in made.tape
+        ],
+        "stops": list(made.stops),
+        "angles_from": made.angles_from,
+        "outlines_agree": [_plain(v, 4) for v in made.agreement],
+        "notes": [words_space.note(note) for note in made.notes],
+        "note_kinds": [_note(note) for note in made.notes],
+    }
+
+
+def _times(length: float | None, factor: float) -> float | None:
+    return None if length is None else _plain(length * factor, 2)
 
 
 def to_json(data: dict[str, Any]) -> str:

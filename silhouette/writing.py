@@ -28,8 +28,8 @@ from typing import IO, Any, Literal
 
 from silhouette.errors import OutputError
 
-Kind = Literal["results", "check", "set"]
-"""What a folder holds: of a score or ranking, of a check, or a reference set."""
+Kind = Literal["results", "check", "set", "armature"]
+"""What a folder holds: of a score or ranking, of a check, a reference set, or an armature."""
 
 MARK = ".silhouette.json"
 SET_TABLE, PHOTOGRAPHS = "set.csv", "photographs"
@@ -38,7 +38,8 @@ KNOWN = ".known"
 """Folder of remembered cut-outs inside results, see ``known.py``."""
 PART, NEW, OLD = ".silhouette-part", ".silhouette-new", ".silhouette-old"
 """Endings of hidden folders: being written, decided but not all in place, and about to be removed."""
-WHAT = {"results": "results of score or rank", "check": "a check", "set": "a reference set"}
+WHAT = {"results": "results of score or rank", "check": "a check", "set": "a reference set",
+        "armature": "an armature"}
 
 _JUNK = re.compile(
     r"\.DS_Store|\._.*|Thumbs\.db|desktop\.ini|\.directory|lost\+found|System Volume Information|\$RECYCLE\.BIN"
@@ -66,7 +67,7 @@ def refuse(out: Path, sources: Sequence[Path] = (), *, kind: Kind = "results", o
         Folder for the results; it need not exist.
     sources : sequence of Path
         Folders and files that are read: ``out`` must not be, hold or lie in one of them.
-    kind : "results", "check" or "set"
+    kind : "results", "check", "set" or "armature"
         Only a folder of the same kind is replaced.
     overwrite : bool
         Whether an earlier folder of this kind may be replaced at all.

@@ -20,10 +20,11 @@ def angle_list(text: str) -> list[float]:
 
 
 def print_scale(text: str) -> float:
-    """``1:4`` or ``4`` as 4.0."""
+    """``1:4`` or ``4`` as 4.0; ``2:1``, twice the size of life, as 0.5."""
+    piece, colon, model = text.partition(":")
     try:
-        return float(text.removeprefix("1:"))
-    except ValueError:
+        return float(model) / float(piece) if colon else float(piece)
+    except (ValueError, ZeroDivisionError):
         raise argparse.ArgumentTypeError(f"'{text}' is not a scale; write it as 1:4") from None
 
 

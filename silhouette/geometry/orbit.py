@@ -1,6 +1,7 @@
 """Where a point of the figure lies in the picture of a stop: a pinhole camera on its way round the figure.
 
-World frame: x toward the figure's left, y toward its back, z up; the camera at angle a stands at (-D sin a, -D cos a, h),
+World frame: x toward the figure's left, y toward its back, z up; the camera at angle a stands at
+(-D sin a, -D cos a, h),
 so that at 0 it faces the front and at 90 sees the figure's right side. With across = x cos a - y sin a + aside and
 ahead = D + x sin a + y cos a, a camera that looks up by p sees the point at
 
@@ -10,14 +11,34 @@ ahead = D + x sin a + y cos a, a camera that looks up by p sees the point at
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.records_space import StopCamera
-
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class StopCamera:
+    """The camera as one stop was taken: it stands at ``angle`` round the figure."""
+
+    angle: float
+    """Degrees, clockwise seen from above; 0 faces the figure's front."""
+    distance: float
+    """From the lens to the turning axis, level, metres."""
+    height: float
+    """Of the lens above the ground, metres."""
+    pitch: float
+    """How far the camera looks up, degrees; negative: down."""
+    focal_px: float
+    """Focal length, pixels of the picture worked at."""
+    aside: float
+    """How far the turning axis lies to picture right of the picture's middle, metres."""
+    size: tuple[int, int]
+    """(width, height) of the picture, pixels; its middle is where the lens looks."""
+    shift: tuple[float, float] = (0.0, 0.0)
+    """Pixels to picture right and down by which this stop's picture lies off, as where the model sways."""
 
 
 def project(camera: StopCamera, points: Floats) -> tuple[Floats, Floats]:

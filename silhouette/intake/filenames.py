@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.errors import AnglesError
+from silhouette.errors import AnglesError, SilhouetteError
 from silhouette.intake.regular import is_there, read_regular
 from silhouette.records import AngleFrom
 from silhouette.texts import printable
@@ -109,15 +109,15 @@ def angles_from_csv(path: Path, names: Sequence[str]) -> list[float | None]:
     return [_wrap(a) for a in found]
 
 
-def text_of(path: Path) -> str:
+def text_of(path: Path, kind: type[SilhouetteError] = AnglesError) -> str:
     """A table's text: UTF-8, UTF-16 where it says so, else as Windows writes it in the West.
 
     Raises
     ------
-    AnglesError
+    kind
         If the file cannot be read, is too large, or is no text.
     """
-    data = read_regular(path, AnglesError, MOST_TABLE)
+    data = read_regular(path, kind, MOST_TABLE)
     ways = ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
     for way in ways:
         try:
@@ -126,7 +126,7 @@ def text_of(path: Path) -> str:
             continue
         if "\0" not in text:
             return text
-    raise AnglesError("cannot be read as text.", path=path, do="Save it as CSV in UTF-8.")
+    raise kind("cannot be read as text.", path=path, do="Save it as CSV in UTF-8.")
 
 
 def _best_split(text: str, known: set[str], path: Path) -> tuple[str, list[Row]]:

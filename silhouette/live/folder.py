@@ -18,7 +18,8 @@ from silhouette.intake.turn_table import CSV_NAME
 from silhouette.texts import printable
 from silhouette.writing import read_mark
 
-RESULTS, CHECKS, SETS, MENDED = "results", "checks", "sets", "mend"
+RESULTS, CHECKS, SETS, ARMATURES, MENDED = "results", "checks", "sets", "armatures", "mend"
+TAKEN = frozenset({RESULTS, CHECKS, SETS, ARMATURES, MENDED})
 """Where the jobs of the pages leave what they make; no pose may be called so."""
 REPLACED = "replaced"
 """In a pose: stills that were taken again, or were none."""
@@ -74,7 +75,7 @@ class Folder:
             if path.name.startswith(".") or path.is_symlink():
                 continue
             if path.is_dir():
-                if path.name not in (RESULTS, CHECKS, SETS, MENDED) and _holds_pose(path):
+                if path.name not in TAKEN and _holds_pose(path):
                     found.append(PosePlace(self.id_of(path), printable(path.name), path, "stills"))
             elif film.is_clip(path):
                 found.append(PosePlace(self.id_of(path), printable(path.stem), path, "clip"))
@@ -102,7 +103,7 @@ class Folder:
             If it cannot be made.
         """
         wanted, number = clean(name), 1
-        lying = {path.name.casefold() for path in self.path.iterdir()} | {RESULTS, CHECKS, SETS, MENDED}
+        lying = {path.name.casefold() for path in self.path.iterdir()} | TAKEN
         while True:
             called = wanted if number == 1 else f"{wanted} {number}"
             number += 1

@@ -1,4 +1,4 @@
-"""Ranking, checks and exports: one at a time, in a process of its own that ends with the server."""
+"""Ranking, checks, sets and armatures: one at a time, in a process of its own that ends with the server."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from silhouette.live.guard import Refused
 from silhouette.live.messages import without_nan
 from silhouette.pool import leave_with_parent
 
-WHATS = ("rank", "read", "check", "export", "mend")
+WHATS = ("rank", "read", "check", "export", "armature", "mend")
 """What can be worked out: the names of ``work.WORK``."""
 KEPT = 16
 """Jobs that are remembered; of those that are over the oldest goes first."""

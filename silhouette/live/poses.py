@@ -1,4 +1,4 @@
-"""What the pages for choosing, checking and keeping are told of the folder: its poses, results, checks and sets.
+"""What the pages for choosing, checking and keeping are told of the folder: its poses, and what was made of them.
 
 Files are handed out by two names that are looked up in lists: that of what they belong to and their own. Neither is
 ever made into a path.
@@ -20,7 +20,7 @@ from starlette.routing import BaseRoute, Route
 from silhouette import scoring
 from silhouette.errors import PoseError, SilhouetteError
 from silhouette.intake import stills
-from silhouette.live.folder import CHECKS, MENDED, RESULTS, SETS, Folder, PosePlace
+from silhouette.live.folder import ARMATURES, CHECKS, MENDED, RESULTS, SETS, Folder, PosePlace
 from silhouette.live.house import House, page
 from silhouette.live.jobs import read_json
 from silhouette.texts import printable
@@ -49,6 +49,17 @@ OFFERED: dict[Kind, dict[str, str]] = {
         "turnaround.html": "A page that turns the silhouettes",
         "about.txt": "What is in the set",
     },
+    "armature": {
+        "armature.html": "The massing model with the wire in it, to turn",
+        "armature.pdf": "The armature sheet, to print at 100 %",
+        "sections.pdf": "Templates of sections and profiles, to print at 100 %",
+        "massing.stl": "The massing model, to print in solid",
+        "massing.3mf": "The same, with its unit",
+        "sections.svg": "The sections as lines",
+        "calipers.csv": "Widths and depths, for a spreadsheet",
+        "armature.json": "All numbers, for programs",
+        "about.txt": "What each file is",
+    },
 }
 """What may be asked for of a folder that a job left, and what it is. Nothing of it holds a photograph."""
 MOST_READ = 200_000_000
@@ -72,7 +83,7 @@ class Left:
 
 
 def routes(house: House) -> list[BaseRoute]:
-    """The page of a pose, and what can be asked for under ``/api/`` of poses, results, checks and sets."""
+    """The page of a pose, and what can be asked for under ``/api/`` of poses, results, checks, sets and armatures."""
     asked = Asked(house.folder)
     return [
         Route("/pose/{pose}", page("pose")),
@@ -80,6 +91,7 @@ def routes(house: House) -> list[BaseRoute]:
         Route("/api/poses", asked.new_pose, methods=["POST"]),
         Route("/api/poses/{pose}", asked.pose, methods=["GET"]),
         Route("/api/poses/{pose}/check/{file}", asked.check_file, methods=["GET"]),
+        Route("/api/poses/{pose}/armature/{file}", asked.armature_file, methods=["GET"]),
         Route("/api/results", asked.results, methods=["GET"]),
         Route("/api/results/report", asked.report, methods=["GET"]),
         Route("/api/results/{file}", asked.results_file, methods=["GET"]),
@@ -114,7 +126,8 @@ class Asked:
     def _poses(self) -> Iterator[dict[str, Any]]:
         places = self.folder.poses()
         for place, called in zip(places, scoring.distinct_names([place.path for place in places]), strict=True):
-            yield _pose_told(place) | {"called": called, "checked": self._checked(place)}
+            yield _pose_told(place) | {"called": called, "checked": self._checked(place),
+                                      "armature": self._armature(place)}
 
     def _checked(self, place: PosePlace) -> dict[str, Any] | None:
         """The last check of a pose, None where there was none."""
@@ -125,6 +138,11 @@ class Asked:
         verdicts = [row.get("verdict") for row in found if isinstance(row, dict)] if isinstance(found, list) else []
         return left.told() | {"older": newest(place.path) > left.made, "retakes": verdicts.count("retake"),
                               "looks": verdicts.count("look")}
+
+    def _armature(self, place: PosePlace) -> dict[str, Any] | None:
+        """The last armature of a pose, None where there was none."""
+        left = left_at(self.folder.path / ARMATURES / place.path.name, "armature")
+        return None if left is None else left.told() | {"older": newest(place.path) > left.made}
 
     def results(self, request: Request) -> Response:
         """The last comparison: when it was made, of what, and which poses have changed or come since."""
@@ -157,6 +175,11 @@ class Asked:
     def check_file(self, request: Request) -> Response:
         place = self.folder.pose(request.path_params["pose"])
         left = left_at(self.folder.path / CHECKS / place.path.name, "check")
+        return _hand_out(left, request.path_params["file"])
+
+    def armature_file(self, request: Request) -> Response:
+        place = self.folder.pose(request.path_params["pose"])
+        left = left_at(self.folder.path / ARMATURES / place.path.name, "armature")
         return _hand_out(left, request.path_params["file"])
 
     def sets(self, request: Request) -> Response:

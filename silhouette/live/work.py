@@ -7,6 +7,7 @@ that are always the same:
 - ``results``: the last comparison, as ``rank`` writes it;
 - ``checks/POSE``: the last check of a pose, as ``check -o`` writes it;
 - ``sets/NAME``: what was kept, as ``export`` writes it;
+- ``armatures/POSE``: the last armature of a pose, as ``armature`` writes it;
 - ``mend/POSE.html``: the page to mend a pose's cut-outs on, as ``mend`` writes it.
 """
 
@@ -20,8 +21,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 from silhouette.errors import OutputError, SettingsError, SilhouetteError
-from silhouette.live.folder import CHECKS, MENDED, RESULTS, SETS, clean
-from silhouette.settings import Intent, Paper
+from silhouette.live.folder import ARMATURES, CHECKS, MENDED, RESULTS, SETS, clean
+from silhouette.settings import SCALE, Intent, Paper
 from silhouette.texts import printable
 
 if TYPE_CHECKING:
@@ -152,6 +153,32 @@ def export(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> di
 
 
 @_for_the_page
+def armature(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> dict[str, Any]:
+    """Make massing model, sheets and armature of one turn in ``armatures``.
+
+    ``asked``: ``height`` in metres, ``pose_height`` or nothing, ``scale`` (4 for 1:4), ``shrinkage`` in per cent or
+    nothing, ``paper``. Gives ``said``, what is to be known of it, in sentences.
+    """
+    from silhouette import armature as making
+    from silhouette import writing
+    from silhouette.show import armature_told
+
+    place, height, paper = _only(places), _number(asked, "height"), _paper(asked)
+    if height is None:
+        raise SettingsError("An armature needs the height of the model.", do="Give it in metres: 1.72.")
+    scale, shrinkage = _number(asked, "scale"), _number(asked, "shrinkage")
+    out = folder / ARMATURES / place.name
+    writing.refuse(out, [place], kind="armature")
+    made = making.armature_of(
+        place, height_m=height, pose_height_m=_number(asked, "pose_height"), scale=SCALE if scale is None else scale,
+        shrinkage=shrinkage or 0.0, progress=tell,
+    )
+    tell("writing the sheets", 0, 1)
+    making.write_armature(made, out, paper=paper, sources=[place])
+    return {"said": [_FLAG.sub("", sentence) for sentence in armature_told.in_short(made)]}
+
+
+@_for_the_page
 def mend(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> dict[str, Any]:
     """Make the page on which the cut-outs of one pose are mended, in ``mend``.
 
@@ -166,7 +193,8 @@ def mend(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> dict
     return {"name": page.name, "stills": made.stills, "doubted": made.doubted}
 
 
-WORK: dict[str, Job] = {"rank": rank, "read": read, "check": check, "export": export, "mend": mend}
+WORK: dict[str, Job] = {"rank": rank, "read": read, "check": check, "export": export, "armature": armature,
+                        "mend": mend}
 """The jobs by what a page asks for."""
 
 

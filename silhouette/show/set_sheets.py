@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import shapely
 from shapely import affinity
 
 from silhouette.geometry.angles import apart
@@ -28,7 +26,16 @@ from silhouette.show.ink import (
     style,
     text_width,
 )
-from silhouette.show.paper import MM, PAPER_MM, page_bytes, page_points, pages_pdf
+from silhouette.show.paper import MM, page_bytes, page_points, pages_pdf
+from silhouette.show.tiles import (
+    EDGE_MM,
+    FOOT_MM,
+    Tile,
+    draw_neighbours,
+    draw_ruler,
+    frame_of,
+    laid_out,
+)
 from silhouette.show.words import degrees
 
 if TYPE_CHECKING:
@@ -38,17 +45,8 @@ MARGIN = 34.0
 """Paper left free on a contact sheet, points (12 mm)."""
 MOST_FIGURES = 42
 """Figures on one page of a contact sheet: more are too small to read at arm's length."""
-EDGE_MM = 8.0
-"""Paper that a printer may not reach, mm."""
-HEAD_MM, FOOT_MM = 10.0, 14.0
-"""Strips for the heading and the check ruler of a scale sheet, mm."""
-OVERLAP_MM = 10.0
-"""What neighbouring tiles of one figure share, mm."""
-TICK_MM = 8.0
-"""Marks at a sheet's edges for laying it on its neighbour, mm."""
 AIR_MM = 4.0
 """Paper round a figure on its scale sheets, mm."""
-RULER_MM = 100
 TRUE_OFF = 0.02
 """How far a contour drawn to scale may lie off, points: under a hundredth of a millimetre."""
 
@@ -138,16 +136,6 @@ def _photo(page: Any, pixels: Pixels, x: float, ground: float, unit: float, wind
 
 # ------------------------------------------------------------------------------------------------------ true scale
 
-@dataclass(frozen=True)
-class _Tile:
-    """One sheet of one figure: the stretch of the drawing that it shows, mm from where plumb and ground line cross."""
-
-    x: float
-    y: float
-    column: int
-    row: int
-
-
 def scale_sheets(
     layout: SetLayout, *, pose_mm: float, words: str, paper: str = "a4", angles: Sequence[float] | None = None
 ) -> bytes:
@@ -170,14 +158,10 @@ def _nearest(layout: SetLayout, angles: Sequence[float]) -> set[str]:
 
 
 def _sheets(one: SetFigure, layout: SetLayout, pose_mm: float, words: str, paper: str) -> Iterator[Figure]:
-    width, height = PAPER_MM[paper]
     left, top, right, bottom = (v * pose_mm for v in one.polygon.bounds)
     box = (left - AIR_MM, min(top, 0) - AIR_MM, right + AIR_MM, max(bottom, 0) + AIR_MM)
-    live = (width - 2 * EDGE_MM, height - 2 * EDGE_MM - HEAD_MM - FOOT_MM)
-    turned = (height - 2 * EDGE_MM, width - 2 * EDGE_MM - HEAD_MM - FOOT_MM)
-    if _count(box, turned) < _count(box, live):
-        width, height, live = height, width, turned
-    tiles = _needed(_tiles(box, live), live, affinity.scale(one.polygon, pose_mm, pose_mm, origin=(0, 0)))
+    laid = laid_out(box, paper, affinity.scale(one.polygon, pose_mm, pose_mm, origin=(0, 0)))
+    width, height, live, tiles = laid.width, laid.height, laid.live, laid.tiles
     for number, tile in enumerate(tiles):
         figure = new_figure(width * MM, height * MM)
         page = page_axes(figure, 0, 0, width * MM, height * MM)
@@ -189,53 +173,21 @@ def _sheets(one: SetFigure, layout: SetLayout, pose_mm: float, words: str, paper
         page.text(x, y, fit_line(layout.name, room, 10, True) + told, fontsize=10, weight="bold", va="top")
         page.text(x, y - 13, words + (where if len(tiles) > 1 else ""), fontsize=SMALLEST, va="top")
         _draw_tile(page, one, layout, pose_mm, tile, live, tiles)
-        _ruler(page)
+        draw_ruler(page, "Lengths hold in the plane of the plumb line.")
         yield figure
 
 
-def _count(box: Sequence[float], live: tuple[float, float]) -> int:
-    return _along(box[2] - box[0], live[0]) * _along(box[3] - box[1], live[1])
-
-
-def _along(length: float, live: float) -> int:
-    """Tiles that cover ``length``, each sharing :data:`OVERLAP_MM` with the next."""
-    return max(1, math.ceil((length - OVERLAP_MM) / (live - OVERLAP_MM) - 1e-9))
-
-
-def _tiles(box: Sequence[float], live: tuple[float, float]) -> list[_Tile]:
-    """Tiles over ``box``, row by row, what is left over shared out evenly at the edges."""
-    def starts(low: float, high: float, step: float) -> list[float]:
-        n = _along(high - low, step)
-        spare = n * step - (n - 1) * OVERLAP_MM - (high - low)
-        return [low - spare / 2 + i * (step - OVERLAP_MM) for i in range(n)]
-
-    rows, columns = starts(box[1], box[3], live[1]), starts(box[0], box[2], live[0])
-    return [_Tile(x, y, c, r) for r, y in enumerate(rows) for c, x in enumerate(columns)]
-
-
-def _needed(tiles: list[_Tile], live: tuple[float, float], figure: shapely.Polygon) -> list[_Tile]:
-    """The tiles without those whose share of the figure stands on other sheets already."""
-    windows = {tile: shapely.box(tile.x, tile.y, tile.x + live[0], tile.y + live[1]) for tile in tiles}
-    for tile in tiles:
-        others = shapely.union_all([w for t, w in windows.items() if t != tile])
-        part = figure.intersection(windows[tile])
-        if len(windows) > 1 and (part.is_empty or others.covers(part)):
-            del windows[tile]
-    return list(windows)
-
-
 def _draw_tile(
-    page: Any, one: SetFigure, layout: SetLayout, pose_mm: float, tile: _Tile, live: tuple[float, float],
-    tiles: Sequence[_Tile],
+    page: Any, one: SetFigure, layout: SetLayout, pose_mm: float, tile: Tile, live: tuple[float, float],
+    tiles: Sequence[Tile],
 ) -> None:
     """The stretch of the drawing that this sheet shows, with the lines that all sheets share."""
-    from matplotlib.patches import PathPatch, Rectangle
+    from matplotlib.patches import PathPatch
 
     left, low = EDGE_MM * MM, (EDGE_MM + FOOT_MM) * MM
     wide, tall = live[0] * MM, live[1] * MM
     x, ground = left - tile.x * MM, low + tall + tile.y * MM
-    frame = Rectangle((left, low), wide, tall, facecolor="none", edgecolor=FAIR, lw=0.4)
-    page.add_patch(frame)
+    frame = frame_of(page, live)
     path = placed_path(one, pose_mm * MM, x, ground, TRUE_OFF)
     shape = PathPatch(path, facecolor=PALE, edgecolor=INK, lw=0.5, zorder=2)
     page.add_patch(shape)
@@ -248,23 +200,4 @@ def _draw_tile(
     for xs, ys, dash, weight in marks:
         for line in page.plot(xs, ys, color=SOFT, lw=weight, ls=dash, zorder=3):
             line.set_clip_path(frame)
-    for other in tiles:  # where the neighbours' sheets end: lay edge on mark
-        if other.row == tile.row and abs(other.column - tile.column) == 1:
-            at = left + ((other.x if other.x > tile.x else other.x + live[0]) - tile.x) * MM
-            for y0 in (low, low + tall - TICK_MM * MM):
-                page.plot([at, at], [y0, y0 + TICK_MM * MM], color=INK, lw=1.2)
-        if other.column == tile.column and abs(other.row - tile.row) == 1:
-            at = low + tall - ((other.y if other.y > tile.y else other.y + live[1]) - tile.y) * MM
-            for x0 in (left, left + wide - TICK_MM * MM):
-                page.plot([x0, x0 + TICK_MM * MM], [at, at], color=INK, lw=1.2)
-
-
-def _ruler(page: Any) -> None:
-    """A line to measure: whoever prints with 'fit to page' finds out here."""
-    x, y = EDGE_MM * MM, (EDGE_MM + 5) * MM
-    page.plot([x, x + RULER_MM * MM], [y, y], color=INK, lw=0.8, solid_capstyle="butt")
-    for mm in range(0, RULER_MM + 1, 10):
-        page.plot([x + mm * MM] * 2, [y, y + (3 if mm % 50 == 0 else 1.5) * MM], color=INK, lw=0.5)
-    words = (f"This line is {RULER_MM} mm long when printed at 100 %, not fitted to the page. Lengths hold in the "
-             "plane of the plumb line.")
-    page.text(x, y - 1.5 * MM, words, fontsize=SMALLEST, va="top")
+    draw_neighbours(page, tile, tiles, live)

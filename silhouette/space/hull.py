@@ -83,6 +83,11 @@ def carve(masks: Sequence[Mask], cameras: Sequence[StopCamera], *, cell: float) 
     return replace(hull, field=one_body(hull.field, cell))
 
 
+def scaled(hull: Hull, unit: float) -> Hull:
+    """The same in another unit of length: figure heights to metres by the figure's height in metres."""
+    return replace(hull, field=hull.field * np.float32(unit), origin=hull.origin * unit, cell=hull.cell * unit)
+
+
 def _carve(
     edges: list[Field], masks: Sequence[Mask], cameras: Sequence[StopCamera], cell: float, top: float
 ) -> Hull:

@@ -83,14 +83,23 @@ def _tidy(shape: Any) -> MultiPolygon:
 
 
 def profile(solid: Solid, angle: float) -> MultiPolygon:
-    """The outline seen level from far away at this angle: x to picture right, y up, in the surface's unit.
+    """The outline seen level from far away at this angle: x to picture right, y up, in the surface's unit."""
+    a = np.radians(angle)
+    across = solid.vertices[:, 0] * np.cos(a) - solid.vertices[:, 1] * np.sin(a)
+    return _seen(solid, np.stack([across, solid.vertices[:, 2]], axis=1))
+
+
+def plan(solid: Solid) -> MultiPolygon:
+    """The outline seen from above: x to the figure's left, y to its back, in the surface's unit."""
+    return _seen(solid, solid.vertices[:, :2])
+
+
+def _seen(solid: Solid, places: Floats) -> MultiPolygon:
+    """The outline of a surface whose corners lie at ``places`` (v, 2) of the picture, x to picture right, y up.
 
     The whole contour, corner by corner. It is drawn by the edges between triangles that face the onlooker and triangles
     that do not; a place belongs to the outline where these edges, directed, go round it.
     """
-    a = np.radians(angle)
-    across = solid.vertices[:, 0] * np.cos(a) - solid.vertices[:, 1] * np.sin(a)
-    places = np.stack([across, solid.vertices[:, 2]], axis=1)
     corners = places[solid.faces]
     one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     front = solid.faces[one[:, 0] * other[:, 1] > one[:, 1] * other[:, 0]]

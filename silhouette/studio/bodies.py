@@ -30,7 +30,11 @@ JOINTS = {
     "shoulder_r": "upperarm01.R", "elbow_r": "lowerarm01.R", "wrist_r": "wrist.R",
     "hip_r": "upperleg01.R", "knee_r": "lowerleg01.R", "ankle_r": "foot.R",
 }
-"""Joints that are heads of bones. ``pose_body`` adds the middles: ``head`` (of the skull), ``hand_*``, ``foot_*``."""
+"""Joints that are heads of bones. ``joints_of`` adds the middles, ``head`` (of the skull), ``hand_*``, ``foot_*``, and
+the ENDS."""
+ENDS = {"crown": 881, "hand_end_l": 8755, "hand_end_r": 2103, "foot_end_l": 13052, "foot_end_r": 6472}
+"""Points of the skin by the number of their vertex, the same for all builds: the highest point of the bare skull of a
+body at rest, the tips of the middle fingers and the tips of the second toes."""
 _MIDDLES = {"hand_l": ("wrist.L", "finger3-1.L"), "hand_r": ("wrist.R", "finger3-1.R"),
             "foot_l": ("foot.L", "toe2-1.L"), "foot_r": ("foot.R", "toe2-1.R")}
 
@@ -62,7 +66,7 @@ class Body:
     limb: NDArray[np.int8]
     """(n,) index into LIMBS; hair, clothes and props are 0 (core)."""
     joints: dict[str, NDArray[np.float32]]
-    """Name -> (3,) metres: JOINTS, and the middles of head, hands and feet."""
+    """Name -> (3,) metres: JOINTS, the middles of head, hands and feet, and the ENDS."""
     extra_from: int = field(default=-1)
     """Index of the first vertex that belongs to clothes or props; -1 where there is none."""
 
@@ -105,7 +109,7 @@ def joints_of(posed: Posed, names: list[str]) -> dict[str, torch.Tensor]:
     joints = {joint: posed.heads[:, names.index(bone)] for joint, bone in JOINTS.items()}
     for joint, ends in _MIDDLES.items():
         joints[joint] = torch.stack([posed.heads[:, names.index(e)] for e in ends]).mean(0)
-    return joints | {"head": posed.skull}
+    return joints | {"head": posed.skull} | {end: posed.vertices[:, at] for end, at in ENDS.items()}
 
 
 def pose_bodies(builds: list[Build], poses: list[Pose]) -> list[Body]:

@@ -16,11 +16,12 @@ from urllib.parse import unquote
 
 import pytest
 
-from silhouette import cli, scoring
+from silhouette import armature, cli, scoring
 from silhouette.errors import OutputError, SettingsError, SilhouetteError
 from silhouette.live import poses, server, work
-from silhouette.live.folder import CHECKS, MENDED, RESULTS, SETS, Folder
+from silhouette.live.folder import ARMATURES, CHECKS, MENDED, RESULTS, SETS, Folder
 from silhouette.live.house import House
+from tests.space import made
 
 SAMPLES = Path(__file__).parents[2] / "sample_poses"
 STOPS = ("000", "072", "144", "216", "288")
@@ -188,6 +189,39 @@ def test_photographs_go_in_only_where_they_are_asked_for_and_a_set_is_replaced_o
     assert all_bytes(studio / SETS / "a") == kept and all_bytes(studio / "hauling") == first
 
 
+@pytest.fixture
+def found(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
+    """An armature is found at once, as a figure made by hand; gives what was asked for."""
+    asked: dict[str, Any] = {}
+
+    def armature_of(path: Path, **how: Any) -> Any:
+        asked.update(how)
+        return made.armature_of(scale=how["scale"], shrinkage=how["shrinkage"], name=path.name)
+
+    monkeypatch.setattr(armature, "armature_of", armature_of)
+    return asked
+
+
+def test_an_armature_is_what_its_command_writes(
+    studio: Path, tmp_path: Path, found: dict[str, Any], capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = work.armature(studio, [studio / "hauling"], {"height": 1.7, "scale": 5, "shrinkage": 8}, silent)
+    assert (found["height_m"], found["pose_height_m"], found["scale"], found["shrinkage"]) == (1.7, None, 5.0, 8.0)
+    assert told["said"][0].startswith("hauling, from 24 stops.") and not any("--" in one for one in told["said"])
+    assert json.loads(json.dumps(told)) == told, "plain data"
+    flags = ["--height", "1.7", "--scale", "1:5", "--shrinkage", "8"]
+    assert cli.main(["armature", str(studio / "hauling"), "-o", str(tmp_path / "out"), *flags]) == 0
+    capsys.readouterr()
+    left = all_bytes(studio / ARMATURES / "hauling")
+    assert left == all_bytes(tmp_path / "out") and set(poses.OFFERED["armature"]) == set(left) - {".silhouette.json"}
+    work.armature(studio, [studio / "hauling"], {"height": 1.7}, silent)
+    assert found["scale"] == 4.0 and all_bytes(studio / ARMATURES / "hauling") != left, "the last one takes its place"
+    (studio / ARMATURES / "hauling" / "mine.txt").write_text("mine")
+    with pytest.raises(OutputError, match=r"mine\.txt"):
+        work.armature(studio, [studio / "hauling"], {"height": 1.7}, silent)
+    assert (studio / ARMATURES / "hauling" / "mine.txt").read_text() == "mine"
+
+
 def test_the_page_to_mend_on_lies_outside_the_pose(studio: Path) -> None:
     told = work.mend(studio, [few("hauling", studio / "one", STOPS[:1])], {}, silent)
     page = studio / MENDED / "one.html"
@@ -205,6 +239,9 @@ def test_the_page_to_mend_on_lies_outside_the_pose(studio: Path) -> None:
     ("rank", {"intents": ["open"]}), ("rank", {"intents": [[], 2]}), ("rank", {"paper": ["a4"]}),
     ("rank", {"paper": "../a4"}), ("check", {"height": "tall"}), ("check", {"height": True}), ("check", {"height": 17}),
     ("export", {"name": 7}), ("export", {"name": "../.."}), ("export", {"name": "///"}),
+    ("armature", {}), ("armature", {"height": "tall"}), ("armature", {"height": 17}),
+    ("armature", {"height": 1.7, "scale": 0}), ("armature", {"height": 1.7, "shrinkage": 100}),
+    ("armature", {"height": 1.7, "paper": 4}), ("armature", {"height": 1.7}),  # five stops are too few
     ("export", {"scale": 0, "height": 1.7}), ("export", {"scale": 4}), ("export", {"height": 1e300}),
 ])
 def test_what_makes_no_sense_is_refused_in_a_sentence(studio: Path, what: str, given: dict[str, Any]) -> None:
@@ -226,7 +263,7 @@ def test_a_set_stays_in_its_folder_whatever_it_is_called(tmp_path: Path, name: s
 
 
 def test_a_job_for_one_pose_takes_one(studio: Path) -> None:
-    for what in ("check", "export", "read", "mend"):
+    for what in ("check", "export", "armature", "read", "mend"):
         with pytest.raises(SettingsError):
             work.WORK[what](studio, places(studio), {}, silent)
 
@@ -299,10 +336,11 @@ def test_a_check_older_than_the_pictures_is_told_to_be(asked: Asking, studio: Pa
     assert asked.get(f"/api/poses/{rows['hauling']['id']}").json()["checked"]["older"] is True
 
 
-def test_only_files_of_the_list_are_handed_out(asked: Asking, studio: Path) -> None:
+def test_only_files_of_the_list_are_handed_out(asked: Asking, studio: Path, found: dict[str, Any]) -> None:
     one = few("hauling", studio / "one", STOPS[:1])
     work.export(studio, [one], {"name": "kept", "photographs": True}, silent)
     work.check(studio, [studio / "hauling"], {}, silent)
+    work.armature(studio, [studio / "hauling"], {"height": 1.7}, silent)
     [kept] = asked.get("/api/sets").json()
     pose = next(one for one in asked.get("/api/poses").json() if one["name"] == "hauling")
     assert kept["name"] == "kept" and kept["photographs"] is True
@@ -310,6 +348,7 @@ def test_only_files_of_the_list_are_handed_out(asked: Asking, studio: Path) -> N
         (f"/api/sets/{kept['id']}", kept["files"], studio / SETS / "kept"),
         ("/api/results", asked.get("/api/results").json()["files"], studio / RESULTS),
         (f"/api/poses/{pose['id']}/check", pose["checked"]["files"], studio / CHECKS / "hauling"),
+        (f"/api/poses/{pose['id']}/armature", pose["armature"]["files"], studio / ARMATURES / "hauling"),
     ):
         assert files
         for file in files:
@@ -321,14 +360,18 @@ def test_only_files_of_the_list_are_handed_out(asked: Asking, studio: Path) -> N
     for name in BEYOND:
         assert asked.get(f"/api/sets/{name}/about.txt").status in (400, 404)
         assert asked.get(f"/api/poses/{name}/check/check.pdf").status in (400, 404)
+        assert asked.get(f"/api/poses/{name}/armature/armature.pdf").status in (400, 404)
+    os.utime(studio / "hauling", (pose["armature"]["made"] + 60,) * 2)
+    assert asked.get(f"/api/poses/{pose['id']}").json()["armature"]["older"] is True
 
 
-def test_the_commands_find_the_poses_among_what_the_jobs_left(studio: Path) -> None:
+def test_the_commands_find_the_poses_among_what_the_jobs_left(studio: Path, found: dict[str, Any]) -> None:
     work.check(studio, [studio / "hauling"], {}, silent)
     work.export(studio, [studio / "hauling"], {"photographs": True}, silent)
+    work.armature(studio, [studio / "hauling"], {"height": 1.7}, silent)
     (studio / MENDED).mkdir()
     assert scoring.find_poses([studio]) == places(studio)
-    assert {path.name for path in studio.iterdir()} > {RESULTS, CHECKS, SETS, MENDED}
+    assert {path.name for path in studio.iterdir()} > {RESULTS, CHECKS, SETS, ARMATURES, MENDED}
 
 
 def test_a_link_is_not_followed(asked: Asking, studio: Path, tmp_path: Path) -> None:

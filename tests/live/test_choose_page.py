@@ -248,6 +248,32 @@ def test_a_pose_is_checked_by_itself_and_kept(serve: Callable[[], Pages], tmp_pa
     pages.check_quiet()
 
 
+def test_an_armature_is_made_on_the_page(serve: Callable[[], Pages], tmp_path: Path) -> None:
+    few("hauling", tmp_path / "studio" / "hauling", *(path.stem for path in (SAMPLES / "hauling").iterdir()))
+    pages = serve()
+    pages.open()
+    pages.wait("document.querySelectorAll('.card a').length === 1")
+    pages.click(".card a")
+    pages.wait("document.querySelector('#set-name') && document.querySelector('#set-name').value === 'hauling'")
+    pages.click("#armature")
+    assert pages.ask("document.querySelector('#armature-height').matches(':invalid')"), "it needs the height"
+    pages.keys("#armature-height", "1.7")
+    pages.keys("#shrinkage", "8")
+    pages.click("#armature")
+    pages.wait("!document.querySelector('#armature-said').hidden")
+    assert "finished" in pages.text("#armature-said") and "joints" in pages.text("#armature-said")
+    pages.wait("document.activeElement.id === 'armature-said'")
+    made = pages.folder / "armatures" / "hauling"
+    offered = pages.ask(
+        "[...document.querySelectorAll('#armature-files a')].map(a => a.getAttribute('href').split('/').pop())")
+    assert sorted(offered) == sorted(path.name for path in made.iterdir() if path.name[0] != ".")
+    assert json.loads((made / "armature.json").read_text(encoding="utf-8"))["shrinkage_percent"] == 8
+    pages.check_fit()
+    pages.driver.refresh()  # the result is still known
+    pages.wait("document.querySelector('#armature-said') && !document.querySelector('#armature-said').hidden")
+    pages.check_quiet()
+
+
 def test_what_is_to_be_retaken_leads_before_the_camera(serve: Callable[[], Pages], tmp_path: Path) -> None:
     stops = [path.stem for path in (SAMPLES / "hauling").iterdir()]
     few("hauling", tmp_path / "studio" / "hauling", *(name for name in stops if name not in ("096", "120")))

@@ -50,6 +50,18 @@ def test_angles_mean_what_anatomy_says() -> None:
     assert lean["head"][0] > lean["pelvis"][0] + 0.1
 
 
+def test_crown_and_tips_are_where_the_body_ends() -> None:
+    for build in (Build(), Build(gender=1.0, weight=0.9, height=0.2), Build(age=0.4, muscle=0.9)):
+        body = bodies.pose_body(build, {})
+        assert body.joints["crown"][2] == pytest.approx(body.vertices[:, 2].max(), abs=0.001)
+        for k, side in enumerate("lr"):
+            arm, leg = body.vertices[body.limb == 2 + k], body.vertices[body.limb == 4 + k]
+            assert body.joints[f"hand_end_{side}"][2] == pytest.approx(arm[:, 2].min(), abs=0.003)
+            toes = leg[leg[:, 1] < leg[:, 1].min() + 0.02]
+            assert body.joints[f"foot_end_{side}"][1] == pytest.approx(leg[:, 1].min(), abs=0.012)
+            assert toes[:, 0].min() <= body.joints[f"foot_end_{side}"][0] <= toes[:, 0].max()
+
+
 def test_a_mirrored_pose_is_the_mirror_image() -> None:
     pose = poses.NAMED["contrapposto"]
     one, other = bodies.pose_bodies([Build(), Build()], [pose, poses.mirrored(pose)])

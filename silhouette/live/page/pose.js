@@ -5,7 +5,7 @@ import { Job, adoptReport, counted, draw, files, find, make, onScreen, when } fr
 
 const id = location.pathname.split("/").pop();
 const HEADS = { retake: "Retake", look: "Look at" };
-const job = Object.fromEntries(["check", "keep", "read", "mend"].map((what) => [what, new Job(find(`#${what}-job`), `job:${what}:${id}`)]));
+const job = Object.fromEntries(["check", "keep", "armature", "read", "mend"].map((what) => [what, new Job(find(`#${what}-job`), `job:${what}:${id}`)]));
 let pose = null, results = null;
 
 async function load() {
@@ -27,6 +27,7 @@ async function load() {
   find("#check-files").replaceChildren(...(checked ? files(checked.files, (name) => `/api/poses/${id}/check/${name}`) : []));
   find("#check-old").hidden = !checked?.older;
   find("#check-old").textContent = checked?.older ? `The pictures have changed since the check of ${when(checked.made)}. Check again.` : "";
+  showArmature(pose.armature);
   showMended(pose.mending);
   await showSets();
   return true;
@@ -156,6 +157,29 @@ async function showSets(open = "") {
       make("ul", { class: "plain files" }, ...files(set.files, (name) => `/api/sets/${set.id}/${name}`))))));
 }
 
+// -------------------------------------------------------------------------------------------------------- the armature
+
+async function armature() {
+  const asked = { height: number("#armature-height"), pose_height: number("#armature-pose-height"), scale: number("#armature-scale"),
+    shrinkage: number("#shrinkage"), paper: find("#armature-paper").value };
+  const result = await busy("#armature", () => job.armature.run("armature", [id], asked));
+  if (!result) return;
+  await load();
+  sayArmature(result);
+  find("#armature-said").focus();
+}
+
+function sayArmature(result) {
+  find("#armature-said").replaceChildren(...result.said.map((words) => make("li", {}, words)));
+  find("#armature-said").hidden = false;
+}
+
+function showArmature(made) {
+  find("#armature-files").replaceChildren(...(made ? files(made.files, (name) => `/api/poses/${id}/armature/${name}`) : []));
+  find("#armature-old").hidden = !made?.older;
+  find("#armature-old").textContent = made?.older ? `The pictures have changed since the armature of ${when(made.made)}. Make it again.` : "";
+}
+
 // ------------------------------------------------------------------------------------------------- reading and mending
 
 async function showReading() {
@@ -215,7 +239,7 @@ function number(selector) {
 
 // One thing at a time: the program works out one job.
 async function busy(selector, work) {
-  const all = ["#check", "#keep", "#read", "#mend"].map((one) => find(one));
+  const all = ["#check", "#keep", "#armature", "#read", "#mend"].map((one) => find(one));
   for (const one of all) one.disabled = true;
   try {
     return await work();
@@ -227,6 +251,7 @@ async function busy(selector, work) {
 const on = (selector, what, call) => find(selector).addEventListener(what, (event) => { event.preventDefault(); call(); });
 on("#check-form", "submit", check);
 on("#keep-form", "submit", keep);
+on("#armature-form", "submit", armature);
 on("#read", "click", read);
 on("#mend", "click", mend);
 
@@ -238,6 +263,8 @@ if (await load()) {
   } else {
     const result = await busy("#check", () => job.check.again());
     if (result) showCheck(result);
+    const armed = await busy("#armature", () => job.armature.again());
+    if (armed) sayArmature(armed);
   }
   await showReading();
 }

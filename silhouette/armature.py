@@ -1,0 +1,234 @@
+"""From the outlines of a turn to the figure in space: joints, a massing model, an armature that can be bent tonight."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from silhouette import shoot, tables, turnaround
+from silhouette.errors import AnglesError, PoseError, SettingsError
+from silhouette.export import massing_files
+from silhouette.intake.tape import read_tape
+from silhouette.reading import reader
+from silhouette.records import Cut, Mask, Note, Stop
+from silhouette.records_shoot import StopLook
+from silhouette.records_space import Armature, Profile, Sizes, Skeleton, Solid
+from silhouette.settings import EVERY_MM, LEAST_MM, PROFILES, SCALE, TRUST, Paper
+from silhouette.shape import outline
+from silhouette.space import hull, joints, massing, orbit_fit, sections, skeleton, stature
+from silhouette.texts import printable
+from silhouette.turnaround import Turnaround
+from silhouette.writing import whole_folder
+
+LEAST_STOPS = 8
+"""Stops from which the figure in space is made: one from every 45 degrees."""
+WIDEST_GAP = 100.0
+"""Degrees round the figure without a stop from which it is not a whole turn: from a half turn opposite views are
+missing, and they alone tell near from far."""
+SPREAD_SURE = 4.0
+"""How sure an angle is that was only spread evenly over the turn, degrees."""
+CELLS = 350
+"""Cells of the hull along the figure's longest extent: 5 mm of a standing figure."""
+ELEVATIONS = (0.0, 90.0)
+"""Angles of the level views of the armature sheet: from the front and from the figure's right."""
+
+
+def armature_of(
+    path: str | Path | Turnaround,
+    *,
+    height_m: float,
+    pose_height_m: float | None = None,
+    scale: float = SCALE,
+    shrinkage: float = 0.0,
+    tape: str | Path | None = None,
+    fit_to_tape: bool = False,
+    least_mm: float = LEAST_MM,
+    every_mm: float = EVERY_MM,
+    base: bool = True,
+    progress: turnaround.Progress | None = None,
+    **settings: Any,
+) -> Armature:
+    """Find the figure in space from the outlines of a whole turn.
+
+    Parameters
+    ----------
+    path : path-like or Turnaround
+        A folder of stills, a clip or an exported set; or what :func:`silhouette.turnaround.ingest` made of it.
+    height_m : float
+        The model's stature, metres, 0.5 to 2.5.
+    pose_height_m : float, optional
+        Height of the figure as it poses, metres; by default it is found from the lengths of the bones.
+    scale : float
+        4.0 for 1:4; 0.5 to 100.
+    shrinkage : float
+        Per cent by which the material shrinks from what is built to the finished piece, 0 to 30.
+    tape : path-like, optional
+        ``tape.csv``: lengths measured on the model, held against what was found.
+    fit_to_tape : bool
+        Take the size from the tape instead of the heights.
+    least_mm, every_mm : float
+        Least thickness of the massing model, and from one section to the next; millimetres as built.
+    base : bool
+        Stand the massing model on a base.
+    **settings
+        Fields of :class:`silhouette.settings.Settings`; of a Turnaround they are known.
+
+    Raises
+    ------
+    SilhouetteError
+        If the pictures do not show a whole turn of one figure, or a size makes no sense.
+    """
+    _refuse_sizes(height_m, pose_height_m, scale, shrinkage, least_mm, every_mm)
+    if fit_to_tape and tape is None:
+        raise SettingsError("the sizes are to be taken from the tape, but none is given.", do="Give --tape FILE too.")
+    measured = () if tape is None else read_tape(Path(tape))
+    tell = progress or turnaround.silent
+    shot = turnaround.watched(shoot.ingested(path, settings, progress, looks=True))
+    tell(f"{shot.name}: joints", 0, 3)
+    stops, cuts, notes = _usable(shot)
+    masks = [cut.mask for cut in cuts]
+    found = _in_space(stops, masks)
+    tell(f"{shot.name}: massing model", 1, 3)
+    carved = hull.carve(masks, found.cameras, cell=_extent(masks, found) / CELLS)
+    top = float(hull.surface(carved).vertices[:, 2].max())
+    unit, how = stature.metres_per_unit(found, top, height_m, pose_height_m)
+    by_tape = skeleton.tape_factor(skeleton.hold(measured, stature.moved(found, 0.0, unit))) if fit_to_tape else 1.0
+    unit *= by_tape
+    found, carved = stature.moved(found, 0.0, unit), hull.scaled(carved, unit)
+    sizes = Sizes(height_m, top * unit, how, scale, shrinkage)
+    model, base_mm = massing.massing(carved, sizes, least_mm=least_mm, base=base)
+    tell(f"{shot.name}: sections", 2, 3)
+    agreement = hull.agreement(hull.surface(carved), masks, found.cameras)
+    return _told(shot, sizes, found, hull.surface(carved), every_mm, name=printable(shot.name), massing=model,
+                 base_mm=base_mm, agreement=agreement, stops=tuple(stop.name for stop in stops),
+                 angles_from=stops[0].angle_from, tape=skeleton.hold(measured, found), fitted_to_tape=fit_to_tape,
+                 notes=(*shot.notes, *notes, *found.notes))
+
+
+def _told(shot: Turnaround, sizes: Sizes, found: Skeleton, figure: Solid, every_mm: float, **known: Any) -> Armature:
+    """The armature with everything that follows from joints and figure."""
+    top = float(figure.vertices[:, 2].max())
+    heights = np.arange(every_mm / 2, top * sizes.built, every_mm) / sizes.built
+    centre, footing = sections.centre(figure), sections.footing(figure)
+    rules = skeleton.usual_rules(top * sizes.built)
+    return Armature(
+        sizes=sizes, skeleton=found, segments=skeleton.segments(found), bends=skeleton.bends(found),
+        wires=skeleton.wires(found, sizes, rules), rules=rules, plumb=skeleton.plumb(found, centre, footing),
+        figure=figure, volume_l=sections.volume_l(figure), centre=centre, footing=footing,
+        sections=sections.cut(figure, heights.tolist()), tape_factor=skeleton.suggested(known["tape"]), **known,
+    )
+
+
+def _refuse_sizes(height_m: float, pose_height_m: float | None, scale: float, shrinkage: float, least_mm: float,
+                  every_mm: float) -> None:
+    """Stop before any work is done where a size makes no sense; a nan makes none."""
+    for what, value, low, high, unit in (
+        ("height", height_m, 0.5, 2.5, " m"), ("pose height", pose_height_m, 0.1, 4.0, " m"),
+        ("scale", scale, 0.5, 100.0, ""), ("shrinkage", shrinkage, 0.0, 30.0, " %"),
+        ("least thickness", least_mm, 0.0, 50.0, " mm"), ("distance of the sections", every_mm, 1.0, 500.0, " mm"),
+    ):
+        if value is not None and not low <= value <= high:
+            raise SettingsError(f"{what} is {low:g} to {high:g}{unit}, not {value:g}.")
+
+
+def _usable(shot: Turnaround) -> tuple[list[Stop], list[Cut], list[Note]]:
+    """The stops that show the pose, with their cut-outs, and what was left out.
+
+    Raises
+    ------
+    PoseError, AnglesError
+        Where they are too few, of several sizes, or not a whole turn.
+    """
+    looks = shot.looks or ()
+    seen = [(stop, cut, look) for stop, cut, look in zip(shot.stops, shot.cuts, looks, strict=True)
+            if cut is not None and look is not None and cut.confidence >= TRUST and cut.mask.any()]
+    notes = []
+    if len(seen) < len(shot.stops):
+        kept = {stop.name for stop, _, _ in seen}
+        notes.append(Note.of("stops without figure", names=[s.name for s in shot.stops if s.name not in kept]))
+    _refuse_few([stop for stop, _, _ in seen], shot)
+    if len({cut.mask.shape for _, cut, _ in seen}) > 1:
+        raise PoseError("its pictures have several sizes, so they were not taken by one camera that stood still.",
+                        path=shot.source, do="Give the stills of one turn, straight from the camera.")
+    moved = _moved([s for s, _, _ in seen], [look for _, _, look in seen], shot)
+    if moved:
+        notes.append(Note.of("stops moved", names=[seen[k][0].name for k in moved]))
+        seen = [one for k, one in enumerate(seen) if k not in moved]
+        _refuse_few([stop for stop, _, _ in seen], shot)
+    return [stop for stop, _, _ in seen], [cut for _, cut, _ in seen], notes
+
+
+def _moved(stops: Sequence[Stop], looks: Sequence[StopLook], shot: Turnaround) -> tuple[int, ...]:
+    """Places of the stops at which the pose had moved, as the shoot check finds them."""
+    turned = None
+    if shot.turned is not None:
+        places = {stop.name: k for k, stop in enumerate(shot.stops)}
+        turned = shot.turned[[places[stop.name] for stop in stops]]
+        turned = turned - turned[0]
+    measured = shoot.measure(stops, looks, turned=turned)
+    if measured.no_turn is not None or (measured.held is not None and measured.held.unfit):
+        raise PoseError("its outlines are not those of one figure that turns.", path=shot.source,
+                        do="Run silhouette check on it: it says what is wrong.")
+    return () if measured.held is None else measured.held.moved
+
+
+def _refuse_few(stops: Sequence[Stop], shot: Turnaround) -> None:
+    """Stop where what is left is not a whole turn."""
+    if len(stops) < LEAST_STOPS:
+        raise PoseError(f"only {len(stops)} of its {len(shot.stops)} stops can be used, {LEAST_STOPS} are needed.",
+                        path=shot.source, do="Shoot a whole turn, or mend the cut-outs with silhouette mend.")
+    angles = np.sort([stop.angle % 360 for stop in stops])
+    gaps = np.diff([*angles, angles[0] + 360])
+    widest = int(np.argmax(gaps))
+    if gaps[widest] >= WIDEST_GAP:
+        start, end = angles[widest], angles[(widest + 1) % len(angles)]
+        raise AnglesError(
+            f"no stop that can be used lies between {start:.0f} and {end:.0f} degrees. A half turn shows every outline "
+            "once, and nothing says what is near and what is far.", path=shot.source, do="Shoot the whole turn.")
+
+
+def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> Skeleton:
+    """The joints and cameras with the ground at z = 0, in units of figure height."""
+    lenses = [stop.focal_35mm for stop in stops if stop.focal_35mm]
+    cameras = orbit_fit.first_cameras(
+        masks, [stop.angle for stop in stops], float(np.median(lenses)) if lenses else None)
+    outlines = [outline.outline_of(mask) for mask in masks]
+    bells = [None if line is None else reader.point_bells(line) for line in outlines]
+    sure = [SPREAD_SURE if stop.angle_from == "spread" and stop.angle_sure is None else stop.angle_sure
+            for stop in stops]
+    found = joints.solve(bells, cameras, sure)
+    return stature.moved(found, -hull.ground_shift(masks, found.cameras), 1.0)
+
+
+def _extent(masks: Sequence[Mask], found: Skeleton) -> float:
+    """The figure's height, or how far it reaches sideways if that is more, in units of figure height."""
+    sizes = [max(np.ptp(np.flatnonzero(mask.any(axis=k))) for k in (0, 1)) * camera.distance / camera.focal_px
+             for mask, camera in zip(masks, found.cameras, strict=True)]
+    return float(max(sizes))
+
+
+def write_armature(
+    made: Armature, out: str | Path, *, paper: Paper = "a4", profiles: Sequence[float] = PROFILES,
+    overwrite: bool = True, sources: Sequence[Path] = (),
+) -> list[str]:
+    """Put everything that a sculptor needs of it in the folder ``out``, whole or not at all, and name what is there."""
+    from silhouette.show import armature_page, armature_sheet, section_sheets, words_space
+
+    views = [Profile(angle, sections.profile(made.figure, angle)) for angle in ELEVATIONS]
+    plan = Profile(None, sections.plan(made.figure))
+    sides = [Profile(angle % 360, sections.profile(made.figure, angle)) for angle in profiles]
+    comment = words_space.hull_comment(made)
+    with whole_folder(Path(out), "armature", sources, overwrite=overwrite) as folder:
+        (folder / "armature.json").write_text(tables.to_json(tables.armature_to_dict(made)), encoding="utf-8")
+        (folder / "massing.stl").write_bytes(massing_files.stl_bytes(made.massing, words_space.STL_COMMENT))
+        (folder / "massing.3mf").write_bytes(massing_files.threemf_bytes(made.massing, comment))
+        (folder / "armature.pdf").write_bytes(armature_sheet.armature_sheet(made, views=[*views, plan], paper=paper))
+        (folder / "sections.pdf").write_bytes(section_sheets.sections_pdf(made, profiles=sides, paper=paper))
+        (folder / "sections.svg").write_text(section_sheets.sections_svg(made), encoding="utf-8")
+        (folder / "calipers.csv").write_text(section_sheets.calipers_csv(made), encoding="utf-8", newline="")
+        (folder / "armature.html").write_text(armature_page.armature_page(made), encoding="utf-8")
+        (folder / "about.txt").write_text(words_space.about(made), encoding="utf-8")
+        return sorted(p.name for p in folder.iterdir() if not p.name.startswith("."))

@@ -1,0 +1,163 @@
+"""The joints in space: all views of a turn together, robustly, sides solved by consistency, cameras refined.
+
+The order of work: candidates from pairs of views (``joint_start``), sides (``joint_sides``), points and cameras
+together (``joint_fit``), sides again now that lengths are known, and how far each joint may be off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from silhouette.records import Note
+from silhouette.records_space import JOINTS, POINTS, SINGLE, BodySide, PointBells, Skeleton, SpaceJoint, StopCamera
+from silhouette.space import body_plan as plan
+from silhouette.space import joint_doubt, joint_fit, joint_sides, joint_start
+from silhouette.space.bells import Views, gathered
+from silhouette.space.joint_fit import Beliefs, Fitted, State
+
+Floats = NDArray[np.float64]
+
+LOOSE = 3.0
+"""How much wider than in the plan bones' lengths are believed while sides may still be mistaken."""
+NAMINGS = 3
+"""Ways of naming sides that are fitted to the end."""
+SEEN_BY, SURE_BY = 2.0, 5.0
+"""A joint that fewer views agree on is not there, or not sure; views count by the chance that they are right."""
+SURE_WITHIN = 0.0235
+"""A sure joint lies within this radius 9 times in 10, statures: 4 cm."""
+ELSEWHERE_DEG = 60.0
+"""The front is said to be elsewhere if it lies this far from angle 0; models twist."""
+SIDES: tuple[BodySide, ...] = ("left", "right")
+
+
+def solve(
+    bells: Sequence[PointBells | None], cameras: Sequence[StopCamera], angle_sure: Sequence[float | None],
+    *, distance_sure: float = 0.03,
+) -> Skeleton:
+    """Find the joints in space, and the cameras that the views agree on.
+
+    Parameters
+    ----------
+    bells : sequence of PointBells or None
+        What the reader says of every stop; None where a stop is not to be used.
+    cameras : sequence of StopCamera
+        First cameras, in figure heights; of ``orbit_fit.first_cameras``.
+    angle_sure : sequence of float or None
+        Standard deviation of every stop's angle, degrees; None: a given angle, about 1.
+    distance_sure : float
+        How sure the distance in figure heights is, as a share: small where the focal length is known.
+
+    Returns
+    -------
+    Skeleton
+        In figure heights; x toward the figure's left, as consistency tells it.
+    """
+    views = gathered(bells, cameras)
+    first = cameras[0]
+    angles = np.radians([cameras[i].angle for i in views.stop])
+    sure = np.radians([joint_fit.GIVEN_DEG if angle_sure[i] is None else angle_sure[i] for i in views.stop])
+    state = State(np.zeros((plan.P, 3)), angles, np.zeros((len(angles), 2)), float(np.radians(first.pitch)),
+                  float(np.log(first.distance)), first.aside, first.height, 0.0)
+    # everything below is counted in statures, so that a figure that lies or kneels is fitted as one that stands
+    unit = 1 / _extent(views)
+    views, state = views.larger(unit), state.larger(unit)
+    points = joint_start.start(views, state)
+    by = float(np.exp(-_stature(points)))
+    views, state = views.larger(by), replace(state, points=points).larger(by)
+    beliefs = Beliefs(angles, np.asarray(sure, np.float64), state.log_distance, distance_sure, state.pitch)
+    fitted = _sided(views, replace(state, log_stature=0.0), beliefs)
+    within = joint_doubt.doubts(fitted, views, beliefs).within
+    return _skeleton(fitted, within, views, cameras, 1 / (unit * by))
+
+
+def _extent(views: Views) -> float:
+    """How far apart the likeliest spots of a view lie at most, about the stature of a figure that stands or lies."""
+    likely = views.share > 0.2
+    low, high = (np.where(likely, way, end) for way, end in ((views.x, np.inf), (views.x, -np.inf)))
+    wide = high.max(axis=(1, 2)) - low.min(axis=(1, 2))
+    low, high = (np.where(likely, way, end) for way, end in ((views.y, np.inf), (views.y, -np.inf)))
+    tall = high.max(axis=(1, 2)) - low.min(axis=(1, 2))
+    spans = np.hypot(wide, tall)
+    return float(np.max(spans[np.isfinite(spans)], initial=0.1))
+
+
+def _sided(views: Views, state: State, beliefs: Beliefs) -> Fitted:
+    """Sides and a first fit; the start again with the cameras of that; then the likeliest ways of naming sides, each
+    fitted: the best one."""
+    for again in (False, True):
+        if again:
+            state = replace(state, points=joint_start.start(views, state))
+        state = replace(state, points=joint_sides.namings(state.points, state.log_stature, rough=True)[0])
+        state = joint_fit.fit(views, state, beliefs, joint_fit.ROUNDS[:3], loose=LOOSE).state
+    rough = state
+    fits = [
+        joint_fit.fit(views, replace(rough, points=other), beliefs, joint_fit.ROUNDS[2:])
+        for other in joint_sides.namings(rough.points, rough.log_stature, best=NAMINGS)
+    ]
+    return max(fits, key=lambda f: f.log + float(joint_sides.by_side(f.state.points[None])[0]))
+
+
+def _stature(points: Floats) -> float:
+    """Logarithm of the stature by the bones that are surest, median."""
+    ends = np.array(plan.BONES)
+    length = np.maximum(np.linalg.norm(points[ends[:, 0]] - points[ends[:, 1]], axis=1), 0.005)
+    firm = plan.SPREAD <= 0.06
+    return float(np.median((np.log(length) - np.log(plan.SHARE))[firm]))
+
+
+def _skeleton(fitted: Fitted, within: Floats, views: Views, cameras: Sequence[StopCamera], unit: float) -> Skeleton:
+    """What was fitted, in the cameras' own unit, of which the fit's is ``unit``."""
+    state = fitted.state.larger(unit)
+    agreeing = fitted.told.agrees.sum(axis=0)
+    enough, within = SURE_WITHIN * float(np.exp(state.log_stature)), within * unit
+    joints = []
+    for name in JOINTS:
+        for side in (None,) if name in SINGLE else SIDES:
+            k = plan.index(name, side)
+            x, y, z = (float(v) for v in state.points[k])
+            if agreeing[k] < SEEN_BY:
+                reason = Note.of("joint not seen", joint=name, side=side or "")
+                joints.append(SpaceJoint(name, side, None, None, False, reason))
+            elif agreeing[k] < SURE_BY:
+                reason = Note.of("joint seen rarely", joint=name, side=side or "", views=round(float(agreeing[k])))
+                joints.append(SpaceJoint(name, side, (x, y, z), float(within[k]), False, reason))
+            elif within[k] > enough:
+                reason = Note.of("joint not sure", joint=name, side=side or "")
+                joints.append(SpaceJoint(name, side, (x, y, z), float(within[k]), False, reason))
+            else:
+                joints.append(SpaceJoint(name, side, (x, y, z), float(within[k]), True))
+    others = {}
+    for k, name in enumerate(POINTS):
+        if name not in JOINTS and agreeing[k] >= SEEN_BY:
+            named = name if plan.TWIN[k] == k else f"{name} {SIDES[int(plan.TWIN[k] < k)]}"
+            x, y, z = (float(v) for v in state.points[k])
+            others[named] = (x, y, z)
+    return Skeleton(tuple(joints), _refined(state, views, cameras), others, _notes(state.points, agreeing))
+
+
+def _notes(points: Floats, agreeing: Floats) -> tuple[Note, ...]:
+    """Where the figure's front is, if that is not where the stops' names say."""
+    if agreeing[[plan.HIP, plan.HIP + 1, plan.SHOULDER, plan.SHOULDER + 1]].min() < SEEN_BY:
+        return ()
+    front = joint_sides.front_of(points)
+    if front is None or abs((front + 180) % 360 - 180) < ELSEWHERE_DEG:
+        return ()
+    return (Note.of("front elsewhere", degrees=round(front)),)
+
+
+def _refined(state: State, views: Views, cameras: Sequence[StopCamera]) -> tuple[StopCamera, ...]:
+    distance = float(np.exp(state.log_distance))
+    out = [
+        replace(c, distance=distance, pitch=float(np.degrees(state.pitch)), aside=float(state.aside),
+                height=state.height, focal_px=c.focal_px / c.distance * distance)
+        for c in cameras
+    ]
+    for row, i in enumerate(views.stop):
+        unit = out[i].focal_px / distance
+        shift = (float(state.shifts[row, 0] * unit), float(state.shifts[row, 1] * unit))
+        out[i] = replace(out[i], angle=float(np.degrees(state.angles[row]) % 360), shift=shift)
+    return tuple(out)
