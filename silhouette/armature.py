@@ -118,7 +118,8 @@ def _told(shot: Turnaround, sizes: Sizes, found: Skeleton, figure: Solid, every_
         sizes=sizes, skeleton=found, segments=skeleton.segments(found), bends=skeleton.bends(found),
         wires=skeleton.wires(found, sizes, rules), rules=rules, plumb=skeleton.plumb(found, centre, footing),
         figure=figure, volume_l=sections.volume_l(figure), centre=centre, footing=footing,
-        sections=sections.cut(figure, heights.tolist()), tape_factor=skeleton.suggested(known["tape"]), **known,
+        sections=sections.cut(figure, heights.tolist()), tape_factor=skeleton.suggested(known["tape"]),
+        calipers=sections.calipers(figure, heights.tolist(), skeleton.places(found)), **known,
     )
 
 

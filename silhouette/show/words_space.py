@@ -58,8 +58,9 @@ PROFILES = (
     "along the line and keep the part outside it. They show the figure from far, without perspective."
 )
 CALIPERS = (
-    "Widths run from one side of the figure to the other, depths from front to back, both level; over all pieces of "
-    "the cut. At a joint they are those of the piece that it lies in. A hull fills hollows, so a measured body is a "
+    "All level, as built. Width runs from one side of the figure to the other, depth from front to back; least is "
+    "what calipers read at the narrowest, however they are turned, and across it the other way. At a section they are "
+    "taken over all pieces, at a joint over the piece that it lies in. A hull fills hollows, so a measured body is a "
     "little slimmer."
 )
 BESIDE_RULER = "All lengths as built."
@@ -69,7 +70,7 @@ LEGEND = (
     "Bronze: the wire, as thick as it is, with its middle line; broken below the base and where a joint is missing.",
     "Circle with a dot: a joint, and how far it may lie off. Hollow and broken, or a question mark: not sure.",
     "Broken line with dots: plumb line from the neck. White circle with a cross: middle of the volume.",
-    "Numbers beside the figure: height above the top of the base, mm.",
+    "Numbers beside the figure: height above the top of the base, mm. Left and right are the figure's own.",
 )
 HOW_SEGMENTS = (
     "Built lengths lie within the figure given 9 chances in 10. From upright: 0 the end stands over the start, 90 "
@@ -93,8 +94,8 @@ HOW_PLUMB = (
     "within a centimetre or two of the model."
 )
 HOW_TAPE = (
-    "Lengths on the model, in millimetres. A tape runs over the skin from one bony landmark to the next; the outlines "
-    "give the straight way between the middles of two joints. A difference of a few per cent is usual."
+    "Lengths on the model, in millimetres. A tape runs over the skin from bone to bone; the outlines give the "
+    "straight way between the middles of two joints. A difference of a few per cent is usual."
 )
 NO_SECTIONS = "No level cut was made of this figure."
 NO_PROFILES = "No profile was asked for."

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Point, Polygon
 
-from silhouette.records_space import Section, Solid
+from silhouette.records_space import Calipers, Section, Solid
 
 Floats = NDArray[np.float64]
 
@@ -120,24 +119,6 @@ def _turns(lines: Floats, at: Floats) -> int:
     up = (a[:, 1] <= 0) & (b[:, 1] > 0) & (side > 0)
     down = (a[:, 1] > 0) & (b[:, 1] <= 0) & (side < 0)
     return int(up.sum() - down.sum())
-
-
-@dataclass(frozen=True)
-class Calipers:
-    """What calipers would read of one piece of a level cut."""
-
-    name: str
-    """Joint with its side, or empty for a height alone."""
-    z: float
-    """Metres above the ground."""
-    width_m: float
-    """Along x."""
-    depth_m: float
-    """Along y."""
-    narrow_m: float
-    """The least that calipers read, however they are turned."""
-    wide_m: float
-    """Across that."""
 
 
 def calipers(solid: Solid, heights: Sequence[float], points: dict[str, Floats] | None = None) -> tuple[Calipers, ...]:
