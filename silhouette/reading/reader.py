@@ -27,6 +27,7 @@ from silhouette.errors import CutterError
 from silhouette.geometry.raster import coverage, rings_of
 from silhouette.reading.weights import UNLIKE_CURVE
 from silhouette.records import BodyReading, Joint, LimbLegibility, Outline
+from silhouette.records_space import POINTS, PointBells
 
 CANVAS = 640
 """Side of the square that an outline is drawn on, pixels."""
@@ -42,7 +43,13 @@ START_WIDTH, LEAST_WIDTH, MOST_WIDTH = 0.45, 0.06, 2.0
 """How the maps say the width of a bell, in cells: at 0, at least, at most."""
 NINE_TENTHS = 2.146
 """Radius that holds nine tenths of a round normal distribution, standard deviations: sqrt(2 ln 10)."""
-POINTS = ("head", "hand", "hand", "elbow", "elbow", "foot", "foot", "knee", "knee")
+NINE = 9
+"""The first of POINTS are what a BodyReading tells."""
+TWIN = tuple(i + 1 if name == after else i - 1 if name == before else i for i, (before, name, after) in
+             enumerate(zip(("", *POINTS), POINTS, (*POINTS[1:], ""), strict=False)))
+"""Place in POINTS of the other one of a pair; a single point's own."""
+BELLS = 6
+"""Bells of a point that are told, the likeliest."""
 UNLIKE = UNLIKE_CURVE[1]
 """``BodyReading.unlike`` from which an outline is read by shape alone; trust fades towards it, so that no small change
 of an outline switches from one way of reading to the other."""
@@ -86,10 +93,42 @@ def read_body(outline: Outline) -> BodyReading:
     CutterError
         The weights that ship with the package are missing or OpenCV cannot run them.
     """
+    return read(outline)[0]
+
+
+def point_bells(outline: Outline) -> PointBells:
+    """Where the outline alone says that each of all POINTS may lie, for the fit in space.
+
+    Raises
+    ------
+    CutterError
+        As :func:`read_body`.
+    """
+    return read(outline)[1]
+
+
+def read(outline: Outline) -> tuple[BodyReading, PointBells]:
+    """Both at once, from one run of the network: see :func:`read_body` and :func:`point_bells`."""
     framed = frame(outline.polygon)
     answers, where, fine = _run(framed.picture)
     told = (1 / (1 + np.exp(-answers.astype(np.float64)))).mean(0)
-    bells, unit = _both_looks(where, fine), framed.scale / CANVAS
+    bells = _both_looks(where, fine)
+    return _reading(outline, framed, told, bells.rows(slice(NINE))), _likeliest(outline, framed, told, bells)
+
+
+def _likeliest(outline: Outline, framed: Framed, told: Floats, bells: _Bells) -> PointBells:
+    """The BELLS likeliest of every point's bells, in pixels of the picture."""
+    order = np.argsort(-bells.share, axis=1, kind="stable")[:, :BELLS]
+    share, x, y, width = (np.take_along_axis(part, order, 1) for part in (bells.share, bells.x, bells.y, bells.width))
+    pixels = outline.height_px * CANVAS / framed.scale
+    return PointBells(share, (x - 0.5) * pixels + framed.middle[0] * outline.height_px + outline.origin_px[0],
+                      (y - 0.5) * pixels + framed.middle[1] * outline.height_px + outline.origin_px[1],
+                      width * pixels, outline.height_px, float(told[5]))
+
+
+def _reading(outline: Outline, framed: Framed, told: Floats, bells: _Bells) -> BodyReading:
+    """Legibility, and the places of the first nine points with how sure they are."""
+    unit = framed.scale / CANVAS
     places, radii, sure = _places(bells, PLACED * unit)
     others = _second_places(bells, places, SECOND_APART * unit)
 
@@ -98,7 +137,7 @@ def read_body(outline: Outline) -> BodyReading:
         return float(there[0] / outline.picture_size[0]), float(there[1] / outline.picture_size[1])
 
     joints = []
-    for name, spot, radius, chance, other in zip(POINTS, places, radii, sure, others, strict=True):
+    for name, spot, radius, chance, other in zip(POINTS[:NINE], places, radii, sure, others, strict=True):
         joints.append(Joint(name, *in_picture(spot), float(max(SPREAD_FLOOR, radius / unit)), float(chance),
                             None if other is None else in_picture(other)))
     arms, legs = sorted(told[1:3].tolist()), sorted(told[3:5].tolist())
@@ -122,7 +161,7 @@ def frame(polygon: Polygon) -> Framed:
 
 @dataclass(frozen=True)
 class _Bells:
-    """Where each of the nine points may lie: for every cell of its map a round bell and its share, each (9, MAPS^2)."""
+    """Where each of the points may lie: for every cell of its map a round bell and its share, each (points, MAPS^2)."""
 
     share: Floats
     """Sums to 1 over the cells of a point."""
@@ -132,7 +171,7 @@ class _Bells:
     width: Floats
     """Standard deviation, canvas fractions."""
 
-    def rows(self, index: list[int]) -> _Bells:
+    def rows(self, index: list[int] | slice) -> _Bells:
         return _Bells(self.share[index], self.x[index], self.y[index], self.width[index])
 
 
@@ -145,10 +184,11 @@ def _both_looks(where: NDArray[np.float32], fine: NDArray[np.float32]) -> _Bells
     first, second = _bells(where[0], fine[0], 1), _bells(where[1, :, :, ::-1], fine[1, :, :, ::-1], -1)
     root = [np.sqrt(_blurred(look.share)) for look in (first, second)]
     order = list(range(len(POINTS)))
-    for i in range(1, len(POINTS), 2):
-        agree = root[0][i : i + 2] @ root[1][i : i + 2].T
-        if agree[0, 1] + agree[1, 0] > agree[0, 0] + agree[1, 1]:
-            order[i], order[i + 1] = i + 1, i
+    for i, j in enumerate(TWIN):
+        if i < j:
+            agree = root[0][[i, j]] @ root[1][[i, j]].T
+            if agree[0, 1] + agree[1, 0] > agree[0, 0] + agree[1, 1]:
+                order[i], order[j] = j, i
     second = second.rows(order)
     whole = first.share + second.share
     one, two = first.share / whole, second.share / whole
@@ -157,16 +197,16 @@ def _both_looks(where: NDArray[np.float32], fine: NDArray[np.float32]) -> _Bells
 
 
 def _blurred(share: Floats) -> Floats:
-    """(9, MAPS^2) the mean over each cell and its neighbours."""
-    maps = np.ascontiguousarray(share.reshape(len(POINTS), MAPS, MAPS).transpose(1, 2, 0))
-    return np.asarray(cv2.blur(maps, (3, 3)).transpose(2, 0, 1).reshape(len(POINTS), -1), np.float64)
+    """(points, MAPS^2) the mean over each cell and its neighbours."""
+    maps = np.ascontiguousarray(share.reshape(-1, MAPS, MAPS).transpose(1, 2, 0))
+    return np.asarray(cv2.blur(maps, (3, 3)).transpose(2, 0, 1).reshape(len(share), -1), np.float64)
 
 
 def _bells(where: NDArray[np.float32], fine: NDArray[np.float32], right: int) -> _Bells:
-    """One look's maps (9, MAPS, MAPS) and (27, MAPS, MAPS) as bells; ``right`` -1 where they were turned back."""
-    logits = where.reshape(len(POINTS), -1).astype(np.float64)
+    """One look's maps (points, MAPS, MAPS) and (3 points, MAPS, MAPS) as bells; ``right`` -1 where they were turned back."""
+    logits = where.reshape(len(where), -1).astype(np.float64)
     share = np.exp(logits - logits.max(1, keepdims=True)) + 1e-12
-    across, down, width = fine.reshape(len(POINTS), 3, -1).astype(np.float64).transpose(1, 0, 2)
+    across, down, width = fine.reshape(len(where), 3, -1).astype(np.float64).transpose(1, 0, 2)
     middle = np.tile((np.arange(MAPS) + 0.5), (MAPS, 1))
     return _Bells(share / share.sum(1, keepdims=True), (middle.ravel() + right * np.tanh(across)) / MAPS,
                   (middle.T.ravel() + np.tanh(down)) / MAPS,
@@ -174,7 +214,7 @@ def _bells(where: NDArray[np.float32], fine: NDArray[np.float32], right: int) ->
 
 
 def _places(bells: _Bells, near: float) -> tuple[Floats, Floats, Floats]:
-    """(9, 2) canvas fractions, (9,) radii that hold nine tenths of each point's bells, (9,) what lies within ``near``.
+    """(n, 2) canvas fractions, (n,) radii that hold nine tenths of each point's bells, (9,) what lies within ``near``.
 
     A joint is put at the mean of its bells within two cells of the likeliest cell: where two places are possible that
     is the likelier one, and the radius reaches to the other.
@@ -182,7 +222,7 @@ def _places(bells: _Bells, near: float) -> tuple[Floats, Floats, Floats]:
     top = bells.share.argmax(1)
     cells = np.arange(MAPS)
     near_y, near_x = (np.abs(cells - at[:, None]) <= 2 for at in (top // MAPS, top % MAPS))
-    local = np.where((near_y[:, :, None] & near_x[:, None, :]).reshape(len(POINTS), -1), bells.share, 0)
+    local = np.where((near_y[:, :, None] & near_x[:, None, :]).reshape(len(top), -1), bells.share, 0)
     local /= local.sum(1, keepdims=True)
     places = np.stack([(local * bells.x).sum(1), (local * bells.y).sum(1)], 1)
     middle = (bells.x - places[:, :1]) ** 2 + (bells.y - places[:, 1:]) ** 2
@@ -201,11 +241,11 @@ def _places(bells: _Bells, near: float) -> tuple[Floats, Floats, Floats]:
 def _second_places(bells: _Bells, places: Floats, apart: float) -> list[Floats | None]:
     """For each point the other place it may lie at, canvas fractions: where at least SECOND_SHARE of its bells lie
     within two cells of a cell, all of them ``apart`` or farther from its first place and from its twin's."""
-    twin = [0, *(k + 1 if k % 2 else k - 1 for k in range(1, len(POINTS)))]
+    twin = list(TWIN[: len(places)])
     rest = bells.share
     for taken in (places, places[twin]):
         rest = np.where(np.hypot(bells.x - taken[:, :1], bells.y - taken[:, 1:]) > apart, rest, 0)
-    found: list[Floats | None] = [None] * len(POINTS)
+    found: list[Floats | None] = [None] * len(places)
     cells = np.arange(MAPS)
     for k in np.flatnonzero(rest.sum(1) >= SECOND_SHARE):
         round_it = cv2.blur(rest[k].reshape(MAPS, MAPS), (5, 5), borderType=cv2.BORDER_CONSTANT) * 25
@@ -219,7 +259,7 @@ def _second_places(bells: _Bells, places: Floats, apart: float) -> list[Floats |
 
 
 def _run(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], ...]:
-    """Answers (2, 6) and maps (2, 9, MAPS, MAPS) and (2, 27, MAPS, MAPS)."""
+    """Answers (2, 6) and maps (2, points, MAPS, MAPS) and (2, 3 points, MAPS, MAPS)."""
     net = _net()
     try:
         with _lock, _one_thread():

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import affinity
-from shapely.geometry import LineString, MultiPolygon
+from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from silhouette.records_space import Armature, Profile, SpaceJoint, Wire
@@ -159,7 +159,7 @@ def _footing(canvas: Canvas, made: Armature) -> None:
     ground = affinity.scale(made.footing, k, k, origin=(0, 0))
     canvas.area(ground, facecolor=FAIR, alpha=0.55, lw=0, zorder=2)
     hull = shapely.convex_hull(ground)
-    if hull.geom_type == "Polygon":
+    if isinstance(hull, Polygon):
         canvas.line(shapely.get_coordinates(hull.exterior), color=SOFT, lw=0.6, ls=BROKEN, zorder=2)
 
 

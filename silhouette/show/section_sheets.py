@@ -93,12 +93,7 @@ def numbered(made: Armature) -> list[Cut]:
     """The sections that hold anything, lowest first, as built."""
     k = made.sizes.built
     cuts = [s for s in sorted(made.sections, key=lambda s: s.z) if not s.outline.is_empty]
-    return [Cut(i, s.z * k, _whole(affinity.scale(s.outline, k, k, origin=(0, 0))))
-            for i, s in enumerate(cuts, start=1)]
-
-
-def _whole(shape: shapely.Geometry) -> MultiPolygon:
-    return shape if isinstance(shape, MultiPolygon) else MultiPolygon([shape])
+    return [Cut(i, s.z * k, affinity.scale(s.outline, k, k, origin=(0, 0))) for i, s in enumerate(cuts, start=1)]
 
 
 def _cut_box(cut: Cut) -> tuple[float, float, float, float]:

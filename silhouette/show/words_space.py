@@ -381,8 +381,11 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "stops without figure": _stops_without_figure,
     "stops moved": _stops_moved,
     "joint not seen": lambda n: "no outline shows it",
-    "joint views few": lambda n: "few outlines show it",
-    "joint views differ": lambda n: "the outlines disagree on it",
+    "joint seen rarely": lambda n: f"only about {n['views']} outlines show it",
+    "joint not sure": lambda n: "the outlines leave it room",
+    "front elsewhere": lambda n: (
+        f"Knees and toes point as if the figure faced {n['degrees']} degrees, and not 0. Left and right are named by the "
+        "angles: if the first stop did not show the front, give --start."),
 }
 """A sentence, or the reason of a joint, for each kind."""
 

@@ -21,9 +21,10 @@ from silhouette.space.bells import Targets, Views, targets
 
 Floats = NDArray[np.float64]
 
-ROUNDS = ((0.04, 6), (0.02, 6), (0.010, 8), (0.006, 14))
+ROUNDS = ((0.04, 6), (0.02, 6), (0.008, 8), (0.002, 14))
 """How much wider than told the bells are taken, statures, and for how many rounds, from the first to the last."""
-FINEST = ROUNDS[-1][0]
+DAMPING = 1e-6
+"""Share of its own diagonal that the normal matrix is damped by."""
 GIVEN_DEG = 1.0
 """How sure a given angle is, standard deviation, degrees."""
 TAILS = 4.0
@@ -56,6 +57,10 @@ class State:
     """Of the lens; it follows from pitch and distance, see :func:`grounded`."""
     log_stature: float
 
+    def some(self, kept: NDArray[np.int64]) -> State:
+        """With some of the views."""
+        return replace(self, angles=self.angles[kept], shifts=self.shifts[kept])
+
     def larger(self, by: float) -> State:
         """The same in a unit so many times smaller."""
         return replace(
@@ -76,6 +81,10 @@ class Beliefs:
     distance_sure: float
     """Of its logarithm."""
     pitch: float
+
+    def some(self, kept: NDArray[np.int64]) -> Beliefs:
+        """Of some of the views."""
+        return replace(self, angles=self.angles[kept], angle_sure=self.angle_sure[kept])
 
 
 @dataclass(frozen=True)
@@ -248,7 +257,7 @@ def fit(views: Views, state: State, beliefs: Beliefs, rounds: tuple[tuple[float,
     for more, times in rounds:
         for _ in range(times):
             normal, told, log = _gathered(views, state, beliefs, more, loose)
-            step = np.asarray(np.linalg.solve(normal.matrix + 1e-3 * np.diag(np.diag(normal.matrix)), normal.vector))
+            step = np.asarray(np.linalg.solve(normal.matrix + DAMPING * np.diag(np.diag(normal.matrix)), normal.vector))
             step *= min(1.0, longest / max(float(np.abs(step[: 3 * plan.P]).max()), 1e-12))
             state = grounded(_moved(state, step), row)
             if np.abs(step).max() < 2e-5:

@@ -35,6 +35,8 @@ ONWARD = 3.0
 than 80 degrees."""
 STRAIGHT = 0.15
 """Sine of the bend from which a knee says anything."""
+LEVEL = 1.0
+"""How long hips and shoulders together must be as seen from above, both full length 2, to say where the front is."""
 ORDERS = np.array(list(product((False, True), repeat=len(plan.LEFT))))
 
 
@@ -96,7 +98,10 @@ def leg_axis(points: Floats, side: int) -> Floats:
     return np.asarray(by_foot + bent[:, None] * by_knee)
 
 
-def front_of(points: Floats) -> float:
-    """Degrees, as angles of the camera, where the front of a figure (23, 3) is: square to hips and shoulders."""
+def front_of(points: Floats) -> float | None:
+    """Degrees, as angles of the camera, where the front of a figure (23, 3) is: square to hips and shoulders; None
+    where they stand upright, as of a figure that lies on its side."""
     left = (_way(points[None], plan.HIP) + _way(points[None], plan.SHOULDER))[0]
+    if np.hypot(left[0], left[1]) < LEVEL:
+        return None
     return float(np.degrees(np.arctan2(-left[1], left[0])) % 360)

@@ -12,9 +12,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.records_space import JOINTS, POINTS, SINGLE, PointBells, Skeleton, SpaceJoint, StopCamera
+from silhouette.records import Note
+from silhouette.records_space import JOINTS, POINTS, SINGLE, BodySide, PointBells, Skeleton, SpaceJoint, StopCamera
 from silhouette.space import body_plan as plan
-from silhouette.space import joint_fit, joint_sides, joint_start
+from silhouette.space import joint_doubt, joint_fit, joint_sides, joint_start
 from silhouette.space.bells import Views, gathered
 from silhouette.space.joint_fit import Beliefs, Fitted, State
 
@@ -24,6 +25,13 @@ LOOSE = 3.0
 """How much wider than in the plan bones' lengths are believed while sides may still be mistaken."""
 NAMINGS = 3
 """Ways of naming sides that are fitted to the end."""
+SEEN_BY, SURE_BY = 2.0, 5.0
+"""A joint that fewer views agree on is not there, or not sure; views count by the chance that they are right."""
+SURE_WITHIN = 0.0235
+"""A sure joint lies within this radius 9 times in 10, statures: 4 cm."""
+ELSEWHERE_DEG = 60.0
+"""The front is said to be elsewhere if it lies this far from angle 0; models twist."""
+SIDES: tuple[BodySide, ...] = ("left", "right")
 
 
 def solve(
@@ -62,7 +70,8 @@ def solve(
     views, state = views.larger(by), replace(state, points=points).larger(by)
     beliefs = Beliefs(angles, np.asarray(sure, np.float64), state.log_distance, distance_sure, state.pitch)
     fitted = _sided(views, replace(state, log_stature=0.0), beliefs)
-    return _skeleton(fitted, views, cameras, 1 / (unit * by))
+    within = joint_doubt.doubts(fitted, views, beliefs).within
+    return _skeleton(fitted, within, views, cameras, 1 / (unit * by))
 
 
 def _extent(views: Views) -> float:
@@ -100,23 +109,44 @@ def _stature(points: Floats) -> float:
     return float(np.median((np.log(length) - np.log(plan.SHARE))[firm]))
 
 
-def _skeleton(fitted: Fitted, views: Views, cameras: Sequence[StopCamera], unit: float) -> Skeleton:
+def _skeleton(fitted: Fitted, within: Floats, views: Views, cameras: Sequence[StopCamera], unit: float) -> Skeleton:
+    """What was fitted, in the cameras' own unit, of which the fit's is ``unit``."""
     state = fitted.state.larger(unit)
-    covariance = np.linalg.inv(fitted.normal) * unit**2
+    agreeing = fitted.told.agrees.sum(axis=0)
+    enough, within = SURE_WITHIN * float(np.exp(state.log_stature)), within * unit
     joints = []
     for name in JOINTS:
-        for side in (None,) if name in SINGLE else ("left", "right"):
+        for side in (None,) if name in SINGLE else SIDES:
             k = plan.index(name, side)
             x, y, z = (float(v) for v in state.points[k])
-            within = float(np.sqrt(np.trace(covariance[3 * k : 3 * k + 3, 3 * k : 3 * k + 3])))
-            joints.append(SpaceJoint(name, side, (x, y, z), within, True))
+            if agreeing[k] < SEEN_BY:
+                reason = Note.of("joint not seen", joint=name, side=side or "")
+                joints.append(SpaceJoint(name, side, None, None, False, reason))
+            elif agreeing[k] < SURE_BY:
+                reason = Note.of("joint seen rarely", joint=name, side=side or "", views=round(float(agreeing[k])))
+                joints.append(SpaceJoint(name, side, (x, y, z), float(within[k]), False, reason))
+            elif within[k] > enough:
+                reason = Note.of("joint not sure", joint=name, side=side or "")
+                joints.append(SpaceJoint(name, side, (x, y, z), float(within[k]), False, reason))
+            else:
+                joints.append(SpaceJoint(name, side, (x, y, z), float(within[k]), True))
     others = {}
     for k, name in enumerate(POINTS):
-        if name not in JOINTS:
-            side = "" if plan.TWIN[k] == k else " left" if plan.TWIN[k] > k else " right"
+        if name not in JOINTS and agreeing[k] >= SEEN_BY:
+            named = name if plan.TWIN[k] == k else f"{name} {SIDES[int(plan.TWIN[k] < k)]}"
             x, y, z = (float(v) for v in state.points[k])
-            others[name + side] = (x, y, z)
-    return Skeleton(tuple(joints), _refined(state, views, cameras), others, ())
+            others[named] = (x, y, z)
+    return Skeleton(tuple(joints), _refined(state, views, cameras), others, _notes(state.points, agreeing))
+
+
+def _notes(points: Floats, agreeing: Floats) -> tuple[Note, ...]:
+    """Where the figure's front is, if that is not where the stops' names say."""
+    if agreeing[[plan.HIP, plan.HIP + 1, plan.SHOULDER, plan.SHOULDER + 1]].min() < SEEN_BY:
+        return ()
+    front = joint_sides.front_of(points)
+    if front is None or abs((front + 180) % 360 - 180) < ELSEWHERE_DEG:
+        return ()
+    return (Note.of("front elsewhere", degrees=round(front)),)
 
 
 def _refined(state: State, views: Views, cameras: Sequence[StopCamera]) -> tuple[StopCamera, ...]:

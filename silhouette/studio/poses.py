@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from silhouette.studio import rig
 from silhouette.studio.rig import GROUPS, PAIRED, Pose
 
 LIMITS: dict[str, tuple[tuple[float, float], ...]] = {
@@ -136,6 +137,28 @@ KEPT_OUT = ("brow shaded", "hauling a rope", "kneeling on one knee", "sitting, k
 TAUGHT = tuple(name for name in NAMED if name not in KEPT_OUT)
 
 
+CLOSE_ARMS: dict[str, dict[str, tuple[tuple[float, float], ...]]] = {
+    "flush": {"arm": ((0, 12), (-25, 40), (-25, 25)), "elbow": ((0, 22),)},
+    "on the thigh": {"arm": ((5, 28), (0, 65), (-35, 10)), "elbow": ((12, 60),)},
+    "clasped before": {"arm": ((10, 32), (30, 80), (-50, -5)), "elbow": ((20, 65),)},
+    "on the belly": {"arm": ((12, 38), (25, 70), (-75, -35)), "elbow": ((72, 108),)},
+    "on the chest": {"arm": ((18, 48), (40, 85), (-70, -35)), "elbow": ((102, 142),)},
+    "folded": {"arm": ((22, 48), (48, 82), (-75, -40)), "elbow": ((84, 116),)},
+    "wrapped": {"arm": ((35, 62), (74, 104), (-75, -40)), "elbow": ((100, 135),)},
+    "on the other shoulder": {"arm": ((50, 88), (82, 118), (-55, 5)), "elbow": ((98, 142),)},
+    "to the face": {"arm": ((28, 75), (55, 100), (-45, 10)), "elbow": ((112, 148),)},
+    "on the hip": {"arm": ((32, 62), (-32, 12), (-78, -42)), "elbow": ((78, 118),)},
+    "behind the back": {"arm": ((14, 40), (-78, -38), (-78, -38)), "elbow": ((35, 98),)},
+    "behind the head": {"arm": ((105, 150), (0, 45), (40, 80)), "elbow": ((110, 148),)},
+}
+"""Least and greatest angles of one arm held against the body or across it, by where the hand goes."""
+
+STANCES = ("stand", "wide", "step", "kneel", "sit", "crouch", "lie", "any")
+USUAL = (0.3, 0.12, 0.16, 0.08, 0.1, 0.06, 0.06, 0.12)
+LOW_TOO = (0.28, 0.08, 0.12, 0.16, 0.16, 0.08, 0.04, 0.08)
+"""How often each stance is drawn: usually, and where kneeling and sitting ones are wanted more often."""
+
+
 def limit(pose: Pose) -> Pose:
     """The same pose inside the joint limits; an arm behind the body cannot rise as far as one before it."""
     out: Pose = {}
@@ -180,6 +203,38 @@ def sample_near(rng: np.random.Generator, names: tuple[str, ...]) -> Pose:
     return limit(mirrored(pose) if rng.random() < 0.5 else pose)
 
 
+def sample_close(rng: np.random.Generator, names: tuple[str, ...] = tuple(NAMED)) -> Pose:
+    """One random pose with the arms held against the body or across it: standing, kneeling, sitting or in any stance."""
+    pose = _shaken(_mixed(rng, names), rng, 8.0) if rng.random() < 0.3 else _free(rng, LOW_TOO)
+    kinds = list(CLOSE_ARMS)
+    both = kinds[rng.integers(len(kinds))] if rng.random() < 0.6 else None
+    for side in "lr":
+        if both is None and rng.random() < 0.15:
+            continue                                     # that arm stays free
+        for group, bounds in CLOSE_ARMS[both or kinds[rng.integers(len(kinds))]].items():
+            low, high = np.array(bounds).T
+            middle, half = (low + high) / 2, (high - low) / 2
+            pose[f"{group}_{side}"] = tuple(middle + half * np.clip(rng.normal(0, 0.6, len(middle)), -1.4, 1.4))
+        pose[f"forearm_{side}"] = (rng.uniform(-50, 70),)
+        pose[f"wrist_{side}"] = tuple(rng.normal(0, [22, 8]))
+        pose[f"fingers_{side}"] = (abs(rng.normal(15, 22)),)
+    return limit(mirrored(pose) if rng.random() < 0.5 else pose)
+
+
+def sample_wide(rng: np.random.Generator, names: tuple[str, ...] = tuple(NAMED)) -> Pose:
+    """One random pose from :func:`sample` or :func:`sample_close`, now and then with collar bones that stay down when
+    an arm is raised, as in simpler models of the body."""
+    pose = sample(rng, names) if rng.random() < 0.6 else sample_close(rng, names)
+    if rng.random() < 0.35:
+        kept = rng.uniform(0.3, 1.0)
+        for side in "lr":
+            up, forward = pose.get(f"shrug_{side}", (0.0, 0.0))
+            raised, plane, _ = pose.get(f"arm_{side}", (0.0, 0.0, 0.0))
+            pose[f"shrug_{side}"] = (up - kept * rig.COLLAR_UP * max(0.0, raised - rig.COLLAR_FROM),
+                                     forward - kept * rig.COLLAR_FORWARD * raised * float(np.sin(np.radians(plane))))
+    return pose
+
+
 def _named(rng: np.random.Generator, names: tuple[str, ...]) -> Pose:
     return NAMED[names[rng.integers(len(names))]]
 
@@ -212,7 +267,7 @@ def _shaken(pose: Pose, rng: np.random.Generator, degrees: float) -> Pose:
     return out
 
 
-def _free(rng: np.random.Generator) -> Pose:
+def _free(rng: np.random.Generator, stances: tuple[float, ...] = USUAL) -> Pose:
     """Drawn freely: trunk, arms and legs each from broad distributions; stance first, since legs must carry."""
     pose: Pose = {"spine": tuple(rng.normal([6, 0, 0], [16, 9, 14])), "neck": tuple(rng.normal(0, [10, 7, 10])),
                   "head": tuple(rng.normal(0, [10, 7, 18]))}
@@ -226,12 +281,11 @@ def _free(rng: np.random.Generator) -> Pose:
         pose |= {f"arm_{side}": arm, f"elbow_{side}": (bend,), f"forearm_{side}": (rng.uniform(-70, 80),),
                  f"wrist_{side}": tuple(rng.normal(0, [20, 8])), f"fingers_{side}": (abs(rng.normal(10, 25)),),
                  f"shrug_{side}": tuple(rng.normal(0, 5, 2))}
-    return pose | _free_legs(rng)
+    return pose | _free_legs(rng, stances)
 
 
-def _free_legs(rng: np.random.Generator) -> Pose:
-    stance = rng.choice(["stand", "wide", "step", "kneel", "sit", "crouch", "lie", "any"],
-                        p=[0.3, 0.12, 0.16, 0.08, 0.1, 0.06, 0.06, 0.12])
+def _free_legs(rng: np.random.Generator, stances: tuple[float, ...]) -> Pose:
+    stance = rng.choice(STANCES, p=stances)
     pelvis = rng.normal(0, [5, 4, 8])
     legs = {s: [rng.normal(0, 5), abs(rng.normal(4, 4)), rng.normal(10, 10), abs(rng.normal(0, 6))] for s in "lr"}
     plant = {"l": 1.0, "r": 1.0}

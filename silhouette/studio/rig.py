@@ -50,6 +50,9 @@ for _group, _angles in GROUPS.items():
         SLOTS[_name] = slice(_at, _at + len(_angles))
 WIDTH = max(s.stop for s in SLOTS.values())
 """Length of a pose vector."""
+COLLAR_FROM, COLLAR_UP, COLLAR_FORWARD = 30.0, 0.25, 0.12
+"""The collar bone takes its share of a raised arm, else the shoulder caves in: about a quarter beyond 30 degrees, and
+some of what the arm comes forward."""
 _HEAD_BONES = ("neck03", "head", "eye.L", "eye.R")
 _ARM_BONES = ("upperarm", "lowerarm", "wrist", "finger", "metacarpal")
 _LEG_BONES = ("upperleg", "lowerleg", "foot", "toe")
@@ -255,9 +258,8 @@ def _arm_turns(angles: torch.Tensor, side: str, chest: torch.Tensor,
     raised, plane, twist = angles[:, SLOTS[f"arm_{side}"]].unbind(-1)
     up, forward = angles[:, SLOTS[f"shrug_{side}"]].unbind(-1)
     pronate = angles[:, SLOTS[f"forearm_{side}"]][:, 0]
-    # the collar bone takes its share of a raised arm (about a quarter beyond 30 degrees), else the shoulder caves in
-    lift = up + 0.25 * (raised - 30).clamp(min=0)
-    collar = chest @ _about(2, -forward - 0.12 * raised * torch.sin(torch.deg2rad(plane))) @ _about(1, -lift)
+    lift = up + COLLAR_UP * (raised - COLLAR_FROM).clamp(min=0)
+    collar = chest @ _about(2, -forward - COLLAR_FORWARD * raised * torch.sin(torch.deg2rad(plane))) @ _about(1, -lift)
     swing = chest @ _swing(raised, plane)
     upper, fore = bones["lowerarm01"] - bones["upperarm01"], bones["wrist"] - bones["lowerarm01"]
     upper_zero, fore_zero = _frame(upper, fore), _frame(fore, -upper)

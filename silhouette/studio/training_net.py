@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import itertools
 import math
+from functools import cache
 
 import torch
 import torch.nn.functional as F
 from torch import nn
 
-from silhouette.studio.training_views import MAPS
+from silhouette.studio.training_views import MAPS, PAIRS, POINTS
 
 SIDE = 160
 """Side of the picture the network sees, pixels: grey, area-averaged from the canvas."""
 FOLD = 4
 """The picture enters folded: FOLD x FOLD pixels become channels, so that thin gaps survive cheaply."""
-PAIRS = ((1, 2), (3, 4), (5, 6), (7, 8))
-"""Maps of unordered pairs among the nine points: hands, elbows, feet, knees."""
 START_WIDTH, LEAST_WIDTH, MOST_WIDTH = 0.45, 0.06, 2.0
 """Width (standard deviation) of the bell that a cell of a map stands for, in cells: before training, least and most."""
 TERMS = ("legibility", "points", "limbs", "no body")
@@ -40,30 +39,30 @@ def _step(c_in: int, c_out: int, size: int = 3, stride: int = 1) -> nn.Sequentia
 
 
 class ReaderNet(nn.Module):
-    """Folded picture (b, 16, 40, 40) to answers (b, 6), where (b, 9, MAPS, MAPS) and fine (b, 27, MAPS, MAPS).
+    """Folded picture (b, 16, 40, 40) to answers (b, 6), where (b, points, MAPS, MAPS) and fine (b, 3 points, MAPS, MAPS).
 
     answers: logits of the legibility of head, weaker arm, stronger arm, weaker leg, stronger leg; logit of "no body".
-    where: logits of the cells that head, hands, elbows, feet, knees lie in. fine: for each of these nine points and
-    each cell how far right and down of the cell's middle the point would lie, and the width of the bell round that
-    place; see :func:`bells`. In training also six limb maps.
+    where: logits of the cells that POINTS lie in. fine: for each of these points and each cell how far right and down
+    of the cell's middle the point would lie, and the width of the bell round that place; see :func:`bells`. In training
+    also six limb maps.
     """
 
     def __init__(self) -> None:
         super().__init__()
-        a, b, c, d = 32, 64, 128, 192
+        a, b, c, d, e = 32, 64, 128, 192, 96
         self.stem = nn.Sequential(_step(FOLD * FOLD, a), _step(a, b, stride=2), Block(b, b))
         self.middle = nn.Sequential(_step(b, c, stride=2), *[Block(c, 64) for _ in range(3)])
-        self.deep = nn.Sequential(_step(c, d, stride=2), *[Block(d, 128) for _ in range(4)])
+        self.deep = nn.Sequential(_step(c, d, stride=2), *[Block(d, 144) for _ in range(4)])
         self.from_deep = nn.Sequential(nn.Conv2d(d, 64, 1), nn.Upsample(scale_factor=2, mode="nearest"))
         self.from_middle = nn.Conv2d(c, 64, 1)
         self.up = nn.Sequential(nn.ReLU(), _step(64, b), nn.Upsample(scale_factor=2, mode="nearest"))
-        self.join = nn.Sequential(nn.ReLU(), _step(b, b))
-        self.where = nn.Conv2d(b, 9, 1)
-        self.fine = nn.Conv2d(b, 27, 1)
+        self.join = nn.Sequential(nn.ReLU(), _step(b, e))
+        self.where = nn.Conv2d(e, len(POINTS), 1)
+        self.fine = nn.Conv2d(e, 3 * len(POINTS), 1)
         nn.init.zeros_(self.fine.weight)
         nn.init.zeros_(self.fine.bias)
-        self.limbs = nn.Conv2d(b, 6, 1)
-        self.answer = nn.Sequential(nn.Linear(2 * d + b, 128), nn.ReLU(), nn.Dropout(0.1), nn.Linear(128, 6))
+        self.limbs = nn.Conv2d(e, 6, 1)
+        self.answer = nn.Sequential(nn.Linear(2 * d + e, 128), nn.ReLU(), nn.Dropout(0.1), nn.Linear(128, 6))
 
     def forward(self, x: torch.Tensor) -> tuple[torch.Tensor, ...]:
         fine = self.stem(x)
@@ -87,8 +86,9 @@ def asked(legibility: torch.Tensor) -> torch.Tensor:
 
 
 def bells(fine: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
-    """Middle x and y and width of every cell's bell, each (b, 9, cells), canvas fractions; within a cell of its own."""
-    across, down, width = fine.float().unflatten(1, (9, 3)).flatten(3).unbind(2)
+    """Middle x and y and width of every cell's bell, each (b, points, cells), canvas fractions; within a cell of its
+    own."""
+    across, down, width = fine.float().unflatten(1, (-1, 3)).flatten(3).unbind(2)
     middle = (torch.arange(MAPS, device=fine.device) + 0.5).repeat(MAPS, 1)
     width = (START_WIDTH * torch.exp(width)).clamp(LEAST_WIDTH, MOST_WIDTH)
     x, y = middle.flatten() + torch.tanh(across), middle.T.flatten() + torch.tanh(down)
@@ -100,23 +100,37 @@ def point_loss(where: torch.Tensor, fine: torch.Tensor, joints: torch.Tensor) ->
 
     A map is a density: cells with weights softmax(logits), each a bell.
     """
-    points = where.shape[1]
-    log_p = F.log_softmax(where.float().flatten(2), -1)                                   # (b, 9, cells)
+    log_p = F.log_softmax(where.float().flatten(2), -1)                                   # (b, points, cells)
     x, y, width = bells(fine)
+    weigh = log_p - torch.log(2 * math.pi * width**2)
+    narrow = -0.5 / width**2
 
-    def surprise(slot: int, point: int) -> torch.Tensor:
+    def surprise(at: torch.Tensor) -> torch.Tensor:
         # a floor of one in a thousand anywhere keeps a far point from shouting down the rest
-        away = (x[:, slot] - joints[:, point, :1]) ** 2 + (y[:, slot] - joints[:, point, 1:]) ** 2
-        bell = -away / (2 * width[:, slot] ** 2) - torch.log(2 * math.pi * width[:, slot] ** 2)
-        told = torch.logsumexp(log_p[:, slot] + bell, -1)
+        away = (x - at[..., :1]) ** 2 + (y - at[..., 1:]) ** 2
+        told = torch.logsumexp(weigh + narrow * away, -1)
         return -torch.logaddexp(told + math.log(0.999), torch.full_like(told, math.log(0.001)))
 
-    total = surprise(0, 0)
+    twins, lefts, rights, singles = _indices(joints.device)
+    straight, crossed = surprise(joints), surprise(joints.index_select(1, twins))
+
+    def both(each: torch.Tensor) -> torch.Tensor:
+        return each.index_select(1, lefts) + each.index_select(1, rights)
+
+    pairs = math.log(2) - torch.logaddexp(-both(straight), -both(crossed))
+    return (straight.index_select(1, singles).sum(1) + pairs.sum(1)) / len(POINTS)
+
+
+@cache
+def _indices(device: torch.device) -> tuple[torch.Tensor, ...]:
+    """The places in POINTS of every point's twin (its own for a single one), of the first and second of the pairs, and
+    of the single ones; made once, since nothing can be copied to a graphics card while its work is recorded."""
+    twins = list(range(len(POINTS)))
     for i, j in PAIRS:
-        straight = surprise(i, i) + surprise(j, j)
-        crossed = surprise(i, j) + surprise(j, i)
-        total = total - torch.logaddexp(-straight, -crossed) + math.log(2)
-    return total / points
+        twins[i], twins[j] = j, i
+    lefts, rights = (list(ends) for ends in zip(*PAIRS, strict=True))
+    singles = [i for i, twin in enumerate(twins) if twin == i]
+    return tuple(torch.tensor(places, device=device) for places in (twins, lefts, rights, singles))
 
 
 def loss(out: tuple[torch.Tensor, ...], legibility: torch.Tensor, joints: torch.Tensor, maps: torch.Tensor,
@@ -134,7 +148,7 @@ def loss(out: tuple[torch.Tensor, ...], legibility: torch.Tensor, joints: torch.
     weight[:, 3:] = 3.0
     return {
         "legibility": 10 * (off * body).sum() / count,
-        "points": 0.15 * (point_loss(where, fine, joints) * body).sum() / count,
+        "points": 0.3 * (point_loss(where, fine, joints) * body).sum() / count,
         "limbs": 2.0 * ((drawn * weight).mean((1, 2, 3)) * body).sum() / count,
         "no body": 0.3 * F.binary_cross_entropy_with_logits(answers[:, 5].float(), 1 - body),
     }

@@ -6,11 +6,14 @@ machine that trains, which needs torch alone. A new build is a blend of two of t
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 
 from silhouette.studio import bodies, dress, poses, rig, views
 
@@ -22,7 +25,13 @@ MAPS = 20
 """Side of the maps that show where limbs lie and where they are drawn."""
 TURN = 24
 """Views a pose."""
-POINTS = ("head", "hand_l", "hand_r", "elbow_l", "elbow_r", "foot_l", "foot_r", "knee_l", "knee_r")
+POINTS = ("head", "hand_l", "hand_r", "elbow_l", "elbow_r", "foot_l", "foot_r", "knee_l", "knee_r", "crown", "neck",
+          "shoulder_l", "shoulder_r", "wrist_l", "wrist_r", "hip_l", "hip_r", "ankle_l", "ankle_r",
+          "hand_end_l", "hand_end_r", "foot_end_l", "foot_end_r")
+"""What the reader places, by its name in ``bodies.joints_of``; of a pair the figure's left comes first."""
+PAIRS = tuple((i, i + 1) for i, point in enumerate(POINTS) if point.endswith("_l"))
+"""Places in POINTS of the two of a kind. An outline cannot tell which is which, so pairs are learned without an
+order."""
 
 
 @dataclass
@@ -47,7 +56,7 @@ class Views:
     legibility: torch.Tensor
     """(n, 5) head, arm_l, arm_r, leg_l, leg_r."""
     joints: torch.Tensor
-    """(n, 9, 2) POINTS as x, y on the canvas, 0 to 1."""
+    """(n, points, 2) POINTS as x, y on the canvas, 0 to 1."""
     maps: torch.Tensor
     """(n, 6, MAPS, MAPS) uint8: share of each cell that head, arms, legs cover, then how much of their outline is drawn
     in it."""
@@ -99,17 +108,17 @@ def save_views(path: Path, made: Views) -> None:
 
 
 def load_views(paths: list[Path], device: torch.device | str) -> Views:
-    """Read and join what :func:`save_views` wrote as torch keeps it, one file after the other."""
-    files = [torch.load(path, map_location="cpu", mmap=True, weights_only=True) for path in paths]
-    count = sum(len(file["pose"]) for file in files)
-    joined = {name: torch.empty(count, *part.shape[1:], dtype=part.dtype, device=device)
-              for name, part in files[0].items()}
-    at = 0
-    for file in files:
-        for name, part in file.items():
-            joined[name][at : at + len(part)] = part.to(device)
-        at += len(file["pose"])
-    return Views(**joined)
+    """Read and join what :func:`save_views` wrote, one file after the other; limb maps that were left out are 0."""
+    return Views.joined([_load(path, device) for path in paths])
+
+
+def _load(path: Path, device: torch.device | str) -> Views:
+    if path.suffix != ".npz":
+        return Views(**{k: v.to(device) for k, v in torch.load(path, map_location="cpu", weights_only=True).items()})
+    with np.load(path) as f:
+        held = {kind: torch.from_numpy(f[kind]).to(device) for kind in f.files}
+    empty = torch.zeros(len(held["masks"]), 6, MAPS, MAPS, dtype=torch.uint8, device=device)
+    return Views(**held, maps=empty)
 
 
 def load_stock(path: Path, device: torch.device | str) -> Stock:
@@ -123,54 +132,79 @@ def load_stock(path: Path, device: torch.device | str) -> Stock:
                      torch.from_numpy(f["heads"]).float().to(device), torch.from_numpy(f["builds"]).float().to(device))
 
 
-def make_views(stock: Stock, count: int, seed: int, names: tuple[str, ...] = poses.TAUGHT, near: bool = False,
-               together: int = 4, first_pose: int = 0) -> Views:
-    """Views of ``count`` random poses, TURN each.
+@dataclass(frozen=True)
+class Kind:
+    """How the poses and cameras of some views are drawn."""
 
-    Parameters
-    ----------
-    names : tuple of str
-        Named poses that may be drawn from.
-    near : bool
-        Only poses near the named ones, instead of the broad sampler.
-    together : int
-        Poses worked on at once.
-    """
+    pose: Callable[[np.random.Generator, tuple[str, ...]], rig.Pose]
+    names: tuple[str, ...] = poses.TAUGHT
+    cameras: str = "usual"
+    """A key of CAMERAS."""
+    tries: int = 1
+    """Poses drawn for each one that is used: the one whose arms sink least into the body."""
+    first_pose: int = 0
+    """Number of the first pose."""
+
+
+KINDS = {
+    "train": Kind(poses.sample_wide, cameras="wide", tries=3),
+    "random": Kind(poses.sample, first_pose=10**6),
+    "named": Kind(poses.sample_near, poses.KEPT_OUT, first_pose=2 * 10**6),
+    "close": Kind(poses.sample_close, cameras="usual", tries=3, first_pose=3 * 10**6),
+    "tilted": Kind(poses.sample, cameras="low and high", first_pose=4 * 10**6),
+}
+"""Views to train on, and to test on: poses drawn like those of training but for the arms held close and the unusual
+cameras; poses near named ones that training never saw; arms held close; cameras that stand low or high."""
+CAMERAS = {"usual": 0.0, "wide": 0.45, "low and high": 1.0}
+"""Share of the cameras that stand anywhere from 0.2 to 2.6 m high; with "low and high" under 0.5 or over 1.7 m."""
+
+
+def make_views(stock: Stock, count: int, seed: int, kind: Kind, together: int = 4) -> Views:
+    """Views of ``count`` random poses, TURN each; ``together`` poses are worked on at once."""
     rng = np.random.default_rng(seed)
     parts: list[Views] = []
     for start in range(0, count, together):
         b = min(together, count - start)
-        drawn = [poses.sample_near(rng, names) if near else poses.sample(rng, names) for _ in range(b)]
-        worn = [dress.sample(rng) for _ in range(b)]
-        parts.append(_turnarounds(stock, rng, drawn, worn, first_pose + start))
+        parts.append(turnarounds(stock, rng, *drawn(rng, kind, b), kind, kind.first_pose + start))
     return Views.joined(parts)
 
 
-def _turnarounds(stock: Stock, rng: np.random.Generator, drawn: list[rig.Pose], worn: list[dress.Outfit],
-                 first_pose: int) -> Views:
-    device, b = stock.rest.device, len(drawn)
+def drawn(rng: np.random.Generator, kind: Kind, count: int) -> tuple[torch.Tensor, torch.Tensor]:
+    """Vectors of poses (count * tries, rig.WIDTH), tries of one after the other, and outfits (count, fields)."""
+    vectors = rig.pose_vectors([kind.pose(rng, kind.names) for _ in range(count * kind.tries)])
+    return vectors, dress.vector([dress.sample(rng) for _ in range(count)])
+
+
+def turnarounds(stock: Stock, rng: np.random.Generator, vectors: torch.Tensor, outfit: torch.Tensor, kind: Kind,
+                first_pose: int) -> Views:
+    """Views of the poses that :func:`drawn` drew, on random builds, by random cameras."""
+    device, b = stock.rest.device, len(outfit)
     pick = torch.from_numpy(rng.integers(len(stock.rest), size=(2, b))).to(device)
     share = torch.from_numpy(rng.uniform(0, 1, b)).float().to(device)[:, None]
     build = torch.lerp(stock.builds[pick[0]], stock.builds[pick[1]], share)
     rest = torch.lerp(stock.rest[pick[0]], stock.rest[pick[1]], share[:, None])
     heads = torch.lerp(stock.heads[pick[0]], stock.heads[pick[1]], share[:, None])
-    posed = rig.pose_batch(stock.rig, rest, heads, rig.pose_vectors(drawn).to(device))
+    posed = rig.pose_batch(stock.rig, rest.repeat_interleave(kind.tries, 0), heads.repeat_interleave(kind.tries, 0),
+                           vectors.to(device))
+    if kind.tries > 1:
+        best = _least_sunk(stock.rig, posed, kind.tries, rng.random(b) < 0.8)
+        posed = rig.Posed(*(part[best] for part in posed))
     joints = bodies.joints_of(posed, stock.rig.names)
-    outfit = dress.vector(worn).to(device)
+    outfit = outfit.to(device)
     extra, extra_faces, extra_limb = dress.dress_batch(joints, posed.vertices, outfit)
     skin = torch.cat([posed.vertices, extra], 1)
     faces = torch.cat([stock.rig.faces, extra_faces + posed.vertices.shape[1]])
     limb = torch.cat([stock.rig.limb.long(), extra_limb.long().to(device)])
     spots = torch.stack([joints[p] for p in POINTS], 1)
-    seen, angle, camera = _photographed(torch.cat([skin, spots], 1), rng)                 # (b, TURN, n, 2)
+    seen, angle, camera = _photographed(torch.cat([skin, spots], 1), rng, kind.cameras)   # (b, TURN, n, 2)
     seen, spots = seen[:, :, : skin.shape[1]], seen[:, :, skin.shape[1] :]
     low, high = seen.amin(2), seen.amax(2)
     scale = FIGURE / (high - low).amax(-1).clamp(min=1e-6)
     shift = CANVAS / 2 - (low + high) / 2 * scale[..., None]
     framed = (seen * scale[..., None, None] + shift[:, :, None]).flatten(0, 1)
     bits = views.rasterise(framed, faces, limb, CANVAS, CANVAS)
-    drawn, own = (lengths.view(b, TURN, 5) / scale[..., None] for lengths in views.outline_lengths(bits))
-    legible = drawn / own.amax(1, keepdim=True).clamp(min=1e-6)                           # lengths at one scale a turn
+    lengths, own = (lengths.view(b, TURN, 5) / scale[..., None] for lengths in views.outline_lengths(bits))
+    legible = lengths / own.amax(1, keepdim=True).clamp(min=1e-6)                         # lengths at one scale a turn
     spots = (spots * scale[..., None, None] + shift[:, :, None]) / CANVAS
     about = torch.cat([build, camera, outfit], 1).repeat_interleave(TURN, 0)
     number = torch.arange(first_pose, first_pose + b, device=device).repeat_interleave(TURN)
@@ -179,18 +213,52 @@ def _turnarounds(stock: Stock, rng: np.random.Generator, drawn: list[rig.Pose], 
                  number, about)
 
 
-def _photographed(points: torch.Tensor, rng: np.random.Generator) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+ARM_RADIUS = 0.035
+"""How near the middle of an arm may come to the skin of trunk, head and legs before it counts as sunk, metres."""
+
+
+def _least_sunk(shared: rig.Rig, posed: rig.Posed, tries: int, choose: NDArray[np.bool_]) -> torch.Tensor:
+    """(b,) which of the bodies (b * tries) to use: of each pose's tries the one whose arms sink least into the body;
+    where ``choose`` is not set the first, since a real arm presses into the flesh too."""
+    joints = bodies.joints_of(posed, shared.names)
+    probes = []
+    for side in "lr":
+        chain = [joints[f"{joint}_{side}"] for joint in ("shoulder", "elbow", "wrist", "hand_end")]
+        for (one, other), shares in zip(itertools.pairwise(chain), ((0.7,), (0, 0.33, 0.67), (0, 0.5, 1)), strict=True):
+            probes += [torch.lerp(one, other, share) for share in shares]
+    corners = posed.vertices[:, shared.faces]
+    normal = torch.linalg.cross(corners[:, :, 1] - corners[:, :, 0], corners[:, :, 2] - corners[:, :, 0])
+    body = ((shared.limb != 2) & (shared.limb != 3))[shared.faces[:, 0]].nonzero()[:, 0][::4]
+    middle, normal = corners[:, body].mean(2), normal[:, body]
+    points = torch.stack(probes, 1)
+    nearest = torch.cdist(points, middle).argmin(2)[..., None].expand(-1, -1, 3)
+    out = torch.nn.functional.normalize(normal.gather(1, nearest), dim=-1)
+    sunk = (ARM_RADIUS - ((points - middle.gather(1, nearest)) * out).sum(-1)).clamp(min=0).sum(1)
+    best = sunk.view(-1, tries).argmin(1)
+    best = torch.where(torch.from_numpy(choose).to(best.device), best, torch.zeros_like(best))
+    return torch.arange(len(best), device=best.device) * tries + best
+
+
+def _photographed(points: torch.Tensor, rng: np.random.Generator,
+                  cameras: str = "usual") -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
     """Points (b, n, 3) from all round: picture (b, TURN, n, 2), angles (b, TURN), distance and height of the cameras.
 
-    One camera a pose, 2 to 8 m away, between knee and head, aimed at the figure with a small error, nearly upright. The
-    picture's unit is the focal length.
+    One camera a pose, 2 to 8 m away, between knee and head, aimed at the figure with a small error, nearly upright;
+    a share of them, see CAMERAS, lower or higher, aimed at the figure or level. The picture's unit is the focal length.
     """
     b, device = points.shape[0], points.device
     top = points[..., 2].amax(1).cpu().numpy()
     reach = points[..., :2].norm(dim=-1).amax(1).cpu().numpy()
     distance = np.maximum(rng.uniform(2.0, 8.0, b), reach + 0.9)
     height = rng.uniform(0.28, 1.0, b) * np.maximum(top, 0.9)
-    pitch = np.arctan2(top / 2 - height, distance) + np.deg2rad(rng.normal(0, 2.5, b))
+    aimed = np.ones(b)
+    if cameras != "usual":
+        low_or_high = np.where(rng.random(b) < 0.4, rng.uniform(0.2, 0.5, b), rng.uniform(1.7, 2.6, b))
+        any_height = low_or_high if cameras == "low and high" else rng.uniform(0.2, 2.6, b)
+        chosen = rng.random(b) < CAMERAS[cameras]
+        height = np.where(chosen, any_height, height)
+        aimed = np.where(chosen & (rng.random(b) < 0.4), rng.uniform(0, 0.4, b), 1.0)
+    pitch = np.arctan2(top / 2 - height, distance) * aimed + np.deg2rad(rng.normal(0, 2.5, b))
     roll = np.deg2rad(rng.normal(0, 1.2, b))
     angle = rng.uniform(0, 360, (b, 1)) + np.arange(TURN) * (360 / TURN) + rng.uniform(-5, 5, (b, TURN))
     d, h, p, r = (torch.from_numpy(v).float().to(device)[:, None] for v in (distance, height, pitch, roll))
@@ -209,14 +277,12 @@ def _photographed(points: torch.Tensor, rng: np.random.Generator) -> tuple[torch
 def _limb_maps(bits: torch.Tensor) -> torch.Tensor:
     """(n, 6, MAPS, MAPS) uint8 from (n, CANVAS, CANVAS) bits."""
     cell = CANVAS // MAPS
-    drawn = torch.nn.functional.pad(views.drawn_pixels(bits), (1, 1, 1, 1))
+    drawn_too = torch.nn.functional.pad(views.drawn_pixels(bits), (1, 1, 1, 1))
     out = []
-    for source, most in ((bits, cell * cell), (drawn, 2 * cell)):
-        view, y, x = source.nonzero(as_tuple=True)
-        values, place = source[view, y, x], (view * MAPS + y // cell) * MAPS + x // cell
+    for source, most in ((bits, cell * cell), (drawn_too, 2 * cell)):
         for group in ((1,), (2, 3), (4, 5)):
-            here = (values & sum(1 << k for k in group)) != 0
-            count = torch.bincount(place[here], minlength=len(bits) * MAPS * MAPS).view(-1, MAPS, MAPS)
+            here = (source & sum(1 << k for k in group)) != 0
+            count = here.view(-1, MAPS, cell, MAPS, cell).sum((2, 4))
             out.append(((count / most).clamp(max=1) * 255).round().to(torch.uint8))
     return torch.stack(out, 1)
 
