@@ -19,7 +19,7 @@ from silhouette.show.words_space import degrees, mm
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-NAMED = 46.0
+NAMED = 54.0
 """Height that the names of the small drawings take, points."""
 BESIDE = 14.0
 """Between small drawings, points."""
@@ -163,16 +163,16 @@ def _small(page: Any, made: Armature, views: Sequence[Profile], room: tuple[floa
     unit = min((wide - BESIDE * len(level)) / across, (tall - NAMED) / up)
     side = sum(b[2] - b[0] for b in boxes) * unit + BESIDE * (len(level) - 1)
     x, ground = x0 + (wide - side) / 2, y0 + tall - 12 - (up - below[3] + below[1]) * unit
-    first = x
+    first, below_ground = x, max(10.0, made.base_mm * unit + 4)
     for view, box in zip(level, boxes, strict=True):
         draw(Canvas(page, x - box[0] * unit, ground, unit), made, view)
         name = words_space.short_name(view)
-        page.text(x + (box[2] - box[0]) * unit / 2, ground - 10, name, fontsize=SMALLEST * zoom, ha="center", va="top")
+        page.text(x + (box[2] - box[0]) * unit / 2, ground - below_ground, name, fontsize=SMALLEST * zoom, ha="center", va="top")
         x += (box[2] - box[0]) * unit + BESIDE
     if plan is not None:
         origin = first - boxes[0][0] * unit if boxes else x0 + wide / 2
-        draw(Canvas(page, origin, ground - 26 - below[3] * unit, unit), made, plan)
-        page.text(origin + below[2] * unit + 6, ground - 26 - (below[3] - below[1]) * unit,
+        draw(Canvas(page, origin, ground - below_ground - 16 - below[3] * unit, unit), made, plan)
+        page.text(origin + below[2] * unit + 6, ground - below_ground - 16 - (below[3] - below[1]) * unit,
                   "Plan, the front at the foot", fontsize=SMALLEST * zoom, va="bottom")
 
 

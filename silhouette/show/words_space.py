@@ -375,7 +375,7 @@ def tape_advice(lines: Sequence[TapeLine], factor: float | None, used: bool = Fa
     if not any(line.found_mm is not None for line in lines) or factor is None:
         return "No length of the tape lies between two joints that were found, so nothing can be compared."
     if used:
-        return "All sizes were taken from the tape, as asked for with --fit-to-tape. What still differs is listed."
+        return "All sizes were taken from the tape, as you asked. What still differs is listed."
     if abs(factor - 1) < 0.005:
         return "On the whole tape and outlines agree within half a per cent."
     way = "larger" if factor > 1 else "smaller"

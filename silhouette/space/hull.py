@@ -47,8 +47,8 @@ class Hull:
     """The visual hull, as a field on a regular grid."""
 
     field: Field
-    """(nx, ny, nz) how far the point lies inside the hull, in the unit of length; negative outside. True lengths near the
-    surface, farther away right in sign only."""
+    """(nx, ny, nz) how far the point lies inside the hull, in the unit of length; negative outside. True lengths near
+    the surface, farther away right in sign only."""
     origin: Floats
     """(3,) of the point [0, 0, 0]."""
     cell: float
@@ -62,28 +62,25 @@ class Hull:
         return x, y, z
 
 
-def carve(masks: Sequence[Mask], cameras: Sequence[StopCamera], *, cell: float, top: float | None = None) -> Hull:
+def carve(masks: Sequence[Mask], cameras: Sequence[StopCamera], *, cell: float) -> Hull:
     """The hull of all stops, the ground included as the stops see it: it hangs a little below the true ground.
 
     Parameters
     ----------
     masks : n of (h, w) bool
-        At the size that the cameras speak of. Where a mask reaches the picture's edge the stop says nothing of what lies
-        beyond.
+        At the size that the cameras speak of. Where a mask reaches the picture's edge the stop says nothing of what
+        lies beyond.
     cameras : n StopCamera
     cell : float
         Size of a cell, in the cameras' unit: 5 mm for a standing figure.
-    top : float, optional
-        Look at nothing above this height.
 
     Raises
     ------
     ValueError
         Where the outlines have nothing in common.
     """
-    if top is None:
-        top = np.inf
-    return _carve([signed_edge(m) for m in masks], masks, cameras, cell, top)
+    hull = _carve([signed_edge(m) for m in masks], masks, cameras, cell, np.inf)
+    return replace(hull, field=one_body(hull.field, cell))
 
 
 def scaled(hull: Hull, unit: float) -> Hull:
@@ -94,6 +91,7 @@ def scaled(hull: Hull, unit: float) -> Hull:
 def _carve(
     edges: list[Field], masks: Sequence[Mask], cameras: Sequence[StopCamera], cell: float, top: float
 ) -> Hull:
+    """As :func:`carve`, with every body that is found."""
     low, high = _reach(masks, cameras)
     low, high = _tight(edges, cameras, low, high, cell)
     high[2] = min(high[2], top)
@@ -103,14 +101,14 @@ def _carve(
     lost = blamed[(coarse < -reach) & (second > 0)]
     mended = []
     for stop in np.unique(lost):
-        grown = _put_back(masks[stop], cameras[stop], low, cell * COARSE, second > 0, reach)
+        # generous by a coarse cell: the other stops cut what is too much
+        grown = _put_back(masks[stop], cameras[stop], low, cell * COARSE, second > -0.9 * cell * COARSE, reach)
         if grown is not None:
             edges[stop] = signed_edge(grown)
             mended.append(int(stop))
     if mended:
         coarse = _coarse(edges, cameras, low, high, cell)[0]
-    field = smoothed(_fine(edges, cameras, coarse, low, cell))
-    return Hull(one_body(field, cell), low, cell, tuple(mended))
+    return Hull(smoothed(_fine(edges, cameras, coarse, low, cell)), low, cell, tuple(mended))
 
 
 def signed_edge(mask: Mask) -> Field:
@@ -126,7 +124,7 @@ def signed_edge(mask: Mask) -> Field:
 
 
 def _says(edge: Field, camera: StopCamera, points: Floats) -> Field:
-    """(n,) how far points (n, 3) lie inside one stop's outline, as lengths; huge where the picture does not show them."""
+    """(n,) how far points (n, 3) lie inside one stop's outline, as lengths; huge where its picture does not show it."""
     places, depth = project(camera, points)
     n = len(points)
     rows = -(-n // _ROW)
@@ -253,8 +251,8 @@ def _put_back(
 ) -> Mask | None:
     """One stop's mask with what all the others hold and it alone lacks, or None where that is too small to matter.
 
-    A gap between two limbs that one stop shows is shown by its neighbours or by the stop opposite too, but for slits. So
-    a wide piece that a single mask takes away is a fault of that mask: a lost hand, say.
+    A gap between two limbs that one stop shows is shown by its neighbours or by the stop opposite too, but for slits.
+    So a wide piece that a single mask takes away is a fault of that mask: a lost hand, say.
     """
     points = low + wide / COARSE * ((COARSE - 1) / 2) + wide * np.argwhere(held)
     places, depth = project(camera, points)
@@ -262,14 +260,15 @@ def _put_back(
     at = places[(places >= 0).all(1) & (places < np.array(mask.shape[::-1])).all(1)].astype(int)
     drawn[at[:, 1], at[:, 0]] = 1
     pixel = camera.focal_px / float(np.median(depth))
-    drawn = cv2.morphologyEx(drawn, cv2.MORPH_CLOSE, _disc(0.9 * wide * pixel))
+    others = cv2.morphologyEx(drawn, cv2.MORPH_CLOSE, _disc(0.9 * wide * pixel)) > 0
     clear = _disc(reach * pixel)
-    lost = cv2.morphologyEx(drawn & ~cv2.dilate(mask.astype(np.uint8), clear), cv2.MORPH_OPEN, clear)
+    kept = cv2.dilate(mask.astype(np.uint8), clear) > 0
+    lost = cv2.morphologyEx((others & ~kept).astype(np.uint8), cv2.MORPH_OPEN, clear)
     if not lost.any():
         return None
     # back to the mask, over what was kept clear of it, inside what the others hold
-    grown = cv2.dilate(lost, _disc(2.5 * reach * pixel)) & drawn
-    return np.asarray(mask | (grown > 0))
+    grown = cv2.dilate(lost, _disc(2.5 * reach * pixel)) > 0
+    return np.asarray(mask | (grown & others))
 
 
 def _disc(radius: float) -> NDArray[np.uint8]:
@@ -281,10 +280,13 @@ PIECE = 0.0005
 """Least share of the figure's volume that a piece apart from it must have to be joined on: half a hand is 0.003."""
 GAP = 0.02
 """Widest gap, as a share of the figure's size, over which a piece is joined on: 3.5 cm."""
+LARGE = 0.02
+"""Share of the figure's volume from which a piece is joined on over any gap: every stop holds something so large, as a
+ball in the air."""
 
 
 def one_body(field: Field, cell: float) -> Field:
-    """The field of the largest body alone, with the large pieces that lie close to it joined on by a thin neck."""
+    """The field of the largest body alone, with pieces close to it, and large ones, joined on by a thin neck."""
     from scipy import ndimage
 
     labels, count = ndimage.label(field > 0)
@@ -299,8 +301,9 @@ def one_body(field: Field, cell: float) -> Field:
     for piece in order[1:]:
         if sizes[piece] < PIECE * sizes[order[0]]:
             break
-        near = tuple(slice(max(int(s.start - farthest - 1), 0), int(s.stop + farthest + 2)) for s in boxes[piece - 1])
-        ends = _nearest(np.isin(labels[near], kept), labels[near] == piece, farthest)
+        gap = farthest if sizes[piece] < LARGE * sizes[order[0]] else float(max(field.shape))
+        near = tuple(slice(max(int(s.start - gap - 1), 0), int(s.stop + gap + 2)) for s in boxes[piece - 1])
+        ends = _nearest(np.isin(labels[near], kept), labels[near] == piece, gap)
         if ends is not None:
             necks.append(ends + np.array([s.start for s in near]))
             kept.append(piece)
@@ -342,7 +345,7 @@ def surface(hull: Hull) -> Solid:
     z = hull.axes()[2]
     first = int(np.searchsorted(z, -2 * hull.cell))
     cut = np.minimum(hull.field[:, :, first:], z[first:].astype(np.float32))
-    return triangles(cut, hull.origin + [0, 0, first * hull.cell], hull.cell)
+    return triangles(cut, hull.origin + np.array([0, 0, first * hull.cell]), hull.cell)
 
 
 TINY = 0.02
@@ -350,11 +353,11 @@ TINY = 0.02
 which round, would make one point of two corners."""
 
 
-def triangles(field: Field, origin: Floats, cell: float) -> Solid:
+def triangles(field: Field, origin: Floats, cell: float, *, every: bool = False) -> Solid:
     """The zero level of a field that is positive inside, as one closed surface (marching cubes: Lewiner et al. 2003).
 
-    Of several bodies the largest is kept, without what is shut up inside it. Where the body reaches the edge of the grid
-    it is closed there.
+    Of several bodies the largest is kept, without what is shut up inside it, unless ``every`` one is wanted. Where the
+    body reaches the edge of the grid it is closed there.
     """
     from skimage.measure import marching_cubes
 
@@ -368,7 +371,9 @@ def triangles(field: Field, origin: Floats, cell: float) -> Solid:
     tiny = np.float32(TINY * cell)
     block = np.where(np.abs(block) < tiny, np.where(block < 0, -tiny, tiny), block)
     vertices, faces, _, _ = marching_cubes(block, 0.0)
-    vertices, faces = _largest(vertices.astype(np.float64), faces.astype(np.int64))
+    vertices, faces = vertices.astype(np.float64), faces.astype(np.int64)
+    if not every:
+        vertices, faces = _largest(vertices, faces)
     if _tetrahedra(vertices, faces).sum() < 0:
         faces = faces[:, ::-1]
     return Solid(origin + cell * (vertices + low - 1), np.ascontiguousarray(faces))
@@ -446,20 +451,26 @@ GROUND_CELLS = 320
 """Cells along the figure's height where the ground is looked for."""
 GROUND_LOOK = 0.16
 """So much of the figure, from below, is carved for it, as a share of its size."""
-GROUND_ROWS = 1.0
+GROUND_ROWS = 0.5
 """Rows above an outline's lowest one that count as lowest."""
 GROUND_SHARE = 0.1
 """Share of the stops that may put the ground too low."""
+ROUND = (1.1, 1.3)
+"""How much larger the cut half as high again above the lower bound must be than the one at the upper bound: at the
+first the figure stands on something flat, as a block, at the second on something round, as bare feet."""
+BETWEEN = 0.6
+"""Where between the bounds the ground lies under something round, from the upper one down."""
 
 
 def ground_shift(masks: Sequence[Mask], cameras: Sequence[StopCamera]) -> float:
     """How far z = 0 lies below the true ground, in the cameras' unit.
 
-    The lowest row of an outline is cast by a point that touches the ground, or nearly, so the highest point of the hull
-    that casts it lies on the ground or above; the lowest of these over the stops, but for a few that may be wrong, bounds
-    the ground from above. The hull's lowest point lies on the ground or below. A ball of radius r seen from a camera that
-    looks down by e touches both bounds: r (1 - cos e) above the ground and r (1 / cos e - 1) below it, all but the same;
-    so the ground is taken half way between. Stops whose outlines reach the picture's lower edge say nothing.
+    The lowest row of an outline is cast by a point that touches the ground, or nearly, so the highest point of the
+    hull that casts it lies on the ground or above; the lowest of these over the stops, but for a few that may be wrong,
+    bounds the ground from above. The hull's lowest point lies on the ground or below. A ball of radius r seen from a
+    camera that looks down by e touches both bounds: r (1 - cos e) above the ground and r (1 / cos e - 1) below it, all
+    but the same; so under round forms the ground is taken between them. A flat sole touches the upper bound. Stops
+    whose outlines reach the picture's lower edge say nothing.
     """
     sound = [k for k, m in enumerate(masks) if m.any() and not m[-1].any()]
     if len(sound) < FEWEST:
@@ -469,9 +480,32 @@ def ground_shift(masks: Sequence[Mask], cameras: Sequence[StopCamera]) -> float:
     low, high = _tight(edges, cameras, low, high, 0.02 * float(high[2] - low[2]))
     tall = float((high - low).max())
     hull = _carve(edges, masks, cameras, tall / GROUND_CELLS, float(low[2]) + GROUND_LOOK * tall)
-    solid = triangles(hull.field, hull.origin, hull.cell)
+    hull = replace(hull, field=without_specks(hull.field, hull.cell))
+    vertices = triangles(hull.field, hull.origin, hull.cell, every=True).vertices
     heights = []
     for k in sound:
-        rows = project(cameras[k], solid.vertices)[0][:, 1]
-        heights.append(float(solid.vertices[rows >= rows.max() - GROUND_ROWS, 2].max()))
-    return float(np.quantile(heights, GROUND_SHARE) + solid.vertices[:, 2].min()) / 2
+        rows = project(cameras[k], vertices)[0][:, 1]
+        heights.append(float(vertices[rows >= rows.max() - GROUND_ROWS, 2].max()))
+    least, most = float(vertices[:, 2].min()), float(np.quantile(heights, GROUND_SHARE))
+    at = np.array([most, most + (most - least) / 2])
+    areas = [float((hull.field[:, :, k] > 0).sum()) for k in np.searchsorted(hull.axes()[2], at)]
+    roundness = (areas[1] / max(areas[0], 1.0) - ROUND[0]) / (ROUND[1] - ROUND[0])
+    return most - BETWEEN * float(np.clip(roundness, 0, 1)) * (most - least)
+
+
+def without_specks(field: Field, cell: float) -> Field:
+    """The field with the bodies that are small beside the largest one taken out."""
+    from scipy import ndimage
+
+    labels, count = ndimage.label(field > 0)
+    if count <= 1:
+        return field
+    sizes = np.bincount(labels.ravel())
+    sizes[0] = 0
+    small = sizes < SPECK * sizes.max()
+    small[0] = False
+    return np.where(small[labels], np.float32(-cell), field)
+
+
+SPECK = 0.01
+"""Pieces smaller than this share of the largest one say nothing of the ground."""

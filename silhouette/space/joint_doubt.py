@@ -45,8 +45,9 @@ class Doubts:
 
 def doubts(fitted: Fitted, views: Views, beliefs: Beliefs) -> Doubts:
     """Look at the end of a fit, and at fits without a part of the views."""
-    covariance = np.linalg.inv(fitted.normal)[: 3 * plan.P, : 3 * plan.P].reshape(plan.P, 3, plan.P, 3)
-    by_bells = np.sqrt(np.einsum("iaia->i", covariance))
+    own = len(fitted.normal) - joint_fit.COMMON  # the cameras' own doubt moves all points alike, mostly up and down
+    spread = np.diag(np.linalg.inv(fitted.normal[:own, :own]))[: 3 * plan.P]
+    by_bells = np.sqrt(spread.reshape(plan.P, 3).sum(axis=1))
     order = np.argsort(beliefs.angles % (2 * np.pi), kind="stable")
     found = []
     for part in range(FOLDS):

@@ -23,10 +23,13 @@ Floats = NDArray[np.float64]
 
 ROUNDS = ((0.04, 6), (0.02, 6), (0.008, 8), (0.002, 14))
 """How much wider than told the bells are taken, statures, and for how many rounds, from the first to the last."""
+COMMON = 4
+"""Numbers that all views share: pitch, distance, the axis' place, the stature."""
 DAMPING = 1e-6
 """Share of its own diagonal that the normal matrix is damped by."""
-GIVEN_DEG = 1.0
-"""How sure a given angle is, standard deviation, degrees."""
+GIVEN_DEG, LEAST_DEG = 1.0, 0.3
+"""How sure a given angle is, and how sure at most any, standard deviations, degrees. They also hold the figure where it
+stands: nothing else says where angle 0 is."""
 TAILS = 4.0
 """Degrees of freedom of the angles' spread (Student's t): a single one may be far off."""
 SWAY, BOB = 0.003, 0.0015
@@ -137,7 +140,7 @@ class _Normal:
 
     def __init__(self, n: int) -> None:
         self.n = n
-        self.size = 3 * plan.P + 3 * n + 4
+        self.size = 3 * plan.P + 3 * n + COMMON
         self.matrix = np.zeros((self.size, self.size))
         self.vector = np.zeros(self.size)
         self.cost = 0.0
@@ -199,9 +202,6 @@ def _beliefs(normal: _Normal, state: State, beliefs: Beliefs) -> None:
     sure = beliefs.angle_sure * np.sqrt((TAILS + (off / beliefs.angle_sure) ** 2) / (TAILS + 1))
     normal.spread(0, (state.points - MIDDLE).reshape(-1), np.full(base, ANYWHERE))
     normal.spread(base, off, sure)
-    mean = np.zeros((1, normal.size))
-    mean[0, base : base + n] = 1e4 / n
-    normal.add(mean, np.array([1e4 * off.mean()]))
     normal.spread(base + n, state.shifts.reshape(-1), np.tile([SWAY, BOB], n))
     normal.spread(base + 3 * n, np.array([state.pitch - beliefs.pitch]), np.array([PITCH]))
     normal.spread(base + 3 * n + 1, np.array([state.log_distance - beliefs.log_distance]),

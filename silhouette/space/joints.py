@@ -21,6 +21,8 @@ from silhouette.space.joint_fit import Beliefs, Fitted, State
 
 Floats = NDArray[np.float64]
 
+TO_90 = 1.645
+"""Half width of the 90 % interval of a normal distribution over its standard deviation."""
 LOOSE = 3.0
 """How much wider than in the plan bones' lengths are believed while sides may still be mistaken."""
 NAMINGS = 3
@@ -47,7 +49,7 @@ def solve(
     cameras : sequence of StopCamera
         First cameras, in figure heights; of ``orbit_fit.first_cameras``.
     angle_sure : sequence of float or None
-        Standard deviation of every stop's angle, degrees; None: a given angle, about 1.
+        Half width of the 90 % interval of every stop's angle, degrees, as stops have it; None: a given angle.
     distance_sure : float
         How sure the distance in figure heights is, as a share: small where the focal length is known.
 
@@ -59,7 +61,9 @@ def solve(
     views = gathered(bells, cameras)
     first = cameras[0]
     angles = np.radians([cameras[i].angle for i in views.stop])
-    sure = np.radians([joint_fit.GIVEN_DEG if angle_sure[i] is None else angle_sure[i] for i in views.stop])
+    told = [angle_sure[i] for i in views.stop]
+    sure = np.radians([
+        joint_fit.GIVEN_DEG if one is None else max(one / TO_90, joint_fit.LEAST_DEG) for one in told])
     state = State(np.zeros((plan.P, 3)), angles, np.zeros((len(angles), 2)), float(np.radians(first.pitch)),
                   float(np.log(first.distance)), first.aside, first.height, 0.0)
     # everything below is counted in statures, so that a figure that lies or kneels is fitted as one that stands

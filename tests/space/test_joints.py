@@ -115,7 +115,7 @@ def test_angles_found_from_outlines_may_all_be_off() -> None:
     points, cameras = BODIES["contrapposto"], round_(STILL, TURN)
     bells = bells_of(points, cameras, rng, error=5.0)
     said = [replace(c, angle=c.angle + float(rng.normal(0, 3))) for c in first(cameras)]
-    found = joints.solve(bells, said, [3.0] * len(TURN))
+    found = joints.solve(bells, said, [5.0] * len(TURN))
     mean = np.mean([(s.angle - c.angle + 180) % 360 - 180 for s, c in zip(said, cameras, strict=True)])
     turned = points @ about_z(-mean).T
     assert np.median(off(found, turned)) < 0.012
