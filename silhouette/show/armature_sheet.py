@@ -167,7 +167,8 @@ def _small(page: Any, made: Armature, views: Sequence[Profile], room: tuple[floa
     for view, box in zip(level, boxes, strict=True):
         draw(Canvas(page, x - box[0] * unit, ground, unit), made, view)
         name = words_space.short_name(view)
-        page.text(x + (box[2] - box[0]) * unit / 2, ground - below_ground, name, fontsize=SMALLEST * zoom, ha="center", va="top")
+        page.text(x + (box[2] - box[0]) * unit / 2, ground - below_ground, name, fontsize=SMALLEST * zoom, ha="center",
+                  va="top")
         x += (box[2] - box[0]) * unit + BESIDE
     if plan is not None:
         origin = first - boxes[0][0] * unit if boxes else x0 + wide / 2

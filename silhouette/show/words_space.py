@@ -98,6 +98,7 @@ HOW_TAPE = (
     "Lengths on the model, in millimetres. A tape runs over the skin from bone to bone; the outlines give the "
     "straight way between the middles of two joints. A difference of a few per cent is usual."
 )
+WHERE = "Where the sections lie"
 NO_SECTIONS = "No level cut was made of this figure."
 NO_PROFILES = "No profile was asked for."
 
