@@ -239,6 +239,24 @@ class Profile:
 
 
 @dataclass(frozen=True)
+class Calipers:
+    """What calipers would read of one piece of a level cut."""
+
+    name: str
+    """Joint with its side, or empty for a height alone."""
+    z: float
+    """Metres above the ground."""
+    width_m: float
+    """Along x."""
+    depth_m: float
+    """Along y."""
+    narrow_m: float
+    """The least that calipers read, however they are turned."""
+    wide_m: float
+    """Across that."""
+
+
+@dataclass(frozen=True)
 class Taped:
     """One length of ``tape.csv``, as the person wrote it."""
 
@@ -320,6 +338,8 @@ class Armature:
     rules: WireRules | None = None
     """How the wires are cut."""
     plumb: Plumb | None = None
+    calipers: tuple[Calipers, ...] = ()
+    """At the heights of the sections that hold anything, lowest first, then at the joints."""
     tape_factor: float | None = None
     """By what all sizes would be multiplied to fit the tape; None without a tape that meets the joints."""
     fitted_to_tape: bool = False

@@ -43,7 +43,7 @@ def armature_sheet(made: Armature, *, views: Sequence[Profile], paper: str = "a4
 
 def sheet_pages(made: Armature, views: Sequence[Profile], paper: str) -> list[Figure]:
     """All pages; to be called within ``ink.style()``."""
-    pieces = [elevation(made, view, paper) for view in views]
+    pieces = [elevation(made, view, paper) for view in views if not view.outline.is_empty]
     under = words_space.subtitle(made.sizes)
     drawn = list(pages(pieces, paper, made.name, under, words_space.BESIDE_RULER))
     flow = Flow(paper, made.name, under)
@@ -134,13 +134,13 @@ def _small(page: Any, made: Armature, views: Sequence[Profile], room: tuple[floa
     """The drawings small, on one scale: elevations side by side, the plan under the first of them."""
     x0, y0, wide, tall = room
     k = made.sizes.built
-    level = [view for view in views if view.angle is not None]
-    plan = next((view for view in views if view.angle is None), None)
+    level = [view for view in views if view.angle is not None and not view.outline.is_empty]
+    plan = next((view for view in views if view.angle is None and not view.outline.is_empty), None)
     boxes = [affinity.scale(view.outline, k, k, origin=(0, 0)).bounds for view in level]
     below = affinity.scale(plan.outline, k, k, origin=(0, 0)).bounds if plan is not None else (0.0,) * 4
     across = sum(b[2] - b[0] for b in boxes) or below[2] - below[0]
     up = max((b[3] for b in boxes), default=0.0)
-    unit = min((wide - 14 * len(level)) / across, (tall - 46) / max(up + below[3] - below[1], 1e-9))
+    unit = min((wide - 14 * len(level)) / max(across, 1e-9), (tall - 46) / max(up + below[3] - below[1], 1e-9))
     x, ground = x0 + (wide - across * unit - 14 * (len(level) - 1)) / 2, y0 + tall - 12 - up * unit
     first = x
     for view, box in zip(level, boxes, strict=True):
@@ -168,7 +168,7 @@ def _cutting_list(flow: Flow, made: Armature) -> None:
     flow.gap(4)
     columns: tuple[Column, ...] = (
         ("Bend", 0.0, "left"), ("at", 0.07, "left"), ("from the start", 0.46, "right"),
-        ("turn the wire by", 0.50, "left"), ("then bend by", 0.84, "right"), ("angle left", 1.0, "right"),
+        ("turn the wire by", 0.50, "left"), ("then bend by", 0.84, "right"), ("angle between", 1.0, "right"),
     )
     for number, wire in enumerate(made.wires, start=1):
         flow.heading(f"{number}  {words_space.wire_name(wire)}", beside=f"cut {wire.cut_mm:.0f} mm",
@@ -287,8 +287,8 @@ def _plumb_drawings(page: Any, made: Armature, views: Sequence[Profile], room: t
                     zoom: float) -> None:
     """Elevations on the upper half, the feet seen from above on the lower."""
     x0, y0, wide, tall = room
-    level = [view for view in views if view.angle is not None]
-    plan = next((view for view in views if view.angle is None), None)
+    level = [view for view in views if view.angle is not None and not view.outline.is_empty]
+    plan = next((view for view in views if view.angle is None and not view.outline.is_empty), None)
     half = tall / 2 if plan is not None else tall
     k = made.sizes.built
     if level:

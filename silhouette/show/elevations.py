@@ -9,9 +9,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import affinity
-from shapely.geometry import LineString, MultiPolygon, Polygon
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from silhouette.geometry.angles import apart
 from silhouette.records_space import Armature, Profile, SpaceJoint, Wire
 from silhouette.show import words_space
 from silhouette.show.ink import ACCENT, FAIR, INK, PALE, PAPER, SMALLEST, SOFT, text_width
@@ -22,12 +23,16 @@ LABEL_MM = 3.4
 """From one label to the next, mm."""
 GAP_MM = 5.0
 """Between the figure and the column of labels beside it, mm."""
+ASIDE = 75.0
+"""Degrees from a side view within which the figure's two sides lie over each other."""
 WIRE_TONE = 0.30
 """How strongly the wire's own thickness is laid over the outline."""
 AIR_MM = 2.0
 """Paper round a drawing, mm."""
 FRONT_MM = 5.0
 """Strip below the plan for the mark of the front, mm."""
+WAY_MM = 4.0
+"""Strip below an elevation for what lies at either side, mm."""
 TAIL_MM = 12.0
 """How much of the wire below the base is drawn, mm."""
 BROKEN: Any = (0, (2.2, 1.4))
@@ -72,9 +77,12 @@ def _plan(made: Armature, profile: Profile) -> Piece:
 
 def _level(made: Armature, profile: Profile, angle: float) -> tuple[BaseGeometry, tuple[float, float, float, float]]:
     """What must be on paper of an elevation, and the box round it; the base and the wire below it among it."""
-    drawn = shapely.union_all([built(made, profile), _reach(made, angle)])
+    k = made.sizes.built
+    circles = [Point(flat([j.at], angle)[0] * k).buffer((j.within or 0.0) * k) for j in made.skeleton.joints
+               if j.at is not None]
+    drawn = shapely.union_all([built(made, profile), _reach(made, angle), *circles])
     left, low, right, top = boxed(drawn, air=AIR_MM)
-    return drawn, (left, min(low, -max(made.base_mm, TAIL_MM) - 1), right, top)
+    return drawn, (left, min(low, -max(made.base_mm, TAIL_MM)) - WAY_MM, right, top)
 
 
 def _with_columns(made: Armature, profile: Profile, angle: float) -> Piece:
@@ -86,6 +94,7 @@ def _with_columns(made: Armature, profile: Profile, angle: float) -> Piece:
 
     def paint(canvas: Canvas) -> None:
         draw(canvas, made, profile)
+        _ways(canvas, angle, (left, low, right, top))
         for i, (title, rows) in enumerate(columns):
             _labels(canvas, title, rows, (box[0] + wide[0], box[2] - wide[1])[i], (-1, 1)[i], (low, top))
 
@@ -97,11 +106,21 @@ def _with_labels(made: Armature, profile: Profile, angle: float) -> Piece:
 
     def paint(canvas: Canvas) -> None:
         draw(canvas, made, profile)
-        for way, (_, rows) in zip((-1, 1), _columns(made, angle), strict=True):
+        _ways(canvas, angle, box)
+        both = bool(min(apart(angle, 90), apart(angle, 270)) < ASIDE)
+        for way, (_, rows) in zip((-1, 1), _columns(made, angle, both), strict=True):
             for row, y in zip(rows, spread_out([row[2] for row in rows], LABEL_MM), strict=True):
                 _near_label(canvas, row, float(y), way, box)
 
     return Piece(words_space.profile_name(profile), box, paint, drawn)
+
+
+def _ways(canvas: Canvas, angle: float, box: tuple[float, float, float, float]) -> None:
+    """What lies at picture left and right of a square-on view."""
+    ends = {0: ("figure's right", "figure's left"), 90: ("back", "front"), 180: ("figure's left", "figure's right"),
+            270: ("front", "back")}.get(round(angle % 360))
+    for x, words, align in zip((box[0] + 1, box[2] - 1), ends or (), ("left", "right"), strict=False):
+        canvas.text((x, box[1] + 2), words, ha=align, color=SOFT)
 
 
 def _near_label(canvas: Canvas, row: Row, y: float, way: int, box: tuple[float, float, float, float]) -> None:
@@ -224,18 +243,24 @@ def _joint(canvas: Canvas, made: Armature, joint: SpaceJoint, angle: float | Non
 # ---------------------------------------------------------------------------------------------------------- labels
 
 
-def _columns(made: Armature, angle: float) -> list[tuple[str, list[Row]]]:
+def _columns(made: Armature, angle: float, sides_said: bool = False) -> list[tuple[str, list[Row]]]:
     """Heights of the joints above the base: at picture left those of the figure's right, and of its middle; the others
-    at picture right. Highest last."""
+    at picture right. Highest last. With ``sides_said`` each says its side, as where both sides lie over each other."""
     sides: dict[str, list[Row]] = {"right": [], "left": []}
     for joint in made.skeleton.joints:
         if joint.at is None:
             continue
         x, y = flat([joint.at], angle)[0] * made.sizes.built
-        said = f"{joint.joint} {y:.0f}{'' if joint.sure else ' ?'}"
+        name = _own_name(joint) if sides_said else joint.joint
+        said = f"{name} {y:.0f}{'' if joint.sure else ' ?'}"
         sides[joint.side or "right"].append((said, float(x), float(y), (joint.within or 0.0) * made.sizes.built))
     order = ("right", "left") if np.cos(np.radians(angle)) >= -1e-9 else ("left", "right")
     return [(f"figure's {side}", sorted(sides[side], key=lambda row: row[2])) for side in order]
+
+
+def _own_name(joint: SpaceJoint) -> str:
+    """``knee left``: the figure's own side."""
+    return joint.joint if joint.side is None else f"{joint.joint} {joint.side}"
 
 
 def _column_width(rows: Sequence[Row]) -> float:

@@ -32,7 +32,8 @@ TICK_MM = 10.0
 SVG_WIDE_MM = 600.0
 """Width of the sheet that the svg lays its templates on: a common board."""
 SVG_BETWEEN_MM = 8.0
-CSV_HEAD = ("what", "height_mm", "width_mm", "depth_mm", "finished_width_mm", "finished_depth_mm")
+CSV_HEAD = ("what", "height_mm", "width_mm", "depth_mm", "least_mm", "across_it_mm", "finished_width_mm",
+            "finished_depth_mm")
 
 
 def sections_pdf(made: Armature, *, profiles: Sequence[Profile] = (), paper: str = "a4") -> bytes:
@@ -143,67 +144,54 @@ def _profile_piece(made: Armature, profile: Profile) -> Piece:
 
 # -------------------------------------------------------------------------------------------------------- calipers
 
-@dataclass(frozen=True)
-class Caliper:
-    """One line of the table, as built."""
-
-    what: str
-    height_mm: float
-    width_mm: float
-    depth_mm: float
+Numbers = tuple[float, float, float, float | None, float | None]
 
 
-def calipers(made: Armature) -> list[Caliper]:
-    """Width and depth at every section, over all pieces; then at each joint, of the piece of the nearest section that
-    it lies in. A joint whose nearest section is more than one step off, or has no piece near it, is left out."""
-    k = made.sizes.built
-    cuts = sorted((s for s in made.sections if not s.outline.is_empty), key=lambda s: s.z)
-    rows = [Caliper(words_space.cut_name(i), s.z * k, s.width_m * k, s.depth_m * k)
-            for i, s in enumerate(cuts, start=1)]
-    if not cuts:
-        return rows
-    step = (cuts[-1].z - cuts[0].z) / (len(cuts) - 1) if len(cuts) > 1 else 0.02
-    for joint in made.skeleton.joints:
-        if joint.at is None:
-            continue
-        near = min(cuts, key=lambda s: abs(s.z - joint.at[2]))  # type: ignore[index]
-        piece = min(near.outline.geoms, key=lambda p: p.distance(Point(joint.at[:2])))  # type: ignore[index]
-        if abs(near.z - joint.at[2]) > step or piece.distance(Point(joint.at[:2])) > step:
-            continue
-        left, low, right, top = piece.bounds
-        name = words_space.sided(joint.joint, joint.side)
-        rows.append(Caliper(name, near.z * k, (right - left) * k, (top - low) * k))
+def _rows(made: Armature) -> list[tuple[str, Numbers]]:
+    """What each line of the table is about, and its numbers as built: height, width, depth, least, across it; mm.
+
+    The last two are of one piece, so a section has none.
+    """
+    k, number = made.sizes.built, 0
+    rows: list[tuple[str, Numbers]] = []
+    for one in made.calipers:
+        level = (one.z * k, one.width_m * k, one.depth_m * k)
+        if one.name:
+            name = words_space.sided(*words_space.split(one.name))
+            rows.append((name, (*level, one.narrow_m * k, one.wide_m * k)))
+        else:
+            number += 1
+            rows.append((words_space.cut_name(number), (*level, None, None)))
     return rows
 
 
 def _calipers_page(flow: Flow, made: Armature) -> None:
     flow.new_page("Calipers")
     flow.say(words_space.CALIPERS)
-    rows = calipers(made)
+    rows = _rows(made)
     if not rows:
         flow.say(words_space.NO_SECTIONS)
         return
-    small = made.sizes.finished / made.sizes.built
-    columns = [("", 0.0, "left"), ("height above the base", 0.52, "right"), ("width", 0.66, "right"),
-               ("depth", 0.78, "right")]
-    cells = [[row.what[:1].upper() + row.what[1:], mm(row.height_mm), mm(row.width_mm), mm(row.depth_mm)]
-             for row in rows]
+    heads = ("height", "width", "depth", "least", "across it")
+    columns = [("", 0.0, "left"), *((head, 0.36 + 0.11 * i, "right") for i, head in enumerate(heads))]
+    cells = [[what[:1].upper() + what[1:], *(mm(value) for value in numbers)] for what, numbers in rows]
     if made.sizes.shrinkage:
-        columns.append(("finished", 1.0, "right"))
-        for cell, row in zip(cells, rows, strict=True):
-            cell.append(f"{row.width_mm * small:.0f} x {row.depth_mm * small:.0f} mm")
+        small = made.sizes.finished / made.sizes.built
+        columns.append(("width, depth finished", 1.0, "right"))
+        for cell, (_, numbers) in zip(cells, rows, strict=True):
+            cell.append(f"{numbers[1] * small:.0f}, {numbers[2] * small:.0f} mm")
     flow.table(columns, cells)
 
 
 def calipers_csv(made: Armature) -> str:
-    """The table as CSV, millimetres as built and finished."""
+    """The table as CSV, millimetres as built, width and depth also as finished."""
     held = io.StringIO()
     out = csv.writer(held, lineterminator="\n")
     out.writerow(CSV_HEAD)
     small = made.sizes.finished / made.sizes.built
-    for row in calipers(made):
-        numbers = (row.height_mm, row.width_mm, row.depth_mm, row.width_mm * small, row.depth_mm * small)
-        out.writerow([csv_cell(row.what), *(f"{value:.1f}" for value in numbers)])
+    for what, numbers in _rows(made):
+        cells = (*numbers, numbers[1] * small, numbers[2] * small)
+        out.writerow([csv_cell(what), *("" if value is None else f"{value:.1f}" for value in cells)])
     return held.getvalue()
 
 

@@ -58,8 +58,9 @@ PROFILES = (
     "along the line and keep the part outside it. They show the figure from far, without perspective."
 )
 CALIPERS = (
-    "Widths run from one side of the figure to the other, depths from front to back, both level; over all pieces of "
-    "the cut. At a joint they are those of the piece that it lies in. A hull fills hollows, so a measured body is a "
+    "All level, as built. Width runs from one side of the figure to the other, depth from front to back; least is "
+    "what calipers read at the narrowest, however they are turned, and across it the other way. At a section they are "
+    "taken over all pieces, at a joint over the piece that it lies in. A hull fills hollows, so a measured body is a "
     "little slimmer."
 )
 BESIDE_RULER = "All lengths as built."
@@ -69,7 +70,7 @@ LEGEND = (
     "Bronze: the wire, as thick as it is, with its middle line; broken below the base and where a joint is missing.",
     "Circle with a dot: a joint, and how far it may lie off. Hollow and broken, or a question mark: not sure.",
     "Broken line with dots: plumb line from the neck. White circle with a cross: middle of the volume.",
-    "Numbers beside the figure: height above the top of the base, mm.",
+    "Numbers beside the figure: height above the top of the base, mm. Left and right are the figure's own.",
 )
 HOW_SEGMENTS = (
     "Built lengths lie within the figure given 9 chances in 10. From upright: 0 the end stands over the start, 90 "
@@ -93,8 +94,8 @@ HOW_PLUMB = (
     "within a centimetre or two of the model."
 )
 HOW_TAPE = (
-    "Lengths on the model, in millimetres. A tape runs over the skin from one bony landmark to the next; the outlines "
-    "give the straight way between the middles of two joints. A difference of a few per cent is usual."
+    "Lengths on the model, in millimetres. A tape runs over the skin from bone to bone; the outlines give the "
+    "straight way between the middles of two joints. A difference of a few per cent is usual."
 )
 NO_SECTIONS = "No level cut was made of this figure."
 NO_PROFILES = "No profile was asked for."
@@ -355,7 +356,7 @@ def tape_advice(lines: Sequence[TapeLine], factor: float | None, used: bool = Fa
     if not any(line.found_mm is not None for line in lines) or factor is None:
         return "No length of the tape lies between two joints that were found, so nothing can be compared."
     if used:
-        return "All sizes were taken from the tape, as asked for with --fit-to-tape. What still differs is listed."
+        return "All sizes were taken from the tape, as you asked. What still differs is listed."
     if abs(factor - 1) < 0.005:
         return "On the whole tape and outlines agree within half a per cent."
     way = "larger" if factor > 1 else "smaller"
@@ -381,8 +382,11 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "stops without figure": _stops_without_figure,
     "stops moved": _stops_moved,
     "joint not seen": lambda n: "no outline shows it",
-    "joint views few": lambda n: "few outlines show it",
-    "joint views differ": lambda n: "the outlines disagree on it",
+    "joint seen rarely": lambda n: f"only about {n['views']} outlines show it",
+    "joint not sure": lambda n: "the outlines leave it room",
+    "front elsewhere": lambda n: (
+        f"Knees and toes point as if the figure faced {n['degrees']} degrees, and not 0. Left and right are named by the "
+        "angles: if the first stop did not show the front, give --start."),
 }
 """A sentence, or the reason of a joint, for each kind."""
 

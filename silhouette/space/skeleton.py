@@ -74,6 +74,11 @@ def joint_names() -> tuple[str, ...]:
     return tuple(name_of(j, s) for j in JOINTS for s in ((None,) if j in SINGLE else SIDES))
 
 
+def places(skeleton: Skeleton) -> dict[str, Floats]:
+    """Name and place (3,) of every joint that was found, metres."""
+    return {name_of(j.joint, j.side): np.asarray(j.at, np.float64) for j in skeleton.joints if j.at is not None}
+
+
 # -------------------------------------------------------------------------------------------------------- segments
 
 _LIMBS = (

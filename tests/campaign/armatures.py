@@ -13,7 +13,7 @@ from campaign.harness import LIMIT_S, Case, caught, within
 from hypothesis import strategies as st
 
 QUICK = ("--work-px", 200)
-ROUND = tuple(range(0, 360, 45))
+ROUND = tuple(range(0, 360, 30))
 WAYS = ("whole", "one", "half", "cropped", "two", "nobody", "sizes", "mutated", "words", "results", "clip", "once")
 JOINTS = ("crown", "neck", "Left Knee", "knee left", "shoulder right", "elbow", "hip_left", "hand end right", "toes")
 TAPE = st.one_of(
@@ -39,7 +39,7 @@ def run(case: Case) -> None:
         drawn.examples(case, TAPE, lambda data: _read(case, data))
         return
     home, dice = case.fresh(), case.dice
-    way = WAYS[(case.number - case.number // 3) % len(WAYS)]
+    way = WAYS[(case.number - (case.number + 1) // 3) % len(WAYS)]
     turn = _turn(home / "turn", way, case)
     words: list[object] = ["armature", turn, *QUICK, "--height", "1.7"]
     if dice.random() < 0.3:

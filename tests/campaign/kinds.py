@@ -25,7 +25,7 @@ KINDS: dict[str, tuple[int, int, float]] = {
     "streams": (11, 66, 1.3),
     "server": (4, 200, 12),
 }
-"""A case of tables, tapes, flags and names is a block of up to 20 examples drawn by Hypothesis, each a run of its own."""
+"""A case of tables, tapes, flags and names is a block of up to 20 examples that Hypothesis draws, each one run."""
 
 
 SHARED = {"signals": "kills", "stills": "reader"}
