@@ -218,15 +218,15 @@ def write_armature(
     """Put everything that a sculptor needs of it in the folder ``out``, whole or not at all, and name what is there."""
     from silhouette.show import armature_page, armature_sheet, section_sheets, words_space
 
-    views = [Profile(angle, sections.profile(made.figure, angle)) for angle in ELEVATIONS]
-    plan = Profile(None, sections.plan(made.figure))
-    sides = [Profile(angle % 360, sections.profile(made.figure, angle)) for angle in profiles]
+    seen = {angle % 360: Profile(angle % 360, sections.profile(made.figure, angle)) for angle in (*ELEVATIONS, *profiles)}
+    views = [*(seen[angle] for angle in ELEVATIONS), Profile(None, sections.plan(made.figure))]
+    sides = [seen[angle % 360] for angle in profiles]
     comment = words_space.hull_comment(made)
     with whole_folder(Path(out), "armature", sources, overwrite=overwrite) as folder:
         (folder / "armature.json").write_text(tables.to_json(tables.armature_to_dict(made)), encoding="utf-8")
         (folder / "massing.stl").write_bytes(massing_files.stl_bytes(made.massing, words_space.STL_COMMENT))
         (folder / "massing.3mf").write_bytes(massing_files.threemf_bytes(made.massing, comment))
-        (folder / "armature.pdf").write_bytes(armature_sheet.armature_sheet(made, views=[*views, plan], paper=paper))
+        (folder / "armature.pdf").write_bytes(armature_sheet.armature_sheet(made, views=views, paper=paper))
         (folder / "sections.pdf").write_bytes(section_sheets.sections_pdf(made, profiles=sides, paper=paper))
         (folder / "sections.svg").write_text(section_sheets.sections_svg(made), encoding="utf-8")
         (folder / "calipers.csv").write_text(section_sheets.calipers_csv(made), encoding="utf-8", newline="")

@@ -14,8 +14,9 @@ from silhouette.records_space import Calipers, Section, Solid
 
 Floats = NDArray[np.float64]
 
-FOOT_M = 0.005
-"""What lies less than this above the ground counts as touching it, metres: soles are soft, and a hull is not finer."""
+FOOT_M = 0.012
+"""What lies less than this above the ground counts as touching it, metres: soles are soft and arched, and the height of
+the ground is found to a centimetre only."""
 NUDGE = 1e-6
 """A cut at the very height of corners is made so much higher, as a share of the body's height: 2 micrometres."""
 SPECK = 1e-4
@@ -108,12 +109,20 @@ def _seen(solid: Solid, places: Floats) -> MultiPolygon:
     lines = places[edges[~np.isin(there, back)]]
     lines = lines[(lines[:, 0] != lines[:, 1]).any(1)]
     pieces = shapely.get_parts(shapely.polygonize([shapely.unary_union(shapely.linestrings(lines))]))
-    inside = [p for p in pieces if _turns(lines, shapely.get_coordinates(p.representative_point())[0]) != 0]
-    return _tidy(shapely.unary_union(inside))
+    middles = shapely.get_coordinates(shapely.point_on_surface(pieces))
+    return _tidy(shapely.unary_union(pieces[_turns(lines, middles) != 0]))
 
 
-def _turns(lines: Floats, at: Floats) -> int:
-    """How often directed lines (n, 2, 2) go round a point."""
+def _turns(lines: Floats, points: Floats) -> NDArray[np.int64]:
+    """(p,) how often directed lines (n, 2, 2) go round points (p, 2): by the lines that a level ray to the right meets."""
+    lines = lines[np.argsort(lines[:, :, 1].min(axis=1), kind="stable")]
+    low, high = lines[:, :, 1].min(axis=1), lines[:, :, 1].max(axis=1)
+    first = np.searchsorted(low, points[:, 1] - (high - low).max(initial=0.0))
+    last = np.searchsorted(low, points[:, 1], side="right")
+    return np.array([_turned(lines[i:j], at) for i, j, at in zip(first, last, points, strict=True)], np.int64)
+
+
+def _turned(lines: Floats, at: Floats) -> int:
     a, b = lines[:, 0] - at, lines[:, 1] - at
     side = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
     up = (a[:, 1] <= 0) & (b[:, 1] > 0) & (side > 0)

@@ -60,7 +60,7 @@ def skeleton_of(
             if name in missing or placed[name] is None:
                 made.append(SpaceJoint(joint, side, None, None, False, Note.of("joint not seen", stops=24)))
             elif name in unsure:
-                why = Note.of("joint views few", stops=2)
+                why = Note.of("joint seen rarely", stops=2, views=3)
                 made.append(SpaceJoint(joint, side, placed[name], 4 * within, False, why))
             else:
                 made.append(SpaceJoint(joint, side, placed[name], within, True))
