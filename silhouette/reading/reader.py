@@ -161,7 +161,7 @@ def frame(polygon: Polygon) -> Framed:
 
 @dataclass(frozen=True)
 class _Bells:
-    """Where each of the points may lie: for every cell of its map a round bell and its share, each (points, MAPS^2)."""
+    """Where each of the points may lie: for every cell of its map a round bell and its share, each (points, cells)."""
 
     share: Floats
     """Sums to 1 over the cells of a point."""
@@ -203,7 +203,7 @@ def _blurred(share: Floats) -> Floats:
 
 
 def _bells(where: NDArray[np.float32], fine: NDArray[np.float32], right: int) -> _Bells:
-    """One look's maps (points, MAPS, MAPS) and (3 points, MAPS, MAPS) as bells; ``right`` -1 where they were turned back."""
+    """One look's maps (points, MAPS, MAPS) and (3 points, MAPS, MAPS) as bells; ``right`` -1 where turned back."""
     logits = where.reshape(len(where), -1).astype(np.float64)
     share = np.exp(logits - logits.max(1, keepdims=True)) + 1e-12
     across, down, width = fine.reshape(len(where), 3, -1).astype(np.float64).transpose(1, 0, 2)

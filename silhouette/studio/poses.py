@@ -157,6 +157,7 @@ STANCES = ("stand", "wide", "step", "kneel", "sit", "crouch", "lie", "any")
 USUAL = (0.3, 0.12, 0.16, 0.08, 0.1, 0.06, 0.06, 0.12)
 LOW_TOO = (0.28, 0.08, 0.12, 0.16, 0.16, 0.08, 0.04, 0.08)
 """How often each stance is drawn: usually, and where kneeling and sitting ones are wanted more often."""
+_HAND = ("forearm", "wrist", "fingers", "shrug")
 
 
 def limit(pose: Pose) -> Pose:
@@ -204,7 +205,7 @@ def sample_near(rng: np.random.Generator, names: tuple[str, ...]) -> Pose:
 
 
 def sample_close(rng: np.random.Generator, names: tuple[str, ...] = tuple(NAMED)) -> Pose:
-    """One random pose with the arms held against the body or across it: standing, kneeling, sitting or in any stance."""
+    """One random pose with the arms held against the body or across it, in any stance."""
     pose = _shaken(_mixed(rng, names), rng, 8.0) if rng.random() < 0.3 else _free(rng, LOW_TOO)
     kinds = list(CLOSE_ARMS)
     both = kinds[rng.integers(len(kinds))] if rng.random() < 0.6 else None
@@ -222,9 +223,11 @@ def sample_close(rng: np.random.Generator, names: tuple[str, ...] = tuple(NAMED)
 
 
 def sample_wide(rng: np.random.Generator, names: tuple[str, ...] = tuple(NAMED)) -> Pose:
-    """One random pose from :func:`sample` or :func:`sample_close`, now and then with collar bones that stay down when
-    an arm is raised, as in simpler models of the body."""
+    """One random pose from :func:`sample` or :func:`sample_close`; often tidy, as poses are that are set by numbers;
+    now and then with collar bones that stay down when an arm is raised, as in simpler models of the body."""
     pose = sample(rng, names) if rng.random() < 0.6 else sample_close(rng, names)
+    if rng.random() < 0.4:
+        pose = _neat(pose, rng)
     if rng.random() < 0.35:
         kept = rng.uniform(0.3, 1.0)
         for side in "lr":
@@ -233,6 +236,34 @@ def sample_wide(rng: np.random.Generator, names: tuple[str, ...] = tuple(NAMED))
             pose[f"shrug_{side}"] = (up - kept * rig.COLLAR_UP * max(0.0, raised - rig.COLLAR_FROM),
                                      forward - kept * rig.COLLAR_FORWARD * raised * float(np.sin(np.radians(plane))))
     return pose
+
+
+def sample_neat(rng: np.random.Generator, names: tuple[str, ...] = tuple(NAMED)) -> Pose:
+    """One random tidy pose."""
+    return _neat(sample(rng, names) if rng.random() < 0.6 else sample_close(rng, names), rng)
+
+
+def _neat(pose: Pose, rng: np.random.Generator) -> Pose:
+    """The pose with both legs or both arms alike and many angles at 0; an outline from the side then covers itself."""
+    out = dict(pose)
+    for groups, chance in ((("leg", "knee", "foot", "plant"), 0.5), (("arm", "elbow", *_HAND), 0.4)):
+        if rng.random() < chance:
+            for group in groups:
+                out.pop(f"{group}_r", None)
+                if f"{group}_l" in out:
+                    out[f"{group}_r"] = out[f"{group}_l"]
+    if rng.random() < 0.3:
+        apart = float(rng.choice([0.0, rng.uniform(0, 15)]))
+        for side in "lr":
+            out |= {f"leg_{side}": (0.0, apart, 0.0), f"knee_{side}": (0.0,), f"foot_{side}": (0.0, 0.0)}
+    for group in ("pelvis", "spine", "neck", "head"):
+        if rng.random() < 0.6 and max(np.abs(out.get(group, (0.0,)))) < 45:
+            out.pop(group, None)
+    for group in _HAND:
+        if rng.random() < 0.5:
+            out.pop(f"{group}_l", None)
+            out.pop(f"{group}_r", None)
+    return out
 
 
 def _named(rng: np.random.Generator, names: tuple[str, ...]) -> Pose:
@@ -246,7 +277,7 @@ def _mixed(rng: np.random.Generator, names: tuple[str, ...]) -> Pose:
         arms = mirrored(arms)
     for side in "lr":
         source = arms if rng.random() < 0.8 else mirrored(arms)
-        for group in ("arm", "elbow", "forearm", "wrist", "fingers", "shrug"):
+        for group in ("arm", "elbow", *_HAND):
             base.pop(f"{group}_{side}", None)
             if f"{group}_{side}" in source:
                 base[f"{group}_{side}"] = source[f"{group}_{side}"]

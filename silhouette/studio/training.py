@@ -155,7 +155,7 @@ class _Trainer:
         while step < self.steps:
             step += 1
             terms += self._advance(step)
-            if self.plan.seconds is not None and step in (500, 2000, 5000) or step % 8000 == 0:
+            if step in (500, 2000, 5000, 9000):
                 self._fit_time(step)
             if step == 50 or step % 1500 == 0 or step == self.steps:
                 row = self._noted(step, (terms / (step - since)).tolist(), some, folder)
@@ -295,7 +295,7 @@ def export(state: Path, out: Path) -> None:
 
 
 def _learn_by(args: argparse.Namespace) -> None:
-    plan = Plan(args.steps, args.seed, args.batch, args.rate, args.seconds, args.start)
+    plan = Plan(args.steps, args.seed, args.batch, args.rate, args.seconds, args.weights)
     cards = Cards.found()
     if args.views:
         learn(args.folder, Fixed(args.views, cards.device), args.kept_out, plan, cards)
@@ -332,7 +332,7 @@ def main() -> None:
     three.add_argument("--batch", type=int, default=512)
     three.add_argument("--rate", type=float, default=RATE, help="highest learning rate; less when going on")
     three.add_argument("--seconds", type=float, help="as many steps as fit into so much time, instead of --steps")
-    three.add_argument("--start", type=Path, help="go on from these weights")
+    three.add_argument("--weights", type=Path, help="go on from these")
     four = steps.add_parser("export", help="write the network as ONNX")
     four.add_argument("state", type=Path)
     four.add_argument("file", type=Path)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 from collections import deque
 from collections.abc import Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from dataclasses import fields
 from multiprocessing import get_context
 from pathlib import Path
@@ -40,7 +40,7 @@ def _drawn(seed: int, part: int, at: int, together: int) -> _Arrays:
 class Fresh:
     """Views to learn from; every ``STEPS_EACH`` steps ``TOGETHER`` of the poses are new."""
 
-    def __init__(self, stock: Path, device: torch.device, seed: int, part: int, pool: ProcessPoolExecutor,
+    def __init__(self, stock: Path, device: torch.device, seed: int, part: int, pool: Executor,
                  held: int = HELD, together: int = TOGETHER) -> None:
         """``part`` is the number of the card: each has views of its own."""
         self.stock = training_views.load_stock(stock, device)

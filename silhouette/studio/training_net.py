@@ -39,7 +39,8 @@ def _step(c_in: int, c_out: int, size: int = 3, stride: int = 1) -> nn.Sequentia
 
 
 class ReaderNet(nn.Module):
-    """Folded picture (b, 16, 40, 40) to answers (b, 6), where (b, points, MAPS, MAPS) and fine (b, 3 points, MAPS, MAPS).
+    """Folded picture (b, 16, 40, 40) to answers (b, 6), where (b, points, MAPS, MAPS) and fine (b, 3 points, MAPS,
+    MAPS).
 
     answers: logits of the legibility of head, weaker arm, stronger arm, weaker leg, stronger leg; logit of "no body".
     where: logits of the cells that POINTS lie in. fine: for each of these points and each cell how far right and down

@@ -142,19 +142,23 @@ class Kind:
     """A key of CAMERAS."""
     tries: int = 1
     """Poses drawn for each one that is used: the one whose arms sink least into the body."""
+    bare: float = 0.0
+    """Share of the bodies that wear and hold nothing, beside those that happen to."""
     first_pose: int = 0
     """Number of the first pose."""
 
 
 KINDS = {
-    "train": Kind(poses.sample_wide, cameras="wide", tries=3),
+    "train": Kind(poses.sample_wide, cameras="wide", tries=3, bare=0.3),
     "random": Kind(poses.sample, first_pose=10**6),
     "named": Kind(poses.sample_near, poses.KEPT_OUT, first_pose=2 * 10**6),
     "close": Kind(poses.sample_close, cameras="usual", tries=3, first_pose=3 * 10**6),
+    "neat": Kind(poses.sample_neat, poses.KEPT_OUT, tries=3, bare=1.0, first_pose=5 * 10**6),
     "tilted": Kind(poses.sample, cameras="low and high", first_pose=4 * 10**6),
 }
 """Views to train on, and to test on: poses drawn like those of training but for the arms held close and the unusual
-cameras; poses near named ones that training never saw; arms held close; cameras that stand low or high."""
+cameras; poses near named ones that training never saw; arms held close; tidy poses of bare bodies; cameras that stand
+low or high."""
 CAMERAS = {"usual": 0.0, "wide": 0.45, "low and high": 1.0}
 """Share of the cameras that stand anywhere from 0.2 to 2.6 m high; with "low and high" under 0.5 or over 1.7 m."""
 
@@ -172,7 +176,10 @@ def make_views(stock: Stock, count: int, seed: int, kind: Kind, together: int = 
 def drawn(rng: np.random.Generator, kind: Kind, count: int) -> tuple[torch.Tensor, torch.Tensor]:
     """Vectors of poses (count * tries, rig.WIDTH), tries of one after the other, and outfits (count, fields)."""
     vectors = rig.pose_vectors([kind.pose(rng, kind.names) for _ in range(count * kind.tries)])
-    return vectors, dress.vector([dress.sample(rng) for _ in range(count)])
+    outfits = [dress.sample(rng) for _ in range(count)]
+    if kind.bare:
+        outfits = [dress.NAKED if rng.random() < kind.bare else outfit for outfit in outfits]
+    return vectors, dress.vector(outfits)
 
 
 def turnarounds(stock: Stock, rng: np.random.Generator, vectors: torch.Tensor, outfit: torch.Tensor, kind: Kind,

@@ -39,11 +39,19 @@ def true_joint(truth: Truth, joint: str, side: str | None) -> Floats:
     return np.array(truth["joints"][name])
 
 
+def joint_called(truth: Truth, name: str) -> Floats:
+    """Of "shoulder left", "crown" and the like."""
+    words = name.split()
+    side = words.pop() if words[-1] in ("left", "right") else None
+    return true_joint(truth, " ".join(words), side)
+
+
 def views_of(place: Path, truth: Truth, cut: bool, found: bool) -> tuple[list[Mask], list[float], list[float | None]]:
     """Masks, angles and how sure they are."""
     rows = truth["stops"]
     if not cut:
-        masks = [cv2.imread(str(place / row["mask"]), cv2.IMREAD_GRAYSCALE) > 127 for row in rows]
+        pictures = [cv2.imread(str(place / row["mask"]), cv2.IMREAD_GRAYSCALE) for row in rows]
+        masks = [np.asarray(p) > 127 for p in pictures]
         if not found:
             return masks, [row["named"] for row in rows], [None] * len(rows)
         turned = estimate_angles(masks)
@@ -58,15 +66,15 @@ def views_of(place: Path, truth: Truth, cut: bool, found: bool) -> tuple[list[Ma
 
 
 def in_metres(masks: Sequence[Mask], angles: Sequence[float], sure: Sequence[float | None], truth: Truth
-              ) -> tuple[Skeleton, float, str]:
-    """The joints in metres, by the model's stature; metres a unit, and what said so."""
+              ) -> tuple[Skeleton, str]:
+    """The joints in metres, by the model's stature, and what said so."""
     cameras = orbit_fit.first_cameras(masks, angles, round(truth["camera"]["focal_35mm"]))
     lines = [outline_of(mask) for mask in masks]
     bells = [None if line is None else reader.point_bells(line) for line in lines]
     solved = joints.solve(bells, cameras, sure)
     solved = stature.moved(solved, -hull.ground_shift(masks, solved.cameras), 1.0)
     unit, how = stature.metres_per_unit(solved, float("nan"), truth["stature_m"])  # its top is not asked for
-    return stature.moved(solved, 0.0, unit), unit, how
+    return stature.moved(solved, 0.0, unit), how
 
 
 def best_scale(found: Floats, truth: Floats) -> float:
@@ -78,14 +86,9 @@ def bones(of: Skeleton, truth: Truth) -> list[float]:
     """Found over true length of every segment that is known."""
     out = []
     for segment in skeleton.segments(of):
-        if segment.length_m is None or segment.start == "hips" or segment.side is None:
-            continue
-        try:
-            ends = [true_joint(truth, e, None if e in ("crown", "neck") else segment.side)
-                    for e in (segment.start, segment.end)]
-        except KeyError:
-            continue
-        out.append(segment.length_m / float(np.linalg.norm(ends[0] - ends[1])))
+        if segment.length_m is not None and segment.start != "hips":
+            ends = [joint_called(truth, end) for end in (segment.start, segment.end)]
+            out.append(segment.length_m / float(np.linalg.norm(ends[0] - ends[1])))
     return out
 
 
@@ -93,7 +96,7 @@ def measured(place: Path, cut: bool, by_outline: bool) -> dict[str, Any]:
     truth = json.loads((place / "truth.json").read_text())
     masks, angles, angle_sure = views_of(place, truth, cut, by_outline)
     start = time.perf_counter()
-    found, unit, how = in_metres(masks, angles, angle_sure, truth)
+    found, how = in_metres(masks, angles, angle_sure, truth)
     there = [j for j in found.joints if j.at is not None]
     said = np.array([j.at for j in there])
     is_ = np.array([true_joint(truth, j.joint, j.side) for j in there])
@@ -139,8 +142,9 @@ def report(rows: Sequence[dict[str, Any]]) -> None:
         print(f"{joint:18}{len(off):5}{np.median(off) * 100:8.2f}{np.quantile(off, 0.95) * 100:7.2f}"
               f"{np.median(at_scale) * 100:9.2f}{np.quantile(at_scale, 0.95) * 100:7.2f}"
               f"{np.mean([f[3] for f in found]):8.0%}{np.mean(off < within):8.1%}")
-    print(f"missing: {sum(len(r['missing']) for r in rows)}; seconds a turn: {np.median([r['seconds'] for r in rows]):.1f}"
-          f"; front elsewhere said {sum('front elsewhere' in r['notes'] for r in rows)} times")
+    print(f"missing: {sum(len(r['missing']) for r in rows)}; front elsewhere: "
+          f"{sum('front elsewhere' in r['notes'] for r in rows)}; "
+          f"seconds a turn: {np.median([r['seconds'] for r in rows]):.1f}")
     for row in rows:
         if row["off"].max() > 0.08:
             worst = [f"{j} {o * 100:.0f}{'' if s else ' (not sure)'}"
