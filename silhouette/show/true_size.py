@@ -70,7 +70,8 @@ class Canvas:
             return
         from matplotlib.lines import Line2D
 
-        self._add(Line2D(xy[:, 0], xy[:, 1], **({"color": INK, "lw": 0.5} | look)))
+        drawn: dict[str, Any] = {"color": INK, "lw": 0.5} | look
+        self._add(Line2D(xy[:, 0], xy[:, 1], **drawn))
 
     def area(self, polygon: Polygon | MultiPolygon, **look: Any) -> None:
         """A polygon with its holes."""
