@@ -18,9 +18,10 @@ from shapely.geometry import MultiPolygon
 from silhouette.records import Note
 from silhouette.records_space import Armature, Profile, Taped
 from silhouette.show import armature_sheet as sheets
-from silhouette.show.elevations import spread_out
-from silhouette.show.ink import style
+from silhouette.show.elevations import elevation, spread_out
+from silhouette.show.ink import new_figure, page_axes, style
 from silhouette.show.paper import PAPER_MM
+from silhouette.show.true_size import Canvas
 from silhouette.space import skeleton as sk
 from tests.show.test_set_sheets import pages_of, paths_of, sizes_of
 from tests.space.made import PLACES, armature_of, profiles, skeleton_of
@@ -224,6 +225,27 @@ def test_words_stay_on_the_page():
                 box = text.get_window_extent()
                 if not text.get_clip_on():
                     assert box.x0 >= 0 and box.x1 <= width and box.y0 >= 0 and box.y1 <= height, text.get_text()
+
+
+@pytest.mark.parametrize("angle", [0.0, 90.0])
+@pytest.mark.parametrize("scale", [6.0, 14.0])
+def test_words_beside_the_joints_do_not_lie_over_each_other(angle, scale):
+    """Of a slim figure whose two sides lie over each other in profile."""
+    places = {f"{joint} {side}": (sign * x, y, z) for side, sign in (("left", 1), ("right", -1)) for joint, x, y, z in (
+        ("shoulder", 0.17, 0.0, 1.4), ("elbow", 0.2, 0.0, 1.1), ("wrist", 0.2, -0.1, 0.9), ("hand end", 0.2, -0.2, 0.8),
+        ("hip", 0.09, 0.0, 0.9), ("knee", 0.1, 0.0, 0.5), ("ankle", 0.1, 0.0, 0.08), ("foot end", 0.1, -0.2, 0.02))}
+    made = armature_of(scale=scale, skeleton=skeleton_of(places))
+    slim = Profile(angle, MultiPolygon([shapely.box(-0.25, 0, 0.25, 1.7)]))
+    with style():
+        page = page_axes(new_figure(900, 1400), 0, 0, 900, 1400)
+        elevation(made, slim, "a4").paint(Canvas(page, 400, 100))
+        page.figure.draw_without_rendering()
+        words = [text for text in page.texts if any(c.isdigit() for c in text.get_text())]
+        boxes = [shapely.box(*text.get_window_extent().padded(-2).extents) for text in words]
+    assert len(boxes) == 18
+    crossing = [(a.get_text(), b.get_text()) for i, a in enumerate(words) for j, b in enumerate(words[:i])
+                if boxes[i].intersects(boxes[j])]
+    assert not crossing
 
 
 @given(st.lists(st.floats(0, 400), max_size=20), st.floats(0.5, 10))
