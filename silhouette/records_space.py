@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from silhouette.geometry.orbit import StopCamera as StopCamera
 from silhouette.records import Note
@@ -226,6 +226,8 @@ class Plumb:
     """The foot whose ankle is nearest under the neck."""
     foot_m: float | None
     """How far from the plumb line that ankle is."""
+    ground: Polygon | None = field(default=None, repr=False)
+    """What the feet, and whatever else touches the ground, enclose; seen from above, metres."""
 
 
 @dataclass(frozen=True)

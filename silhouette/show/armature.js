@@ -39,7 +39,11 @@
       toward: [-Math.sin(a) * Math.cos(e), -Math.cos(a) * Math.cos(e), Math.sin(e)] };
   }
   const dot = (u, v) => u[0] * v[0] + u[1] * v[1] + u[2] * v[2];
-  const pxPerMm = () => 0.9 * state.zoom * Math.min(size.w / (2 * REACH), size.h / Math.max(TALL, 2 * REACH * Math.sin(Math.abs(state.tilt) * Math.PI / 180)));
+  function pxPerMm() {
+    const tall = Math.max(TALL, 2 * REACH * Math.sin(Math.abs(state.tilt) * Math.PI / 180));
+    const room = size.w < 600 ? size.h - 124 : 0.9 * size.h;      // on a phone words and buttons stand over and under it
+    return state.zoom * Math.min(0.9 * size.w / (2 * REACH), Math.max(room, 0.5 * size.h) / tall);
+  }
 
   function projector() {
     const { right, up, toward } = axes(), k = pxPerMm(), cx = size.w / 2 + state.x, cy = size.h / 2 + state.y;

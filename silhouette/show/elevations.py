@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import affinity
-from shapely.geometry import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry import LineString, MultiPolygon, Point
 from shapely.geometry.base import BaseGeometry
 
 from silhouette.geometry.angles import apart
@@ -55,32 +55,29 @@ def flat(places: Any, angle: float | None) -> NDArray[np.float64]:
 def elevation(made: Armature, profile: Profile, paper: str) -> Piece:
     """An elevation or the plan as a drawing in true size, as built.
 
-    Heights stand in columns beside the figure, or at the joints where the columns would take more sheets.
+    Heights stand in columns beside the figure where all of that fits on one sheet, else at the joints.
     """
     if profile.angle is None:
         return _plan(made, profile)
     beside, near = _with_columns(made, profile, profile.angle), _with_labels(made, profile, profile.angle)
-    return beside if sheets_of(beside, paper) <= sheets_of(near, paper) else near
+    return beside if sheets_of(beside, paper) == 1 else near
 
 
 def _plan(made: Armature, profile: Profile) -> Piece:
-    shape, reach = built(made, profile), _reach(made, None)
-    left, low, right, top = boxed(shape, reach, air=AIR_MM)
+    drawn = _whole(made, profile)
+    left, low, right, top = boxed(drawn, air=AIR_MM)
     box = (left - 2, low - FRONT_MM, right + 2, top)
 
     def paint(canvas: Canvas) -> None:
         draw(canvas, made, profile)
         _plan_words(canvas, box)
 
-    return Piece(words_space.profile_name(profile), box, paint, shapely.union_all([shape, reach]))
+    return Piece(words_space.profile_name(profile), box, paint, drawn)
 
 
 def _level(made: Armature, profile: Profile, angle: float) -> tuple[BaseGeometry, tuple[float, float, float, float]]:
     """What must be on paper of an elevation, and the box round it; the base and the wire below it among it."""
-    k = made.sizes.built
-    circles = [Point(flat([j.at], angle)[0] * k).buffer((j.within or 0.0) * k) for j in made.skeleton.joints
-               if j.at is not None]
-    drawn = shapely.union_all([built(made, profile), _reach(made, angle), *circles])
+    drawn = _whole(made, profile)
     left, low, right, top = boxed(drawn, air=AIR_MM)
     return drawn, (left, min(low, -max(made.base_mm, TAIL_MM)) - WAY_MM, right, top)
 
@@ -140,11 +137,18 @@ def built(made: Armature, profile: Profile) -> MultiPolygon:
     return grown if isinstance(grown, MultiPolygon) else MultiPolygon([grown])
 
 
-def _reach(made: Armature, angle: float | None) -> LineString:
-    """A line through all joints and the axis, mm as built: what must be on paper beside the outline."""
-    places = [j.at for j in made.skeleton.joints if j.at is not None]
-    points = flat([*places, (0, 0, 0), (0, 0, 0.01)], angle) * made.sizes.built
-    return LineString(points)
+def _whole(made: Armature, profile: Profile) -> BaseGeometry:
+    """What must be on paper, mm as built: the outline, the axis, and every joint with its circle."""
+    k = made.sizes.built
+    circles = [Point(flat([j.at], profile.angle)[0] * k).buffer((j.within or 0.0) * k) for j in made.skeleton.joints
+               if j.at is not None]
+    return shapely.union_all([built(made, profile), LineString([(0, 0), (0, 1)]), *circles])
+
+
+def reach(made: Armature, profile: Profile) -> tuple[float, float, float, float]:
+    """Left, low, right, top of all of that, mm as built."""
+    left, low, right, top = _whole(made, profile).bounds
+    return float(left), float(low), float(right), float(top)
 
 
 def draw(canvas: Canvas, made: Armature, profile: Profile) -> None:
@@ -172,14 +176,11 @@ def _base(canvas: Canvas, made: Armature, profile: Profile) -> None:
 
 
 def _footing(canvas: Canvas, made: Armature) -> None:
-    if made.footing is None:
-        return
     k = made.sizes.built
-    ground = affinity.scale(made.footing, k, k, origin=(0, 0))
-    canvas.area(ground, facecolor=FAIR, alpha=0.55, lw=0, zorder=2)
-    hull = shapely.convex_hull(ground)
-    if isinstance(hull, Polygon):
-        canvas.line(shapely.get_coordinates(hull.exterior), color=SOFT, lw=0.6, ls=BROKEN, zorder=2)
+    if made.footing is not None:
+        canvas.area(affinity.scale(made.footing, k, k, origin=(0, 0)), facecolor=FAIR, alpha=0.55, lw=0, zorder=2)
+    if made.plumb is not None and made.plumb.ground is not None:
+        canvas.line(shapely.get_coordinates(made.plumb.ground.exterior) * k, color=SOFT, lw=0.6, ls=BROKEN, zorder=2)
 
 
 def _wire(canvas: Canvas, made: Armature, wire: Wire, angle: float | None) -> None:
@@ -197,7 +198,7 @@ def _wire(canvas: Canvas, made: Armature, wire: Wire, angle: float | None) -> No
         canvas.line(points[jump:jump + 2], color=ACCENT, lw=0.9, ls=BROKEN, zorder=4)
     if "head loop" in wire.route and len(points) > 1:
         canvas.line(_loop(points[-2], points[-1]), color=ACCENT, lw=0.9, zorder=4)
-    if angle is not None and wire.start_mm > 0 and (wire.route[0] == "base" or wire.name.startswith("leg")):
+    if angle is not None and words_space.anchored(wire):
         x, y = points[0]
         canvas.line([(x, y), (x, y - min(TAIL_MM, wire.start_mm))], color=ACCENT, lw=0.9, ls=BROKEN, zorder=4)
 
@@ -252,7 +253,7 @@ def _columns(made: Armature, angle: float, sides_said: bool = False) -> list[tup
             continue
         x, y = flat([joint.at], angle)[0] * made.sizes.built
         name = _own_name(joint) if sides_said else joint.joint
-        said = f"{name} {y:.0f}{'' if joint.sure else ' ?'}"
+        said = f"{name} {words_space.whole(y)}{'' if joint.sure else ' ?'}"
         sides[joint.side or "right"].append((said, float(x), float(y), (joint.within or 0.0) * made.sizes.built))
     order = ("right", "left") if np.cos(np.radians(angle)) >= -1e-9 else ("left", "right")
     return [(f"figure's {side}", sorted(sides[side], key=lambda row: row[2])) for side in order]

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 from xml.sax.saxutils import escape
 
 import shapely
@@ -16,13 +17,16 @@ from silhouette.geometry.drawn import path_data, thinned
 from silhouette.records_space import Armature, Profile
 from silhouette.show import words_space
 from silhouette.show.elevations import built as built_profile
-from silhouette.show.flow import Flow
-from silhouette.show.ink import FAIR, PALE, SOFT, style
+from silhouette.show.elevations import spread_out
+from silhouette.show.flow import LINE, MARGIN, Flow
+from silhouette.show.ink import FAIR, PALE, SMALLEST, SOFT, style
 from silhouette.show.paper import pages_pdf
 from silhouette.show.true_size import MOST_SHEETS, TRUE_OFF_MM, Canvas, Piece, boxed, pages, sheets_of
 from silhouette.show.words_space import mm
 from silhouette.texts import csv_cell, printable
 
+LEAST_WHERE = 160.0
+"""Height from which the small figure that shows where the sections lie is drawn, points."""
 CROSS_MM = 4.0
 """Arm of the cross on the turning axis, mm."""
 MARK_MM = 5.0
@@ -51,6 +55,8 @@ def sections_pdf(made: Armature, *, profiles: Sequence[Profile] = (), paper: str
         under = words_space.subtitle(made.sizes)
         flow = Flow(paper, made.name, under)
         _first_page(flow, made, cuts, sides, paper)
+        if cuts and sides:
+            _where(flow, made, next(one for one in profiles if one.angle is not None))
         first, flow.figures = flow.figures, []
         _calipers_page(flow, made)
         drawn = [*pages(cuts, paper, made.name, under, words_space.BESIDE_RULER),
@@ -77,6 +83,32 @@ def _first_page(flow: Flow, made: Armature, cuts: Sequence[Piece], sides: Sequen
     flow.say(words_space.HULL)
     flow.heading("With care")
     flow.say(" ".join(words_space.CAUTIONS))
+
+
+def _where(flow: Flow, made: Armature, profile: Profile) -> None:
+    """The figure small with a line at each section, its number at one end and its height at the other."""
+    tall = flow.y - MARGIN - 3 * LINE
+    if tall < LEAST_WHERE or profile.outline.is_empty:
+        return
+    flow.heading(words_space.WHERE)
+    shape, cuts = built_profile(made, profile), numbered(made)
+    left, low, right, top = shape.bounds
+
+    def paint(page: Any, x: float, y: float, width: float) -> None:
+        unit = min((width - 90) / (right - left), (tall - 10) / (top - min(low, 0)))
+        middle = x + width / 2 - (left + right) / 2 * unit
+        canvas = Canvas(page, middle, y + 4 - min(low, 0) * unit, unit)
+        canvas.area(shape, facecolor=PALE)
+        heights = spread_out([cut.height_mm for cut in cuts], 8.5 / unit)
+        for cut, beside in zip(cuts, heights, strict=True):
+            ends = (left - 6 / unit, right + 6 / unit)
+            canvas.line([(end, cut.height_mm) for end in ends], color=SOFT, lw=0.5)
+            for end, way, words, align in ((ends[0], -1, f"{cut.number}", "right"),
+                                           (ends[1], 1, mm(cut.height_mm), "left")):
+                canvas.line([(end, cut.height_mm), (end + way * 10 / unit, beside)], color=SOFT, lw=0.3)
+                canvas.text((end + way * 12 / unit, beside), words, ha=align, fontsize=SMALLEST * flow.zoom)
+
+    flow.drawing(tall, paint)
 
 
 # ------------------------------------------------------------------------------------------------------------ cuts

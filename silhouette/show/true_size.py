@@ -195,7 +195,7 @@ def _filled(pieces: Sequence[Piece], live: tuple[float, float]) -> list[tuple[fl
     places: list[tuple[float, float]] = []
     x = y = tall = 0.0
     for piece in pieces:
-        wide, high = piece.size[0], piece.size[1] + TITLE_MM
+        wide, high = _named_width(piece), piece.size[1] + TITLE_MM
         if x > 0 and x + wide > live[0]:
             x, y, tall = 0.0, y + tall + BETWEEN_MM, 0.0
         if wide > live[0] or y + high > live[1]:
@@ -203,6 +203,15 @@ def _filled(pieces: Sequence[Piece], live: tuple[float, float]) -> list[tuple[fl
         places.append((x, y))
         x, tall = x + wide + BETWEEN_MM, max(tall, high)
     return places
+
+
+def _named_width(piece: Piece) -> float:
+    """Width of a drawing with its name over it, mm."""
+    return max(piece.size[0], text_width(piece.title, 9, True) / MM)
+
+
+def _bare_width(piece: Piece) -> float:
+    return piece.size[0]
 
 
 def _page(width: float, height: float, title: str, name: str, under: str, remark: str) -> tuple[Figure, Any]:
@@ -224,7 +233,8 @@ def _shared(group: Group, paper: str, name: str, under: str, remark: str) -> Fig
     figure, page = _page(width, height, title[:1].lower() + title[1:], name, under, remark)
     top, left = height - EDGE_MM - HEAD_MM, EDGE_MM
     live = live_of(width, height)
-    spread = (live[0] - max(x + p.size[0] for p, (x, _) in zip(group.pieces, group.places, strict=True))) / 2
+    width_of = _named_width if len(group.pieces) > 1 else _bare_width
+    spread = (live[0] - max(x + width_of(p) for p, (x, _) in zip(group.pieces, group.places, strict=True))) / 2
     for piece, (x, y) in zip(group.pieces, group.places, strict=True):
         px, py = left + x + spread, top - y
         if len(group.pieces) > 1:

@@ -5,8 +5,9 @@ space that is a length. The least of these lengths over all stops is a field tha
 zero level is a surface finer than the grid it is sampled on. Only the grid's cells near that surface are looked at
 closely.
 
-What a hull cannot know: hollows that no outline shows (the small of the back, eye sockets, between pressed limbs). With
-exact masks it is never smaller than the figure.
+Its ridges are then rounded between the lines where the outlines touch, and the steps of pixels and cells taken out, so
+far as the outlines stay what they are. What a hull cannot know: hollows that no outline shows (the small of the back,
+eye sockets, between pressed limbs). So with exact masks its volume is larger than the figure's.
 
 Works in any unit of length, that of the cameras: metres, or figure heights before the scale is known.
 """
@@ -108,7 +109,8 @@ def _carve(
             mended.append(int(stop))
     if mended:
         coarse = _coarse(edges, cameras, low, high, cell)[0]
-    return Hull(smoothed(_fine(edges, cameras, coarse, low, cell)), low, cell, tuple(mended))
+    field, low = _drawn_in(_fine(edges, cameras, coarse, low, cell), low, cell)
+    return Hull(smoothed(_round(field, edges, cameras, low, cell)), low, cell, tuple(mended))
 
 
 def signed_edge(mask: Mask) -> Field:
@@ -223,6 +225,88 @@ def _fine(edges: list[Field], cameras: Sequence[StopCamera], coarse: Field, low:
         values = _least(edges, cameras, points)[0].reshape(-1, COARSE, COARSE, COARSE)
         blocks[some[:, 0], :, some[:, 1], :, some[:, 2], :] = values
     return field
+
+
+def _drawn_in(field: Field, low: Floats, cell: float) -> tuple[Field, Floats]:
+    """The field without the empty room round the figure, but for a few cells, and its new first point."""
+    held = field > 0
+    spans = [np.flatnonzero(held.any(axis=tuple({0, 1, 2} - {k}))) for k in range(3)]
+    if not len(spans[0]):
+        return field, low
+    first = [max(int(s[0]) - ROOM, 0) for s in spans]
+    inner = tuple(slice(a, int(s[-1]) + ROOM + 1) for a, s in zip(first, spans, strict=True))
+    return np.ascontiguousarray(field[inner]), low + cell * np.array(first)
+
+
+ROOM = 4
+"""Empty cells that are kept round the figure."""
+SHELL = 1.5
+"""How far from the surface its ridges are rounded, cells on either side."""
+SPREAD = 12
+"""Cells over which a face of the hull is followed to its middle: 6 cm. Of a longer one the ends alone are rounded."""
+
+
+def _round(field: Field, edges: list[Field], cameras: Sequence[StopCamera], low: Floats, cell: float) -> Field:
+    """The field with the ridges rounded between the lines where the outlines touch the figure.
+
+    Every face of the hull is cut by one stop, and somewhere on it the figure touches the stop's lines of sight; nothing
+    says where, so the middle is the best guess. Two faces meet in a ridge that lies outside the figure if that is
+    round. From the middle of one to the middle of the other a parabola runs that leaves both of them in their own
+    direction (of a many-sided prism round a cylinder the cylinder is left, to a thousandth), so the middles stay where
+    they are, and with them the outlines. With d1 and d2 the least and second least that the stops say, k what the
+    difference comes to in the middle of a face, the mean over both faces:
+
+        field = d1 - max(k - (d2 - d1), 0)^2 / (4 k).
+    """
+    shell = np.argwhere(np.abs(field) < SHELL * cell)
+    least, second, who, next_to = _two(edges, cameras, low + cell * shell)
+    rise = np.maximum(second - least, 0)
+    own = np.arange(len(shell))
+    number = np.full(np.array(field.shape) + 2, -1, np.int32)
+    number[tuple((shell + 1).T)] = own
+    around = [number[tuple((shell + step).T)] for step in np.ndindex(3, 3, 3) if step != (1, 1, 1)]
+    del number
+    middle = _followed(rise, [np.where((near >= 0) & (who[near] == who), near, own) for near in around])
+    beyond = np.zeros(len(shell), np.float32)
+    for near in around:
+        np.maximum(beyond, np.where((near >= 0) & (who[near] == next_to), middle[near], 0), out=beyond)
+    beyond = _followed(beyond, [
+        np.where((near >= 0) & (who[near] == who) & (next_to[near] == next_to), near, own) for near in around])
+    k = np.where(beyond > 0, (middle + beyond) / 2, 0)
+    out = field.copy()
+    out[tuple(shell.T)] -= np.maximum(k - rise, 0) ** 2 / (4 * np.maximum(k, np.float32(1e-9)))
+    return out
+
+
+def _followed(values: Field, ways: list[NDArray[np.int64]]) -> Field:
+    """The most that is found on the way from each point over its neighbours, SPREAD steps far."""
+    for _ in range(SPREAD):
+        most = values.copy()
+        for near in ways:
+            np.maximum(most, values[near], out=most)
+        if np.array_equal(most, values):
+            break
+        values = most
+    return values
+
+
+def _two(
+    edges: list[Field], cameras: Sequence[StopCamera], points: Floats
+) -> tuple[Field, Field, NDArray[np.int16], NDArray[np.int16]]:
+    """The least and second least that the stops say of points (n, 3), and who says each."""
+    n = len(points)
+    least, second = np.full(n, np.inf, np.float32), np.full(n, np.inf, np.float32)
+    who, next_to = np.zeros(n, np.int16), np.zeros(n, np.int16)
+    for start in range(0, n, _AT_ONCE):
+        part = slice(start, start + _AT_ONCE)
+        for k, (edge, camera) in enumerate(zip(edges, cameras, strict=True)):
+            said = _says(edge, camera, points[part])
+            first, then = said < least[part], said < second[part]
+            next_to[part] = np.where(first, who[part], np.where(then, k, next_to[part]))
+            second[part] = np.where(first, least[part], np.where(then, said, second[part]))
+            who[part] = np.where(first, k, who[part])
+            least[part] = np.minimum(least[part], said)
+    return least, second, who, next_to
 
 
 def smoothed(field: Field) -> Field:

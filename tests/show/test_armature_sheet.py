@@ -131,7 +131,7 @@ def test_what_is_missing_and_not_sure_is_said_with_its_reason(tmp_path):
     found = skeleton_of(missing=["knee left", "hand end right"], unsure=["elbow right"])
     said = words_of(pdf_of(armature_of(skeleton=found)), tmp_path)
     assert "Figure's left knee was not found: no outline shows it." in said
-    assert "Figure's right elbow is not sure: few outlines show it." in said
+    assert "Figure's right elbow is not sure: only about 3 outlines show it." in said
     assert "The wire leads straight on to the next joint" in said and "elbow 312 ?" in said and "not found" in said
 
 

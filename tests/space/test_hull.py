@@ -111,9 +111,12 @@ def test_more_stops_cut_away_more_and_never_the_figure() -> None:
 
 
 def test_the_outlines_of_the_hull_are_those_of_the_masks() -> None:
-    masks, cameras = tilted("figure")
-    agreed = hull.agreement(solid_of("figure"), masks, cameras)
+    masks, cameras = turn(FIGURE, 24, pitch=-4.0, aside=0.06, focal=1200.0, size=(690, 930))
+    solid = hull.surface(hull.carve(masks, cameras, cell=0.006))
+    agreed = hull.agreement(solid, masks, cameras)
     assert len(agreed) == 24 and min(agreed) > 0.97
+    sizes = [hull.shadow(solid, c).sum() / m.sum() for m, c in zip(masks, cameras, strict=True)]
+    assert min(sizes) > 0.98 and max(sizes) < 1.01
     elsewhere = [replace(c, angle=c.angle + 40) for c in cameras]
     assert min(hull.agreement(solid_of("figure"), masks, elsewhere)) < 0.9
 
