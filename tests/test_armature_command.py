@@ -91,7 +91,7 @@ def test_it_says_what_one_builds_by(
     for said in (
         "from 24 stops. Scale 1:4, built 462 mm high, finished 425 mm after 8 % shrinkage.",
         "Of 18 joints 16 are sure.",
-        "Figure's left wrist is not sure: few outlines show it.", "Figure's left hand end was not found:",
+        "Figure's left wrist is not sure: ", "Figure's left hand end was not found:",
         "61.4 litres; the piece as built 1.23 litres", "The plumb line from the neck", "312 mm by the tape",
         "Nothing was changed.", "Left out, as the pose had moved: 045 and 060.",
     ):
