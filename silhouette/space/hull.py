@@ -80,8 +80,10 @@ def carve(masks: Sequence[Mask], cameras: Sequence[StopCamera], *, cell: float) 
     ValueError
         Where the outlines have nothing in common.
     """
-    hull = _carve([signed_edge(m) for m in masks], masks, cameras, cell, np.inf)
-    return replace(hull, field=one_body(hull.field, cell))
+    edges = [signed_edge(m) for m in masks]
+    hull = _carve(edges, masks, cameras, cell, np.inf)
+    field = smoothed(_round(hull.field, edges, cameras, hull.origin, cell))
+    return replace(hull, field=one_body(field, cell))
 
 
 def scaled(hull: Hull, unit: float) -> Hull:
@@ -92,7 +94,7 @@ def scaled(hull: Hull, unit: float) -> Hull:
 def _carve(
     edges: list[Field], masks: Sequence[Mask], cameras: Sequence[StopCamera], cell: float, top: float
 ) -> Hull:
-    """As :func:`carve`, with every body that is found."""
+    """The bare hull, with every body that is found; masks that lack a piece are mended in ``edges``."""
     low, high = _reach(masks, cameras)
     low, high = _tight(edges, cameras, low, high, cell)
     high[2] = min(high[2], top)
@@ -110,7 +112,7 @@ def _carve(
     if mended:
         coarse = _coarse(edges, cameras, low, high, cell)[0]
     field, low = _drawn_in(_fine(edges, cameras, coarse, low, cell), low, cell)
-    return Hull(smoothed(_round(field, edges, cameras, low, cell)), low, cell, tuple(mended))
+    return Hull(field, low, cell, tuple(mended))
 
 
 def signed_edge(mask: Mask) -> Field:
@@ -240,10 +242,10 @@ def _drawn_in(field: Field, low: Floats, cell: float) -> tuple[Field, Floats]:
 
 ROOM = 4
 """Empty cells that are kept round the figure."""
-SHELL = 1.5
+SHELL = 2.5
 """How far from the surface its ridges are rounded, cells on either side."""
-SPREAD = 12
-"""Cells over which a face of the hull is followed to its middle: 6 cm. Of a longer one the ends alone are rounded."""
+SPREAD = 30
+"""Cells over which a face of the hull is followed to its middle: 15 cm. Of a longer one the ends alone are rounded."""
 
 
 def _round(field: Field, edges: list[Field], cameras: Sequence[StopCamera], low: Floats, cell: float) -> Field:
@@ -253,10 +255,11 @@ def _round(field: Field, edges: list[Field], cameras: Sequence[StopCamera], low:
     says where, so the middle is the best guess. Two faces meet in a ridge that lies outside the figure if that is
     round. From the middle of one to the middle of the other a parabola runs that leaves both of them in their own
     direction (of a many-sided prism round a cylinder the cylinder is left, to a thousandth), so the middles stay where
-    they are, and with them the outlines. With d1 and d2 the least and second least that the stops say, k what the
-    difference comes to in the middle of a face, the mean over both faces:
+    they are, and with them the outlines. With d1 and d2 the least and second least that the stops say, a what d2 - d1
+    comes to in the middle of the face that a point lies by, and b in that of the face beyond the ridge, the parabola is
+    sqrt((d2 - f) / a) + sqrt((d1 - f) / b) = 1, so that the field becomes
 
-        field = d1 - max(k - (d2 - d1), 0)^2 / (4 k).
+        f = d1 - b u^2,    u = (a - d2 + d1) / (a + sqrt(a (d2 - d1) + b (a - d2 + d1))).
     """
     shell = np.argwhere(np.abs(field) < SHELL * cell)
     least, second, who, next_to = _two(edges, cameras, low + cell * shell)
@@ -272,9 +275,10 @@ def _round(field: Field, edges: list[Field], cameras: Sequence[StopCamera], low:
         np.maximum(beyond, np.where((near >= 0) & (who[near] == next_to), middle[near], 0), out=beyond)
     beyond = _followed(beyond, [
         np.where((near >= 0) & (who[near] == who) & (next_to[near] == next_to), near, own) for near in around])
-    k = np.where(beyond > 0, (middle + beyond) / 2, 0)
+    left = np.maximum(middle - rise, 0)
+    along = left / np.maximum(middle + np.sqrt(middle * rise + beyond * left), np.float32(1e-9))
     out = field.copy()
-    out[tuple(shell.T)] -= np.maximum(k - rise, 0) ** 2 / (4 * np.maximum(k, np.float32(1e-9)))
+    out[tuple(shell.T)] -= beyond * along**2
     return out
 
 
@@ -567,7 +571,7 @@ def ground_shift(masks: Sequence[Mask], cameras: Sequence[StopCamera]) -> float:
     hull = _carve(edges, masks, cameras, tall / GROUND_CELLS, float(low[2]) + GROUND_LOOK * tall)
     if not (hull.field > 0).any():
         return 0.0
-    hull = replace(hull, field=without_specks(hull.field, hull.cell))
+    hull = replace(hull, field=without_specks(smoothed(hull.field), hull.cell))
     vertices = triangles(hull.field, hull.origin, hull.cell, every=True).vertices
     heights = []
     for k in sound:
