@@ -7,6 +7,7 @@ import shutil
 import subprocess
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 import shapely
@@ -67,6 +68,27 @@ def test_the_ruler_is_true_and_so_are_the_bones(paper, scale, shrinkage):
         ways = [np.subtract(see(*PLACES[b]), see(*PLACES[a])) * built for a, b in BONES]
         whole = [any(has_step(p, way) for p in ruled) for way in ways]
         assert sum(whole) >= 5, "a line that goes on to the next sheet ends at the paper's edge"
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_an_independent_reader_draws_the_ruler_and_the_figure_true(tmp_path, paper):
+    """Drawn by poppler at ten pixels a millimetre and measured in the picture."""
+    if not shutil.which("pdftoppm"):
+        pytest.skip("needs pdftoppm (poppler-utils)")
+    (tmp_path / "sheet.pdf").write_bytes(pdf_of(armature_of(scale=10.0), paper, profiles(0.0)))
+    subprocess.run(["pdftoppm", "-r", "254", "-gray", "-f", "2", "-l", "2", str(tmp_path / "sheet.pdf"),
+                    str(tmp_path / "page")], check=True)
+    page = cv2.imread(str(next(tmp_path.glob("page*.pgm"))), cv2.IMREAD_GRAYSCALE)
+    assert page.shape == pytest.approx([10 * side for side in PAPER_MM[paper][::-1]], abs=1)
+    foot = page[-150:-110]
+    lines = [np.ptp(np.flatnonzero(row < 128)) for row in foot if (row[85:1075] < 128).all()]
+    assert lines and lines == pytest.approx([1000] * len(lines), abs=2), "a pixel is a tenth of a millimetre"
+    framed = cv2.threshold(page, 240, 255, cv2.THRESH_BINARY_INV)[1]
+    _, _, stats, _ = cv2.connectedComponentsWithStats(cv2.erode(framed, np.ones((9, 9))))  # without lines and words
+    figure = max(stats[1:], key=lambda row: row[cv2.CC_STAT_AREA])
+    left, low, right, top = profiles(0.0)[0].outline.bounds
+    size = figure[[cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]] + 8
+    assert size == pytest.approx([(right - left) * 1000, (top - low) * 1000], abs=4)
 
 
 def test_the_outline_is_true():

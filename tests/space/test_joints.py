@@ -71,8 +71,8 @@ def truth(points: Floats) -> Floats:
 
 
 def off(found: Skeleton, points: Floats, unit: float = 1.0) -> Floats:
-    """(18,) metres each joint is off, but for how high the ground lies."""
-    differ = points_of(found) * unit - truth(points)
+    """(17,) metres each joint but the crown is off, but for how high the ground lies."""
+    differ = (points_of(found) * unit - truth(points))[1:]
     differ[:, 2] -= np.nanmedian(differ[:, 2])
     return np.asarray(np.linalg.norm(differ, axis=1))
 
@@ -107,7 +107,7 @@ def test_two_stops_at_other_angles_than_named_are_put_right(name: str) -> None:
     found = joints.solve(bells, said, [None] * len(TURN))
     assert np.median(off(found, points)) < 0.010
     for i in (5, 14):
-        assert (found.cameras[i].angle - TURN[i] + 180) % 360 - 180 == pytest.approx(0, abs=1.6)
+        assert (found.cameras[i].angle - TURN[i] + 180) % 360 - 180 == pytest.approx(0, abs=2.0)
 
 
 def test_angles_found_from_outlines_may_all_be_off() -> None:
@@ -228,6 +228,18 @@ def test_within_grows_with_the_error_of_the_views() -> None:
                              [None] * len(TURN))
         said.append(np.median([j.within for j in found.joints if j.within is not None]))
     assert said[1] > 1.5 * said[0]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_crown_is_put_half_way_to_the_bare_skull(name: str) -> None:
+    points = BODIES[name]
+    moved = joints.bared(points, 1.7)
+    step = moved - points
+    crown = POINTS.index("crown")
+    assert not np.delete(step, crown, axis=0).any()
+    assert np.linalg.norm(step[crown]) == pytest.approx(0.0149, abs=5e-4)
+    face = points[POINTS.index("head")] - (points[crown] + points[POINTS.index("neck")]) / 2
+    assert step[crown] @ face > 0, "hair lies behind the crown, so it is moved to the face"
 
 
 @pytest.mark.parametrize("name", NAMES)
