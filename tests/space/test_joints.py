@@ -203,7 +203,7 @@ def test_a_lens_that_is_not_known_is_found() -> None:
     points, cameras = BODIES["striding"], round_(replace(STILL, distance=3.2, focal_px=1220.0), TURN)
     bells = bells_of(points, cameras, np.random.default_rng(11), error=2.0)
     said = [replace(c, distance=4.2, focal_px=1220.0 / 3.2 * 4.2) for c in first(cameras)]
-    found = joints.solve(bells, said, [None] * len(TURN), distance_sure=0.3)
+    found = joints.solve(bells, said, [None] * len(TURN), distance_sure=joints.LENS_UNKNOWN)
     assert found.cameras[0].distance == pytest.approx(3.2, rel=0.05)
     assert np.median(off(found, points)) < 0.01
 
