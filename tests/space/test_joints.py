@@ -77,8 +77,11 @@ def off(found: Skeleton, points: Floats, unit: float = 1.0) -> Floats:
     return np.asarray(np.linalg.norm(differ, axis=1))
 
 
-@pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize(("pitch", "height"), [(0.0, 1.0), (-7.0, 1.5), (4.0, 0.3), (-11.0, 2.4)])
+CAMERAS = ((0.0, 1.0), (-7.0, 1.5), (4.0, 0.3), (-11.0, 2.4))
+
+
+@pytest.mark.parametrize(("name", "pitch", "height"), [
+    *((name, *CAMERAS[k % 4]) for k, name in enumerate(NAMES)), *((name, *CAMERAS[3]) for name in NAMES[:3])])
 def test_points_on_a_known_orbit_are_found_to_a_millimetre(name: str, pitch: float, height: float) -> None:
     points = BODIES[name]
     camera = replace(STILL, pitch=pitch, height=height, aside=0.05)
