@@ -200,7 +200,8 @@ def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> Skeleton:
     bells = [None if line is None else reader.point_bells(line) for line in outlines]
     sure = [SPREAD_SURE if stop.angle_from == "spread" and stop.angle_sure is None else stop.angle_sure
             for stop in stops]
-    found = joints.solve(bells, cameras, sure)
+    lens = joints.LENS_KNOWN if lenses else joints.LENS_UNKNOWN
+    found = joints.solve(bells, cameras, sure, distance_sure=lens)
     return stature.moved(found, -hull.ground_shift(masks, found.cameras), 1.0)
 
 
