@@ -75,6 +75,8 @@ class Features:
 
     spots: Floats
     """(n, 33) each place."""
+    side: Floats
+    """(n,) how far each place lies beside the figure's middle, units, negative on the picture's left."""
     whole: Floats
     """(8,) lengths and widths of the whole, the first the outline's length over the root of its area."""
 
@@ -129,11 +131,10 @@ def features(polygon: Polygon, picture: Singles, spots: Spots | None = None) -> 
     offsets = np.array([*(-d for d in BEHIND), *BEFORE]) * unit
     across = spots.at[:, None] + spots.outward[:, None] * offsets[None, :, None]
     columns += list(_seen(_blurred(picture, FULL[0] * unit), picture, across).T)
-    x, y = spots.at.T
-    side = np.where(x < middle.x, -1.0, 1.0)
-    columns += [y, (1 - y) / unit, np.abs(x - middle.x) / unit, (y - middle.y) / unit,
-                spots.outward[:, 1], spots.outward[:, 0] * side]
-    return Features(np.column_stack([*columns, spots.along]), _whole(polygon))
+    y, side = spots.at[:, 1], (spots.at[:, 0] - middle.x) / unit
+    columns += [y, (1 - y) / unit, np.abs(side), (y - middle.y) / unit,
+                spots.outward[:, 1], spots.outward[:, 0] * np.where(side < 0, -1.0, 1.0)]
+    return Features(np.column_stack([*columns, spots.along]), side, _whole(polygon))
 
 
 def _whole(polygon: Polygon) -> Floats:
@@ -188,20 +189,25 @@ def guess(seen: Features) -> Guess:
     """Guess limb legibility: the mean over a few networks of the same make.
 
     With s the places' features and g those of the whole, less their means over their spreads and held within LIMIT,
-    f(z) = z / (1 + exp(-z)), L the outline's length over the root of its area, over LENGTH, and E the mean over the
-    places: a = f(W2 f(W1 s + G g + b1) + b2), c = f(W3 a + S (L E a) + b3),
-    out = W6 f(W5 f(W4 (L E c, g) + b4) + b5) + b6.
+    x how far a place lies beside the middle, f(z) = z / (1 + exp(-z)), L the outline's length over the root of its
+    area, over LENGTH, and E the mean over the places: a = f(W2 f(W1 s + G g + b1) + b2),
+    c = f(W3 a + S (L E a) + x T (L E x a) + b3), out = W6 f(W5 f(W4 (L E c, L |E x c|, g) + b4) + b5) + b6.
+
+    What lies on one side tells by E x: two arms at the body show an edge each, one arm that stands clear shows both.
+    Mirrored, x and E x change their signs together.
     """
     net = _weights()
     spots = _within(seen.spots, net["spots_mean"], net["spots_spread"])
     whole = _within(seen.whole, net["whole_mean"], net["whole_spread"])
     length = np.float32(seen.whole[0] / LENGTH)
+    side = np.clip(seen.side.astype(np.float32), -LIMIT, LIMIT)[:, None]
     outs = []
     for k in range(len(net["b1"])):
         w = {name: net[name][k] for name in LAYERS}
         first = _bent(_bent(spots @ w["w1"].T + (w["g1"] @ whole + w["b1"])) @ w["w2"].T + w["b2"])
-        again = _bent(first @ w["w3"].T + (w["s3"] @ first.mean(axis=0) * length + w["b3"]))
-        summed = np.concatenate([again.mean(axis=0) * length, whole])
+        beside = side * (w["t3"] @ (side * first).mean(axis=0) * length)
+        again = _bent(first @ w["w3"].T + beside + (w["s3"] @ first.mean(axis=0) * length + w["b3"]))
+        summed = np.concatenate([again.mean(axis=0) * length, np.abs((side * again).mean(axis=0)) * length, whole])
         outs.append(w["w6"] @ _bent(w["w5"] @ _bent(w["w4"] @ summed + w["b4"]) + w["b5"]) + w["b6"])
     out = np.clip(np.mean(outs, axis=0), 0, 1)
     head, arm_weak, arm_strong, leg_weak, leg_strong, mean, weakest, standing = (float(v) for v in out)
@@ -210,7 +216,7 @@ def guess(seen: Features) -> Guess:
     return Guess(limbs=limbs, mean=mean, weakest=min(weakest, mean), standing=5 * standing)
 
 
-LAYERS = ("w1", "g1", "b1", "w2", "b2", "w3", "s3", "b3", "w4", "b4", "w5", "b5", "w6", "b6")
+LAYERS = ("w1", "g1", "b1", "w2", "b2", "w3", "s3", "t3", "b3", "w4", "b4", "w5", "b5", "w6", "b6")
 """Names of the weights of the networks, in the order of :func:`guess`."""
 
 

@@ -61,6 +61,8 @@ class Described:
 
     spots: NDArray[np.float16]
     """(n, 2, SPOTS, features)"""
+    side: NDArray[np.float16]
+    """(n, 2, SPOTS)"""
     whole: NDArray[np.float32]
     """(n, 2, features)"""
     draws: NDArray[np.uint8]
@@ -171,11 +173,11 @@ def draw(n_poses: int, seed: int, kept_out: bool) -> Described:
                 found, spots, values = seen
                 n, size = len(spots.at), legibility.SPOTS
                 some = np.arange(n) if n == size else np.sort(rng.choice(n, size, replace=n < size))
-                both.append((values.spots[some], values.whole,
+                both.append((values.spots[some], values.side[some], values.whole,
                              drawn_at(bits, found, spots, len(bits) / len(mask))[some]))
             else:
                 rows.append((*(np.stack(pair) for pair in zip(*both, strict=True)), truth, pose))
-    kinds = (np.float16, np.float32, np.uint8, np.float32, np.int64)
+    kinds = (np.float16, np.float16, np.float32, np.uint8, np.float32, np.int64)
     return Described(*(np.stack(column).astype(kind) for column, kind in zip(zip(*rows, strict=True), kinds,
                                                                               strict=True)))
 
@@ -199,32 +201,36 @@ class Net(torch.nn.Module):
         super().__init__()
         linear = torch.nn.Linear
         self.one, self.about = linear(spots, WIDTH), linear(whole, WIDTH, bias=False)
-        self.two, self.three, self.summed = linear(WIDTH, WIDTH), linear(WIDTH, WIDTH), linear(WIDTH, WIDTH, bias=False)
+        self.two, self.three = linear(WIDTH, WIDTH), linear(WIDTH, WIDTH)
+        self.summed, self.beside = linear(WIDTH, WIDTH, bias=False), linear(WIDTH, WIDTH, bias=False)
         self.head = torch.nn.Sequential(
-            linear(WIDTH + whole, HEAD), torch.nn.SiLU(), torch.nn.Dropout(0.1),
+            linear(2 * WIDTH + whole, HEAD), torch.nn.SiLU(), torch.nn.Dropout(0.1),
             linear(HEAD, SECOND), torch.nn.SiLU(), linear(SECOND, 8))
         self.lesson = linear(WIDTH, len(DRAWS))
 
-    def forward(self, spots: torch.Tensor, whole: torch.Tensor, length: torch.Tensor
+    def forward(self, spots: torch.Tensor, side: torch.Tensor, whole: torch.Tensor, length: torch.Tensor
                 ) -> tuple[torch.Tensor, torch.Tensor]:
-        """(b, 8) from spots (b, n, features), whole (b, features), length (b, 1); (b, n, 4) what each place draws."""
-        bent = functional.silu
+        """(b, 8) from spots (b, n, features), side (b, n), whole (b, features), length (b, 1); (b, n, 4) what each
+        place draws."""
+        bent, x = functional.silu, side[..., None]
         first = bent(self.two(bent(self.one(spots) + self.about(whole)[:, None])))
-        again = bent(self.three(first) + self.summed(first.mean(1) * length)[:, None])
-        return self.head(torch.cat([again.mean(1) * length, whole], 1)), self.lesson(again)
+        beside = x * self.beside((x * first).mean(1) * length)[:, None]
+        again = bent(self.three(first) + beside + self.summed(first.mean(1) * length)[:, None])
+        summed = [again.mean(1) * length, (x * again).mean(1).abs() * length, whole]
+        return self.head(torch.cat(summed, 1)), self.lesson(again)
 
     def layers(self) -> list[NDArray[np.float32]]:
         """The weights in the order of ``legibility.LAYERS``."""
         head = [p for k in (0, 3, 5) for p in (self.head[k].weight, self.head[k].bias)]
         held = [self.one.weight, self.about.weight, self.one.bias, self.two.weight, self.two.bias,
-                self.three.weight, self.summed.weight, self.three.bias, *head]
+                self.three.weight, self.summed.weight, self.beside.weight, self.three.bias, *head]
         return [p.detach().numpy().astype(np.float32) for p in held]
 
 
-def fit(spots: torch.Tensor, whole: torch.Tensor, length: torch.Tensor, draws: torch.Tensor, y: torch.Tensor,
-        seed: int) -> Net:
-    """Train one network on standardised views: spots (n, 2, SPOTS, f), whole (n, 2, g), length (n, 2, 1), bits
-    (n, 2, SPOTS), targets (n, 8)."""
+def fit(spots: torch.Tensor, side: torch.Tensor, whole: torch.Tensor, length: torch.Tensor, draws: torch.Tensor,
+        y: torch.Tensor, seed: int) -> Net:
+    """Train one network on standardised views: spots (n, 2, SPOTS, f), side (n, 2, SPOTS), whole (n, 2, g), length
+    (n, 2, 1), bits (n, 2, SPOTS), targets (n, 8)."""
     torch.manual_seed(seed)
     net = Net(spots.shape[-1], whole.shape[-1])
     learn = torch.optim.AdamW(net.parameters(), weight_decay=0.02)
@@ -237,13 +243,13 @@ def fit(spots: torch.Tensor, whole: torch.Tensor, length: torch.Tensor, draws: t
             size = spots.shape[2]
             some = ((torch.arange(AT_ONCE) * size / AT_ONCE + int(torch.randint(size, (1,)))) % size).long()
             at = (rows[:, None, None], torch.arange(2)[:, None], some)
-            seen, about, lesson = spots[at].float(), whole[rows], draws[at]
+            seen, beside, about, lesson = spots[at].float(), side[at].float(), whole[rows], draws[at]
             seen = seen + BLUR * torch.randn(len(rows), 1, AT_ONCE, seen.shape[-1])
             about = about + BLUR * torch.randn(len(rows), 1, about.shape[-1])
             keep = torch.get_rng_state()
-            ours, says = net(seen[:, 0], about[:, 0], length[rows, 0])
+            ours, says = net(seen[:, 0], beside[:, 0], about[:, 0], length[rows, 0])
             torch.set_rng_state(keep)  # the same units drop out for the copy
-            theirs, copy_says = net(seen[:, 1], about[:, 1], length[rows, 1])
+            theirs, copy_says = net(seen[:, 1], beside[:, 1], about[:, 1], length[rows, 1])
             loss = ((ours - y[rows]) ** 2 + (theirs - y[rows]) ** 2 + STEADY * (ours - theirs) ** 2) * weight
             true = ((lesson[..., None] & which) > 0).float()
             taught = sum(functional.binary_cross_entropy_with_logits(s, t)
@@ -265,7 +271,8 @@ def store(path: Path, rows: Described) -> None:
     spots = np.empty_like(rows.spots)
     for k, values in enumerate(rows.spots):
         spots[k] = np.clip((values - numbers["spots_mean"]) / numbers["spots_spread"], -limit, limit)
-    given = (torch.from_numpy(spots), torch.from_numpy(whole).float(),
+    given = (torch.from_numpy(spots), torch.from_numpy(np.clip(rows.side, -limit, limit)),
+             torch.from_numpy(whole).float(),
              torch.from_numpy(rows.whole[..., :1] / legibility.LENGTH).float(), torch.from_numpy(rows.draws),
              torch.from_numpy(targets(rows.truth.astype(float))).float())
     nets = []
@@ -292,8 +299,8 @@ def table(rows: Described) -> str:
     mean, two = truth.mean(axis=1), np.sort(truth, axis=1)[:, :2].mean(axis=1)
     lines = [f"{len(mean)} views of {len(np.unique(rows.pose))} poses; Spearman"]
     for copy, what in enumerate(("exact", "roughened")):
-        guesses = [legibility.guess(legibility.Features(s.astype(float), w.astype(float)))
-                   for s, w in zip(rows.spots[:, copy], rows.whole[:, copy], strict=True)]
+        guesses = [legibility.guess(legibility.Features(*(v.astype(float) for v in values))) for values in
+                   zip(rows.spots[:, copy], rows.side[:, copy], rows.whole[:, copy], strict=True)]
         found = np.array([legibility.separation(g) for g in guesses])
         inside = [spearman(found[rows.pose == p], mean[rows.pose == p]) for p in np.unique(rows.pose)]
         bare = rows.whole[:, copy, 0].astype(float)

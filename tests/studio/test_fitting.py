@@ -22,12 +22,16 @@ def test_what_is_fitted_is_what_is_computed(monkeypatch: pytest.MonkeyPatch) -> 
                 "whole_mean": np.full(8, -0.2, np.float32), "whole_spread": np.full(8, 0.5, np.float32)}
     weights["b6"] += 0.5
     monkeypatch.setattr(legibility, "_weights", lambda: weights)
-    spots, whole = rng.normal(0, 4, (200, 33)), rng.normal(1, 1, 8)
+    spots, side, whole = rng.normal(0, 4, (200, 33)), rng.normal(0, 0.3, 200), rng.normal(1, 1, 8)
     seen = [torch.from_numpy(np.clip((v - m) / s, -3, 3)).float()[None]
             for v, m, s in ((spots, 0.1, 2.0), (whole, -0.2, 0.5))]
+    given = (seen[0], torch.from_numpy(side).float()[None], seen[1],
+             torch.tensor([[whole[0] / legibility.LENGTH]]).float())
     with torch.no_grad():
-        told = sum(net(*seen, torch.tensor([[whole[0] / legibility.LENGTH]]).float())[0][0] + 0.5 for net in nets) / 2
-    found = legibility.guess(legibility.Features(spots, whole))
+        told = sum(net(*given)[0][0] + 0.5 for net in nets) / 2
+    found = legibility.guess(legibility.Features(spots, side, whole))
+    mirrored = legibility.guess(legibility.Features(spots, -side, whole))
+    assert mirrored.mean == pytest.approx(found.mean, abs=1e-6)
     assert [found.limbs.head, found.mean, found.standing / 5] == pytest.approx(told[[0, 5, 7]].tolist(), abs=1e-5)
     assert found.limbs.arms == pytest.approx(sorted(told[1:3].tolist()), abs=1e-5)
 
@@ -71,6 +75,6 @@ def test_few_drawn_poses_teach_something(tmp_path_factory: pytest.TempPathFactor
     with np.load(folder / "fitted.npz") as stored:
         weights = {name: stored[name] for name in stored.files}
     monkeypatch.setattr(legibility, "_weights", lambda: weights)
-    guessed = [legibility.guess(legibility.Features(s.astype(float), w.astype(float)))
-               for s, w in zip(rows.spots[:, 0], rows.whole[:, 0], strict=True)]
+    guessed = [legibility.guess(legibility.Features(*(v.astype(float) for v in values)))
+               for values in zip(rows.spots[:, 0], rows.side[:, 0], rows.whole[:, 0], strict=True)]
     assert fitting.spearman(np.array([g.mean for g in guessed]), rows.truth.mean(axis=1)) > 0.7
