@@ -118,7 +118,8 @@ def _told(shot: Turnaround, sizes: Sizes, found: Skeleton, figure: Solid, every_
         sizes=sizes, skeleton=found, segments=skeleton.segments(found), bends=skeleton.bends(found),
         wires=skeleton.wires(found, sizes, rules), rules=rules, plumb=skeleton.plumb(found, centre, footing),
         figure=figure, volume_l=sections.volume_l(figure), centre=centre, footing=footing,
-        sections=sections.cut(figure, heights.tolist()), tape_factor=skeleton.suggested(known["tape"]), **known,
+        sections=sections.cut(figure, heights.tolist()), tape_factor=skeleton.suggested(known["tape"]),
+        calipers=sections.calipers(figure, heights.tolist(), skeleton.places(found)), **known,
     )
 
 
@@ -199,7 +200,8 @@ def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> Skeleton:
     bells = [None if line is None else reader.point_bells(line) for line in outlines]
     sure = [SPREAD_SURE if stop.angle_from == "spread" and stop.angle_sure is None else stop.angle_sure
             for stop in stops]
-    found = joints.solve(bells, cameras, sure)
+    lens = joints.LENS_KNOWN if lenses else joints.LENS_UNKNOWN
+    found = joints.solve(bells, cameras, sure, distance_sure=lens)
     return stature.moved(found, -hull.ground_shift(masks, found.cameras), 1.0)
 
 
@@ -217,15 +219,16 @@ def write_armature(
     """Put everything that a sculptor needs of it in the folder ``out``, whole or not at all, and name what is there."""
     from silhouette.show import armature_page, armature_sheet, section_sheets, words_space
 
-    views = [Profile(angle, sections.profile(made.figure, angle)) for angle in ELEVATIONS]
-    plan = Profile(None, sections.plan(made.figure))
-    sides = [Profile(angle % 360, sections.profile(made.figure, angle)) for angle in profiles]
+    angles = {angle % 360 for angle in (*ELEVATIONS, *profiles)}
+    seen = {angle: Profile(angle, sections.profile(made.figure, angle)) for angle in angles}
+    views = [*(seen[angle] for angle in ELEVATIONS), Profile(None, sections.plan(made.figure))]
+    sides = [seen[angle % 360] for angle in profiles]
     comment = words_space.hull_comment(made)
     with whole_folder(Path(out), "armature", sources, overwrite=overwrite) as folder:
         (folder / "armature.json").write_text(tables.to_json(tables.armature_to_dict(made)), encoding="utf-8")
         (folder / "massing.stl").write_bytes(massing_files.stl_bytes(made.massing, words_space.STL_COMMENT))
         (folder / "massing.3mf").write_bytes(massing_files.threemf_bytes(made.massing, comment))
-        (folder / "armature.pdf").write_bytes(armature_sheet.armature_sheet(made, views=[*views, plan], paper=paper))
+        (folder / "armature.pdf").write_bytes(armature_sheet.armature_sheet(made, views=views, paper=paper))
         (folder / "sections.pdf").write_bytes(section_sheets.sections_pdf(made, profiles=sides, paper=paper))
         (folder / "sections.svg").write_text(section_sheets.sections_svg(made), encoding="utf-8")
         (folder / "calipers.csv").write_text(section_sheets.calipers_csv(made), encoding="utf-8", newline="")

@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from silhouette.geometry.orbit import StopCamera as StopCamera
 from silhouette.records import Note
@@ -226,6 +226,8 @@ class Plumb:
     """The foot whose ankle is nearest under the neck."""
     foot_m: float | None
     """How far from the plumb line that ankle is."""
+    ground: Polygon | None = field(default=None, repr=False)
+    """What the feet, and whatever else touches the ground, enclose; seen from above, metres."""
 
 
 @dataclass(frozen=True)
@@ -236,6 +238,24 @@ class Profile:
     """Where the camera would stand, degrees; None: seen from above, the back up."""
     outline: MultiPolygon = field(repr=False)
     """x to picture right of the turning axis; y up from the ground, of the plan toward the back; metres."""
+
+
+@dataclass(frozen=True)
+class Calipers:
+    """What calipers would read of one piece of a level cut."""
+
+    name: str
+    """Joint with its side, or empty for a height alone."""
+    z: float
+    """Metres above the ground."""
+    width_m: float
+    """Along x."""
+    depth_m: float
+    """Along y."""
+    narrow_m: float
+    """The least that calipers read, however they are turned."""
+    wide_m: float
+    """Across that."""
 
 
 @dataclass(frozen=True)
@@ -320,6 +340,8 @@ class Armature:
     rules: WireRules | None = None
     """How the wires are cut."""
     plumb: Plumb | None = None
+    calipers: tuple[Calipers, ...] = ()
+    """At the heights of the sections that hold anything, lowest first, then at the joints."""
     tape_factor: float | None = None
     """By what all sizes would be multiplied to fit the tape; None without a tape that meets the joints."""
     fitted_to_tape: bool = False

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from silhouette.records import Note
 from silhouette.records_space import Taped
 from silhouette.settings import Settings
 from silhouette.show import section_sheets
+from silhouette.space import skeleton as sk
 from tests.space import made
 
 EIGHT = range(0, 360, 45)
@@ -45,8 +47,9 @@ def found(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
         asked.update(how, path=path)
         skeleton = made.skeleton_of(unsure=["wrist left"], missing=["hand end left"])
         tape = [Taped("shoulder left", "elbow left", 312.0)] if how["tape"] else []
-        return made.armature_of(scale=how["scale"], shrinkage=how["shrinkage"], skeleton=skeleton, tape=tape,
-                                notes=(Note.of("stops moved", names=["045", "060"]),))
+        whole = made.armature_of(scale=how["scale"], shrinkage=how["shrinkage"], skeleton=skeleton, tape=tape,
+                                 notes=(Note.of("stops moved", names=["045", "060"]),))
+        return replace(whole, tape_factor=sk.suggested(whole.tape), fitted_to_tape=how["fit_to_tape"])
 
     monkeypatch.setattr(armature, "armature_of", armature_of)
     return asked
@@ -88,7 +91,7 @@ def test_it_says_what_one_builds_by(
     for said in (
         "from 24 stops. Scale 1:4, built 462 mm high, finished 425 mm after 8 % shrinkage.",
         "Of 18 joints 16 are sure.",
-        "Figure's left wrist is not sure: few outlines show it.", "Figure's left hand end was not found:",
+        "Figure's left wrist is not sure: ", "Figure's left hand end was not found:",
         "61.4 litres; the piece as built 1.23 litres", "The plumb line from the neck", "312 mm by the tape",
         "Nothing was changed.", "Left out, as the pose had moved: 045 and 060.",
     ):
@@ -100,10 +103,6 @@ def test_it_says_what_one_builds_by(
 def test_a_figure_that_leans_is_a_prompt(
     found: dict[str, Any], tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from dataclasses import replace
-
-    from silhouette.space import skeleton as sk
-
     whole = made.armature_of()
     leaning = replace(whole, plumb=sk.plumb(whole.skeleton, (0.0, 0.6, 0.9), whole.footing))
     monkeypatch.setattr(armature, "armature_of", lambda path, **how: leaning)

@@ -46,6 +46,7 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Path]]:
             ["rank", whole, half, "-o", out / "rank", "--jitter", "2", *few],
             ["check", half, "-o", out / "check", *few],
             ["export", half, "-o", out / "set", "--scale", "1:8", "--height", "1.7", "--originals", *few],
+            ["armature", whole, "-o", out / "armature", "--height", "1.7", *few],
             ["plan", "-o", out / "plan.pdf"],
             ["plan", "-o", out / "plan.png"],
         ):
@@ -70,7 +71,7 @@ def test_every_file_is_the_same_in_both_runs(runs: dict[str, Path]) -> None:
     first, second = (files_in(runs[name]) for name in RUNS)
     assert list(first) == list(second)
     assert len(first) >= 60 and {Path(name).suffix for name in first} >= {
-        ".html", ".pdf", ".png", ".jpg", ".json", ".csv", ".svg", ".txt"}
+        ".html", ".pdf", ".png", ".jpg", ".json", ".csv", ".svg", ".txt", ".stl", ".3mf"}
     assert [name for name in first if first[name] != second[name]] == []
 
 

@@ -48,7 +48,6 @@ def run(args: argparse.Namespace) -> int:
     """Make everything, write it, and say what a sculptor wants to know first."""
     from silhouette import armature, writing
     from silhouette.show import armature_told
-    from silhouette.space import skeleton
 
     sources = [args.turnaround, *filter(None, [args.empty, args.tape])]
     writing.refuse(args.out, sources, kind="armature", overwrite=args.overwrite)
@@ -70,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
         progress(f"{made.name}: sheets", 0, 1)
         written = armature.write_armature(
             made, args.out, paper=args.paper, profiles=args.profiles, overwrite=args.overwrite, sources=sources)
-    for sentence in armature_told.in_short(made, skeleton.suggested(made.tape), fitted=args.fit_to_tape):
+    for sentence in armature_told.in_short(made):
         say(sentence)
     say_written(args.out, written)
     return 0

@@ -1,7 +1,7 @@
-"""The massing model as files for printing: binary STL, and 3MF after the open core specification (3MF Consortium, 1.x).
+"""The massing model as files for printing: binary STL, and 3MF after the open core specification (3MF Consortium).
 
-Written here, in a few lines each, because they must say what a hull cannot know and be the same to the last bit whenever
-they are made: no date, no random name, no maker.
+Written here, in a few lines each, because they must say what a hull cannot know and be the same to the last bit
+whenever they are made: no date, no random name, no maker.
 """
 
 from __future__ import annotations

@@ -7,7 +7,8 @@ that are always the same:
 - ``results``: the last comparison, as ``rank`` writes it;
 - ``checks/POSE``: the last check of a pose, as ``check -o`` writes it;
 - ``sets/NAME``: what was kept, as ``export`` writes it;
-- ``armatures/POSE``: the last armature of a pose, as ``armature`` writes it;
+- ``armatures/POSE``: the last armature of a pose, as ``armature`` writes it; ``armatures/POSE.tape.csv``: the lengths
+  that were typed for it;
 - ``mend/POSE.html``: the page to mend a pose's cut-outs on, as ``mend`` writes it.
 """
 
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 Tell = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""
 Asked = Mapping[str, Any]
+MOST_TAPE = 20_000
+"""Letters of the lengths that are typed on the page at most."""
 _FLAG = re.compile(r"\s*\(--[a-z-]+\)")
 Job = Callable[[Path, Sequence[Path], Asked, Tell], dict[str, Any]]
 
@@ -59,8 +62,13 @@ def _without_flags(error: SilhouetteError) -> str | None:
         return error.do
     if isinstance(error, OutputError):
         return "Move it away or rename it, then try again."
-    kept = [part for part in re.split(r"(?<=\.)\s", error.do) if not re.search(r"(^|\s)--?\w", part)]
-    return " ".join(kept) or None
+    return _without_commands(error.do) or None
+
+
+def _without_commands(text: str) -> str:
+    """Sentences less those that speak of a command's flag; where it only stands in brackets, less that."""
+    kept = [part for part in re.split(r"(?<=\.)\s", _FLAG.sub("", text)) if not re.search(r"(^|\s)--?\w", part)]
+    return " ".join(kept)
 
 
 # ------------------------------------------------------------------------------------------------------------ the jobs
@@ -157,7 +165,8 @@ def armature(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> 
     """Make massing model, sheets and armature of one turn in ``armatures``.
 
     ``asked``: ``height`` in metres, ``pose_height`` or nothing, ``scale`` (4 for 1:4), ``shrinkage`` in per cent or
-    nothing, ``paper``. Gives ``said``, what is to be known of it, in sentences.
+    nothing, ``tape``, lengths measured on the model as text, ``fit_to_tape`` (no), ``paper``. Gives ``said``, what is
+    to be known of it, in sentences.
     """
     from silhouette import armature as making
     from silhouette import writing
@@ -169,13 +178,15 @@ def armature(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> 
     scale, shrinkage = _number(asked, "scale"), _number(asked, "shrinkage")
     out = folder / ARMATURES / place.name
     writing.refuse(out, [place], kind="armature")
+    tape = _tape(out.with_name(f"{place.name}.tape.csv"), asked)
     made = making.armature_of(
         place, height_m=height, pose_height_m=_number(asked, "pose_height"), scale=SCALE if scale is None else scale,
-        shrinkage=shrinkage or 0.0, progress=tell,
+        shrinkage=shrinkage or 0.0, tape=tape, fit_to_tape=tape is not None and asked.get("fit_to_tape") is True,
+        progress=tell,
     )
     tell("writing the sheets", 0, 1)
     making.write_armature(made, out, paper=paper, sources=[place])
-    return {"said": [_FLAG.sub("", sentence) for sentence in armature_told.in_short(made)]}
+    return {"said": [_without_commands(sentence) for sentence in armature_told.in_short(made)]}
 
 
 @_for_the_page
@@ -281,6 +292,25 @@ def _number(asked: Asked, name: str) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise SettingsError(f"The {name.replace('_', ' ')} is not a number.")
     return float(value)
+
+
+def _tape(place: Path, asked: Asked) -> Path | None:
+    """The lengths that were typed, as a table at ``place``; None where there are none.
+
+    Raises
+    ------
+    SettingsError
+        If they are no text, or too much of it.
+    """
+    from silhouette import writing
+
+    given = asked.get("tape") or ""
+    if not isinstance(given, str) or len(given) > MOST_TAPE:
+        raise SettingsError("The lengths are no table that can be read.", do="Write a line for each length.")
+    if given.strip().casefold() in ("", "from,to,mm"):  # what the page offers to begin with
+        return None
+    place.parent.mkdir(mode=0o700, exist_ok=True)
+    return writing.whole_file(place, given.encode("utf-8", "replace"), ours=True)
 
 
 def _arc(asked: Asked) -> tuple[float, float] | None:

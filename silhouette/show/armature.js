@@ -39,7 +39,11 @@
       toward: [-Math.sin(a) * Math.cos(e), -Math.cos(a) * Math.cos(e), Math.sin(e)] };
   }
   const dot = (u, v) => u[0] * v[0] + u[1] * v[1] + u[2] * v[2];
-  const pxPerMm = () => 0.9 * state.zoom * Math.min(size.w / (2 * REACH), size.h / Math.max(TALL, 2 * REACH * Math.sin(Math.abs(state.tilt) * Math.PI / 180)));
+  function pxPerMm() {
+    const tall = Math.max(TALL, 2 * REACH * Math.sin(Math.abs(state.tilt) * Math.PI / 180));
+    const room = size.w < 600 ? size.h - 124 : 0.9 * size.h;      // on a phone words and buttons stand over and under it
+    return state.zoom * Math.min(0.9 * size.w / (2 * REACH), Math.max(room, 0.5 * size.h) / tall);
+  }
 
   function projector() {
     const { right, up, toward } = axes(), k = pxPerMm(), cx = size.w / 2 + state.x, cy = size.h / 2 + state.y;
@@ -106,17 +110,18 @@
   function flatPainter(canvas, shape) {
     const paint = canvas.getContext("2d"), count = shape.faces.length / 3;
     const corner = (f, k) => shape.faces[3 * f + k];
+    const faces = (f) => [0, 1, 2].map((i) => [0, 1, 2].reduce((sum, k) => sum + shape.facing[3 * corner(f, k) + i] / 3, 0));
     const place = (v) => [shape.places[3 * v], shape.places[3 * v + 1], shape.places[3 * v + 2]];
     return (tone) => {
       const turned = axes(), light = lightFrom(turned), to = projector(), cut = cutAt();
       const clay = rgb(tone.clay), shade = rgb(tone.shade), drawn = [];
       for (let f = 0; f < count; f++) {
-        const ends = [0, 1, 2].map((k) => place(corner(f, k))), n = across(...ends);
+        const ends = [0, 1, 2].map((k) => place(corner(f, k))), n = across(ends);
         const inside = dot(n, turned.toward) < 0;
         if (inside && cut === FAR) continue;
         const left = below(ends, cut).map(to);
         if (left.length < 3) continue;
-        drawn.push({ left, depth: left.reduce((sum, p) => sum + p[2], 0) / left.length, tone: inside ? tone.cut : toneOf(dot(n, light), clay, shade) });
+        drawn.push({ left, depth: left.reduce((sum, p) => sum + p[2], 0) / left.length, tone: inside ? tone.cut : toneOf(dot(faces(f), light) / 127, clay, shade) });
       }
       drawn.sort((one, other) => one.depth - other.depth);
       paint.setTransform(size.dpr, 0, 0, size.dpr, 0, 0);

@@ -18,10 +18,9 @@ from silhouette.show.svg import path_d
 
 MOST_FACES, MOST_FLAT = 36_000, 7_000
 """Triangles that the page holds, and that it draws where it has to paint them one by one: some 0.6 MB together."""
-FINEST = 2000.0
-"""The finest cells in which points of the surface are taken together: a part in so many of the model's extent."""
-COARSER = 1.25
-"""Each try takes cells so many times as wide, until the triangles are few enough."""
+FIRST, COARSER = 0.9, 1.1
+"""The first try takes points together in cells so many times as wide as triangles would be that are as few as asked;
+each next one in cells so many times as wide, until they are."""
 STEPS = 32_000
 """Numbers in which a place along the model's longest side is told: a hundredth of a millimetre on one of 0.3 m."""
 
@@ -102,27 +101,33 @@ def fewer(solid: Solid, most: int) -> tuple[Solid, NDArray[np.float64]]:
     faces = np.asarray(solid.faces)
     facing = _facing(solid)
     low = solid.vertices.min(axis=0)
-    cell = float(np.ptp(solid.vertices, axis=0).max()) / FINEST
+    area = np.linalg.norm(_across(solid), axis=1).sum() / 2
+    cell = FIRST * float(np.sqrt(2 * area / most))
     points, normals, kept = solid.vertices, facing, faces
     while len(kept) > most:
-        cell *= COARSER
-        _, one, count = np.unique(np.floor((solid.vertices - low) / cell).astype(np.int64), axis=0,
-                                  return_inverse=True, return_counts=True)
-        one = one.ravel()
+        place = np.floor((solid.vertices - low) / cell).astype(np.int64)
+        wide, deep = place[:, :2].max(axis=0) + 1
+        _, one, count = np.unique(place @ [1, wide, wide * deep], return_inverse=True, return_counts=True)
         points = _sums(one, solid.vertices, len(count)) / count[:, None]
         normals = _sums(one, facing, len(count))
         kept = one[faces]
         a, b, c = kept.T
         kept = kept[(a != b) & (b != c) & (c != a)]
+        cell *= COARSER
     length = np.linalg.norm(normals, axis=1, keepdims=True)
     return Solid(points, kept), normals / np.where(length > 0, length, 1.0)
 
 
 def _facing(solid: Solid) -> NDArray[np.float64]:
     """(v, 3) sum of the directions of the triangles at each point, each as long as twice its area."""
-    a, b, c = (solid.vertices[solid.faces[:, k]] for k in range(3))
-    across = np.cross(b - a, c - a)
+    across = _across(solid)
     return sum((_sums(solid.faces[:, k], across, len(solid.vertices)) for k in range(3)), np.zeros_like(solid.vertices))
+
+
+def _across(solid: Solid) -> NDArray[np.float64]:
+    """(f, 3) the direction of each triangle, as long as twice its area."""
+    a, b, c = (solid.vertices[solid.faces[:, k]] for k in range(3))
+    return np.asarray(np.cross(b - a, c - a), np.float64)
 
 
 def _sums(place: NDArray[np.int64], values: NDArray[np.float64], count: int) -> NDArray[np.float64]:

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from shapely import affinity
 
 from silhouette.records_space import Armature, Profile, Wire
 from silhouette.show import words_space
-from silhouette.show.elevations import draw, elevation, spread_out
+from silhouette.show.elevations import draw, elevation, reach, spread_out
 from silhouette.show.flow import LINE, MARGIN, Column, Flow
 from silhouette.show.ink import ACCENT, INK, SMALLEST, SOFT, fit_line, style, wrap
 from silhouette.show.paper import pages_pdf
@@ -20,8 +19,10 @@ from silhouette.show.words_space import degrees, mm
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-SMALL_TALL = 300.0
-"""Highest that elevation and plan together stand on the overview, points."""
+NAMED = 54.0
+"""Height that the names of the small drawings take, points."""
+BESIDE = 14.0
+"""Between small drawings, points."""
 FACTS = 196.0
 """Width of the column of facts on the overview, points."""
 STRIP = 41.0
@@ -43,7 +44,7 @@ def armature_sheet(made: Armature, *, views: Sequence[Profile], paper: str = "a4
 
 def sheet_pages(made: Armature, views: Sequence[Profile], paper: str) -> list[Figure]:
     """All pages; to be called within ``ink.style()``."""
-    pieces = [elevation(made, view, paper) for view in views]
+    pieces = [elevation(made, view, paper) for view in views if not view.outline.is_empty]
     under = words_space.subtitle(made.sizes)
     drawn = list(pages(pieces, paper, made.name, under, words_space.BESIDE_RULER))
     flow = Flow(paper, made.name, under)
@@ -64,7 +65,8 @@ def _overview(flow: Flow, made: Armature, views: Sequence[Profile], too_large: S
     flow.new_page("Armature")
     facts, said = _facts(made, sheets), _said(made, too_large)
     below = sum((14 if heading else LINE * len(wrap(text, flow.inner - 12, SMALLEST)) + 3) for text, heading, _ in said)
-    tall = max(SMALL_TALL, _facts_height(facts), flow.y - MARGIN - below - 22)
+    wanted = _small_layout(made, views, flow.inner - FACTS - 16)
+    tall = max(_facts_height(facts), min(flow.y - MARGIN - below - 22, wanted))
 
     def paint(page: Any, left: float, low: float, width: float) -> None:
         _small(page, made, views, (left, low, width - FACTS - 16, tall), flow.zoom)
@@ -129,29 +131,49 @@ def _write_facts(page: Any, facts: Facts, x: float, top: float, zoom: float) -> 
         y -= 0.45 * LINE
 
 
+def _shown(views: Sequence[Profile]) -> tuple[list[Profile], Profile | None]:
+    """The level views and the plan, without those that show nothing."""
+    some = [view for view in views if not view.outline.is_empty]
+    return [v for v in some if v.angle is not None], next((v for v in some if v.angle is None), None)
+
+
+def _small_sizes(made: Armature, views: Sequence[Profile]) -> tuple[float, float]:
+    """Width of the level views side by side, and height of the tallest with the plan under it; mm as built."""
+    level, plan = _shown(views)
+    boxes = [reach(made, view) for view in level]
+    below = reach(made, plan) if plan is not None else (0.0,) * 4
+    across = max(sum(b[2] - b[0] for b in boxes), below[2] - below[0], 1e-9)
+    return across, max(max((b[3] for b in boxes), default=0.0) + below[3] - below[1], 1e-9)
+
+
+def _small_layout(made: Armature, views: Sequence[Profile], wide: float) -> float:
+    """Height at which the small drawings fill ``wide`` points."""
+    across, up = _small_sizes(made, views)
+    return NAMED + up * (wide - BESIDE * len(_shown(views)[0])) / across
+
+
 def _small(page: Any, made: Armature, views: Sequence[Profile], room: tuple[float, float, float, float],
            zoom: float) -> None:
     """The drawings small, on one scale: elevations side by side, the plan under the first of them."""
     x0, y0, wide, tall = room
-    k = made.sizes.built
-    level = [view for view in views if view.angle is not None]
-    plan = next((view for view in views if view.angle is None), None)
-    boxes = [affinity.scale(view.outline, k, k, origin=(0, 0)).bounds for view in level]
-    below = affinity.scale(plan.outline, k, k, origin=(0, 0)).bounds if plan is not None else (0.0,) * 4
-    across = sum(b[2] - b[0] for b in boxes) or below[2] - below[0]
-    up = max((b[3] for b in boxes), default=0.0)
-    unit = min((wide - 14 * len(level)) / across, (tall - 46) / max(up + below[3] - below[1], 1e-9))
-    x, ground = x0 + (wide - across * unit - 14 * (len(level) - 1)) / 2, y0 + tall - 12 - up * unit
-    first = x
+    level, plan = _shown(views)
+    boxes = [reach(made, view) for view in level]
+    below = reach(made, plan) if plan is not None else (0.0,) * 4
+    across, up = _small_sizes(made, views)
+    unit = min((wide - BESIDE * len(level)) / across, (tall - NAMED) / up)
+    side = sum(b[2] - b[0] for b in boxes) * unit + BESIDE * (len(level) - 1)
+    x, ground = x0 + (wide - side) / 2, y0 + tall - 12 - (up - below[3] + below[1]) * unit
+    first, below_ground = x, max(10.0, made.base_mm * unit + 4)
     for view, box in zip(level, boxes, strict=True):
         draw(Canvas(page, x - box[0] * unit, ground, unit), made, view)
         name = words_space.short_name(view)
-        page.text(x + (box[2] - box[0]) * unit / 2, ground - 10, name, fontsize=SMALLEST * zoom, ha="center", va="top")
-        x += (box[2] - box[0]) * unit + 14
+        page.text(x + (box[2] - box[0]) * unit / 2, ground - below_ground, name, fontsize=SMALLEST * zoom, ha="center",
+                  va="top")
+        x += (box[2] - box[0]) * unit + BESIDE
     if plan is not None:
         origin = first - boxes[0][0] * unit if boxes else x0 + wide / 2
-        draw(Canvas(page, origin, ground - 26 - below[3] * unit, unit), made, plan)
-        page.text(origin + below[2] * unit + 6, ground - 26 - (below[3] - below[1]) * unit,
+        draw(Canvas(page, origin, ground - below_ground - 16 - below[3] * unit, unit), made, plan)
+        page.text(origin + below[2] * unit + 6, ground - below_ground - 16 - (below[3] - below[1]) * unit,
                   "Plan, the front at the foot", fontsize=SMALLEST * zoom, va="bottom")
 
 
@@ -168,7 +190,7 @@ def _cutting_list(flow: Flow, made: Armature) -> None:
     flow.gap(4)
     columns: tuple[Column, ...] = (
         ("Bend", 0.0, "left"), ("at", 0.07, "left"), ("from the start", 0.46, "right"),
-        ("turn the wire by", 0.50, "left"), ("then bend by", 0.84, "right"), ("angle left", 1.0, "right"),
+        ("turn the wire by", 0.50, "left"), ("then bend by", 0.84, "right"), ("angle between", 1.0, "right"),
     )
     for number, wire in enumerate(made.wires, start=1):
         flow.heading(f"{number}  {words_space.wire_name(wire)}", beside=f"cut {wire.cut_mm:.0f} mm",
@@ -256,7 +278,7 @@ def _joint_row(joint: Any, k: float) -> tuple[str, ...]:
     name = words_space.sided(joint.joint, joint.side).capitalize()
     if joint.at is None:
         return (name, "–", "–", "–", "not found")
-    x, y, z = (f"{v * k:.0f} mm" for v in joint.at)
+    x, y, z = (mm(v * k) for v in joint.at)
     within = "–" if joint.within is None else f"± {joint.within * k:.0f}"
     return (name, z, x, y, within if joint.sure else f"not sure, {within}")
 
@@ -287,12 +309,10 @@ def _plumb_drawings(page: Any, made: Armature, views: Sequence[Profile], room: t
                     zoom: float) -> None:
     """Elevations on the upper half, the feet seen from above on the lower."""
     x0, y0, wide, tall = room
-    level = [view for view in views if view.angle is not None]
-    plan = next((view for view in views if view.angle is None), None)
+    level, plan = _shown(views)
     half = tall / 2 if plan is not None else tall
-    k = made.sizes.built
     if level:
-        boxes = [affinity.scale(view.outline, k, k, origin=(0, 0)).bounds for view in level]
+        boxes = [reach(made, view) for view in level]
         unit = min((wide - 30 * len(level)) / sum(b[2] - b[0] for b in boxes), (half - 30) / max(b[3] for b in boxes))
         step = wide / len(level)
         for i, (view, box) in enumerate(zip(level, boxes, strict=True)):
@@ -302,7 +322,7 @@ def _plumb_drawings(page: Any, made: Armature, views: Sequence[Profile], room: t
             page.text(middle, ground - 10, words_space.profile_name(view), fontsize=SMALLEST * zoom, ha="center",
                       va="top")
     if plan is not None:
-        left, low, right, top = affinity.scale(plan.outline, k, k, origin=(0, 0)).bounds
+        left, low, right, top = reach(made, plan)
         unit = min(wide / (right - left), (half - 34) / (top - low))
         draw(Canvas(page, x0 + wide / 2 - (left + right) / 2 * unit, y0 + 16 - low * unit, unit), made, plan)
         page.text(x0 + wide / 2, y0 + 12, "Plan, the front at the foot of the page", fontsize=SMALLEST * zoom,

@@ -7,16 +7,8 @@ from silhouette.show import words_space
 from silhouette.show.table import counted
 
 
-def in_short(made: Armature, factor: float | None = None, *, fitted: bool = False) -> list[str]:
-    """Sentences: the size, how sure the joints are, the mass, the tape, what was left out.
-
-    Parameters
-    ----------
-    factor : float, optional
-        By what all sizes would be multiplied to fit the tape, from ``space/skeleton.py``.
-    fitted : bool
-        Whether the sizes were taken from the tape.
-    """
+def in_short(made: Armature) -> list[str]:
+    """Sentences: the size, how sure the joints are, the mass, the tape, what was left out."""
     sizes, joints = made.sizes, made.skeleton.joints
     model = words_space.sizes_told(sizes)[0][1]
     clay = made.volume_l * (sizes.built / 1000) ** 3
@@ -33,7 +25,7 @@ def in_short(made: Armature, factor: float | None = None, *, fitted: bool = Fals
         said.append(f"{words_space.joint(line.start).capitalize()} to {words_space.joint(line.end)}: "
                     f"{line.tape_mm:.0f} mm by the tape, {words_space.tape_told(line)}.")
     if made.tape:
-        said.append(words_space.tape_advice(made.tape, factor, fitted))
+        said.append(words_space.tape_advice(made.tape, made.tape_factor, made.fitted_to_tape))
     said += map(words_space.note, made.notes)
     said += filter(None, [words_space.angles_told(made)])
     return said

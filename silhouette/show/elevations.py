@@ -9,9 +9,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import affinity
-from shapely.geometry import LineString, MultiPolygon
+from shapely.geometry import LineString, MultiPolygon, Point
 from shapely.geometry.base import BaseGeometry
 
+from silhouette.geometry.angles import apart
 from silhouette.records_space import Armature, Profile, SpaceJoint, Wire
 from silhouette.show import words_space
 from silhouette.show.ink import ACCENT, FAIR, INK, PALE, PAPER, SMALLEST, SOFT, text_width
@@ -22,12 +23,16 @@ LABEL_MM = 3.4
 """From one label to the next, mm."""
 GAP_MM = 5.0
 """Between the figure and the column of labels beside it, mm."""
+ASIDE = 75.0
+"""Degrees from a side view within which the figure's two sides lie over each other."""
 WIRE_TONE = 0.30
 """How strongly the wire's own thickness is laid over the outline."""
 AIR_MM = 2.0
 """Paper round a drawing, mm."""
 FRONT_MM = 5.0
 """Strip below the plan for the mark of the front, mm."""
+WAY_MM = 4.0
+"""Strip below an elevation for what lies at either side, mm."""
 TAIL_MM = 12.0
 """How much of the wire below the base is drawn, mm."""
 BROKEN: Any = (0, (2.2, 1.4))
@@ -50,31 +55,31 @@ def flat(places: Any, angle: float | None) -> NDArray[np.float64]:
 def elevation(made: Armature, profile: Profile, paper: str) -> Piece:
     """An elevation or the plan as a drawing in true size, as built.
 
-    Heights stand in columns beside the figure, or at the joints where the columns would take more sheets.
+    Heights stand in columns beside the figure where all of that fits on one sheet, else at the joints.
     """
     if profile.angle is None:
         return _plan(made, profile)
-    beside, near = _with_columns(made, profile, profile.angle), _with_labels(made, profile, profile.angle)
-    return beside if sheets_of(beside, paper) <= sheets_of(near, paper) else near
+    beside, near = _with_columns(made, profile, profile.angle), _with_labels(made, profile, profile.angle, paper)
+    return beside if sheets_of(beside, paper) == 1 else near
 
 
 def _plan(made: Armature, profile: Profile) -> Piece:
-    shape, reach = built(made, profile), _reach(made, None)
-    left, low, right, top = boxed(shape, reach, air=AIR_MM)
+    drawn = _whole(made, profile)
+    left, low, right, top = boxed(drawn, air=AIR_MM)
     box = (left - 2, low - FRONT_MM, right + 2, top)
 
     def paint(canvas: Canvas) -> None:
         draw(canvas, made, profile)
         _plan_words(canvas, box)
 
-    return Piece(words_space.profile_name(profile), box, paint, shapely.union_all([shape, reach]))
+    return Piece(words_space.profile_name(profile), box, paint, drawn)
 
 
 def _level(made: Armature, profile: Profile, angle: float) -> tuple[BaseGeometry, tuple[float, float, float, float]]:
     """What must be on paper of an elevation, and the box round it; the base and the wire below it among it."""
-    drawn = shapely.union_all([built(made, profile), _reach(made, angle)])
+    drawn = _whole(made, profile)
     left, low, right, top = boxed(drawn, air=AIR_MM)
-    return drawn, (left, min(low, -max(made.base_mm, TAIL_MM) - 1), right, top)
+    return drawn, (left, min(low, -max(made.base_mm, TAIL_MM)) - WAY_MM, right, top)
 
 
 def _with_columns(made: Armature, profile: Profile, angle: float) -> Piece:
@@ -86,30 +91,50 @@ def _with_columns(made: Armature, profile: Profile, angle: float) -> Piece:
 
     def paint(canvas: Canvas) -> None:
         draw(canvas, made, profile)
+        _ways(canvas, angle, (left, low, right, top))
         for i, (title, rows) in enumerate(columns):
             _labels(canvas, title, rows, (box[0] + wide[0], box[2] - wide[1])[i], (-1, 1)[i], (low, top))
 
     return Piece(words_space.profile_name(profile), box, paint, drawn)
 
 
-def _with_labels(made: Armature, profile: Profile, angle: float) -> Piece:
-    drawn, box = _level(made, profile, angle)
+def _with_labels(made: Armature, profile: Profile, angle: float, paper: str) -> Piece:
+    """Heights at the joints: the figure's right at picture left of them, unless that would take more sheets."""
+    drawn, tight = _level(made, profile, angle)
+    both = bool(min(apart(angle, 90), apart(angle, 270)) < ASIDE)
+    labels = [(row, float(y), way) for way, (_, rows) in zip((-1, 1), _columns(made, angle, both), strict=True)
+              for row, y in zip(rows, spread_out([row[2] for row in rows], LABEL_MM), strict=True)]
+    ends = [_label_end(row, way) for row, _, way in labels]
+    roomy = (min([tight[0], *ends]), tight[1], max([tight[2], *ends]), tight[3])
 
-    def paint(canvas: Canvas) -> None:
-        draw(canvas, made, profile)
-        for way, (_, rows) in zip((-1, 1), _columns(made, angle), strict=True):
-            for row, y in zip(rows, spread_out([row[2] for row in rows], LABEL_MM), strict=True):
-                _near_label(canvas, row, float(y), way, box)
+    def piece(box: tuple[float, float, float, float]) -> Piece:
+        def paint(canvas: Canvas) -> None:
+            draw(canvas, made, profile)
+            _ways(canvas, angle, box)
+            for row, y, way in labels:
+                _near_label(canvas, row, y, way if box[0] <= _label_end(row, way) <= box[2] else -way)
 
-    return Piece(words_space.profile_name(profile), box, paint, drawn)
+        return Piece(words_space.profile_name(profile), box, paint, drawn)
+
+    return min((piece(roomy), piece(tight)), key=lambda one: sheets_of(one, paper))
 
 
-def _near_label(canvas: Canvas, row: Row, y: float, way: int, box: tuple[float, float, float, float]) -> None:
-    """Words right beside a joint, on the side ``way`` of it unless they would leave the drawing there."""
+def _label_end(row: Row, way: int) -> float:
+    """How far the words beside a joint reach, mm."""
+    return row[1] + way * (row[3] + 2 + text_width(row[0], SMALLEST) / MM)
+
+
+def _ways(canvas: Canvas, angle: float, box: tuple[float, float, float, float]) -> None:
+    """What lies at picture left and right of a square-on view."""
+    ends = {0: ("figure's right", "figure's left"), 90: ("back", "front"), 180: ("figure's left", "figure's right"),
+            270: ("front", "back")}.get(round(angle % 360))
+    for x, words, align in zip((box[0] + 1, box[2] - 1), ends or (), ("left", "right"), strict=False):
+        canvas.text((x, box[1] + 2), words, ha=align, color=SOFT)
+
+
+def _near_label(canvas: Canvas, row: Row, y: float, way: int) -> None:
+    """Words right beside a joint, at picture right of it (1) or left (-1)."""
     words, at_x, _, reach = row
-    width = text_width(words, SMALLEST) / MM + 1
-    end = at_x + way * (reach + 1 + width)
-    way = way if box[0] <= end <= box[2] else -way
     canvas.text((at_x + way * (reach + 1), y), words, ha="left" if way > 0 else "right", zorder=8,
                 bbox={"facecolor": PAPER, "alpha": 0.75, "edgecolor": "none", "pad": 0.8})
 
@@ -121,11 +146,18 @@ def built(made: Armature, profile: Profile) -> MultiPolygon:
     return grown if isinstance(grown, MultiPolygon) else MultiPolygon([grown])
 
 
-def _reach(made: Armature, angle: float | None) -> LineString:
-    """A line through all joints and the axis, mm as built: what must be on paper beside the outline."""
-    places = [j.at for j in made.skeleton.joints if j.at is not None]
-    points = flat([*places, (0, 0, 0), (0, 0, 0.01)], angle) * made.sizes.built
-    return LineString(points)
+def _whole(made: Armature, profile: Profile) -> BaseGeometry:
+    """What must be on paper, mm as built: the outline, the axis, and every joint with its circle."""
+    k = made.sizes.built
+    circles = [Point(flat([j.at], profile.angle)[0] * k).buffer((j.within or 0.0) * k) for j in made.skeleton.joints
+               if j.at is not None]
+    return shapely.union_all([built(made, profile), LineString([(0, 0), (0, 1)]), *circles])
+
+
+def reach(made: Armature, profile: Profile) -> tuple[float, float, float, float]:
+    """Left, low, right, top of all of that, mm as built."""
+    left, low, right, top = _whole(made, profile).bounds
+    return float(left), float(low), float(right), float(top)
 
 
 def draw(canvas: Canvas, made: Armature, profile: Profile) -> None:
@@ -153,14 +185,11 @@ def _base(canvas: Canvas, made: Armature, profile: Profile) -> None:
 
 
 def _footing(canvas: Canvas, made: Armature) -> None:
-    if made.footing is None:
-        return
     k = made.sizes.built
-    ground = affinity.scale(made.footing, k, k, origin=(0, 0))
-    canvas.area(ground, facecolor=FAIR, alpha=0.55, lw=0, zorder=2)
-    hull = shapely.convex_hull(ground)
-    if hull.geom_type == "Polygon":
-        canvas.line(shapely.get_coordinates(hull.exterior), color=SOFT, lw=0.6, ls=BROKEN, zorder=2)
+    if made.footing is not None:
+        canvas.area(affinity.scale(made.footing, k, k, origin=(0, 0)), facecolor=FAIR, alpha=0.55, lw=0, zorder=2)
+    if made.plumb is not None and made.plumb.ground is not None:
+        canvas.line(shapely.get_coordinates(made.plumb.ground.exterior) * k, color=SOFT, lw=0.6, ls=BROKEN, zorder=2)
 
 
 def _wire(canvas: Canvas, made: Armature, wire: Wire, angle: float | None) -> None:
@@ -178,7 +207,7 @@ def _wire(canvas: Canvas, made: Armature, wire: Wire, angle: float | None) -> No
         canvas.line(points[jump:jump + 2], color=ACCENT, lw=0.9, ls=BROKEN, zorder=4)
     if "head loop" in wire.route and len(points) > 1:
         canvas.line(_loop(points[-2], points[-1]), color=ACCENT, lw=0.9, zorder=4)
-    if angle is not None and wire.start_mm > 0 and (wire.route[0] == "base" or wire.name.startswith("leg")):
+    if angle is not None and words_space.anchored(wire):
         x, y = points[0]
         canvas.line([(x, y), (x, y - min(TAIL_MM, wire.start_mm))], color=ACCENT, lw=0.9, ls=BROKEN, zorder=4)
 
@@ -224,18 +253,24 @@ def _joint(canvas: Canvas, made: Armature, joint: SpaceJoint, angle: float | Non
 # ---------------------------------------------------------------------------------------------------------- labels
 
 
-def _columns(made: Armature, angle: float) -> list[tuple[str, list[Row]]]:
+def _columns(made: Armature, angle: float, sides_said: bool = False) -> list[tuple[str, list[Row]]]:
     """Heights of the joints above the base: at picture left those of the figure's right, and of its middle; the others
-    at picture right. Highest last."""
+    at picture right. Highest last. With ``sides_said`` each says its side, as where both sides lie over each other."""
     sides: dict[str, list[Row]] = {"right": [], "left": []}
     for joint in made.skeleton.joints:
         if joint.at is None:
             continue
         x, y = flat([joint.at], angle)[0] * made.sizes.built
-        said = f"{joint.joint} {y:.0f}{'' if joint.sure else ' ?'}"
+        name = _own_name(joint) if sides_said else joint.joint
+        said = f"{name} {words_space.whole(y)}{'' if joint.sure else ' ?'}"
         sides[joint.side or "right"].append((said, float(x), float(y), (joint.within or 0.0) * made.sizes.built))
     order = ("right", "left") if np.cos(np.radians(angle)) >= -1e-9 else ("left", "right")
     return [(f"figure's {side}", sorted(sides[side], key=lambda row: row[2])) for side in order]
+
+
+def _own_name(joint: SpaceJoint) -> str:
+    """``knee left``: the figure's own side."""
+    return joint.joint if joint.side is None else f"{joint.joint} {joint.side}"
 
 
 def _column_width(rows: Sequence[Row]) -> float:

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 from xml.sax.saxutils import escape
 
 import shapely
@@ -16,15 +17,20 @@ from silhouette.geometry.drawn import path_data, thinned
 from silhouette.records_space import Armature, Profile
 from silhouette.show import words_space
 from silhouette.show.elevations import built as built_profile
-from silhouette.show.flow import Flow
-from silhouette.show.ink import FAIR, PALE, SOFT, style
+from silhouette.show.elevations import spread_out
+from silhouette.show.flow import LINE, MARGIN, Flow
+from silhouette.show.ink import FAIR, PALE, SMALLEST, SOFT, style
 from silhouette.show.paper import pages_pdf
 from silhouette.show.true_size import MOST_SHEETS, TRUE_OFF_MM, Canvas, Piece, boxed, pages, sheets_of
 from silhouette.show.words_space import mm
 from silhouette.texts import csv_cell, printable
 
+LEAST_WHERE = 160.0
+"""Height from which the small figure that shows where the sections lie is drawn, points."""
 CROSS_MM = 4.0
 """Arm of the cross on the turning axis, mm."""
+LEAST_MARKED = 40.0
+"""Pieces of less area bear no number, square mm."""
 MARK_MM = 5.0
 """Length of the front mark, mm."""
 TICK_MM = 10.0
@@ -32,7 +38,8 @@ TICK_MM = 10.0
 SVG_WIDE_MM = 600.0
 """Width of the sheet that the svg lays its templates on: a common board."""
 SVG_BETWEEN_MM = 8.0
-CSV_HEAD = ("what", "height_mm", "width_mm", "depth_mm", "finished_width_mm", "finished_depth_mm")
+CSV_HEAD = ("what", "height_mm", "width_mm", "depth_mm", "least_mm", "across_it_mm", "finished_width_mm",
+            "finished_depth_mm")
 
 
 def sections_pdf(made: Armature, *, profiles: Sequence[Profile] = (), paper: str = "a4") -> bytes:
@@ -50,6 +57,8 @@ def sections_pdf(made: Armature, *, profiles: Sequence[Profile] = (), paper: str
         under = words_space.subtitle(made.sizes)
         flow = Flow(paper, made.name, under)
         _first_page(flow, made, cuts, sides, paper)
+        if cuts and sides:
+            _where(flow, made, next(one for one in profiles if one.angle is not None))
         first, flow.figures = flow.figures, []
         _calipers_page(flow, made)
         drawn = [*pages(cuts, paper, made.name, under, words_space.BESIDE_RULER),
@@ -78,6 +87,32 @@ def _first_page(flow: Flow, made: Armature, cuts: Sequence[Piece], sides: Sequen
     flow.say(" ".join(words_space.CAUTIONS))
 
 
+def _where(flow: Flow, made: Armature, profile: Profile) -> None:
+    """The figure small with a line at each section, its number at one end and its height at the other."""
+    tall = flow.y - MARGIN - 3 * LINE
+    if tall < LEAST_WHERE or profile.outline.is_empty:
+        return
+    flow.heading(words_space.WHERE)
+    shape, cuts = built_profile(made, profile), numbered(made)
+    left, low, right, top = shape.bounds
+
+    def paint(page: Any, x: float, y: float, width: float) -> None:
+        unit = min((width - 90) / (right - left), (tall - 10) / (top - min(low, 0)))
+        middle = x + width / 2 - (left + right) / 2 * unit
+        canvas = Canvas(page, middle, y + 4 - min(low, 0) * unit, unit)
+        canvas.area(shape, facecolor=PALE)
+        heights = spread_out([cut.height_mm for cut in cuts], 8.5 / unit)
+        for cut, beside in zip(cuts, heights, strict=True):
+            ends = (left - 6 / unit, right + 6 / unit)
+            canvas.line([(end, cut.height_mm) for end in ends], color=SOFT, lw=0.5)
+            for end, way, words, align in ((ends[0], -1, f"{cut.number}", "right"),
+                                           (ends[1], 1, mm(cut.height_mm), "left")):
+                canvas.line([(end, cut.height_mm), (end + way * 10 / unit, beside)], color=SOFT, lw=0.3)
+                canvas.text((end + way * 12 / unit, beside), words, ha=align, fontsize=SMALLEST * flow.zoom)
+
+    flow.drawing(tall, paint)
+
+
 # ------------------------------------------------------------------------------------------------------------ cuts
 
 @dataclass(frozen=True)
@@ -93,12 +128,7 @@ def numbered(made: Armature) -> list[Cut]:
     """The sections that hold anything, lowest first, as built."""
     k = made.sizes.built
     cuts = [s for s in sorted(made.sections, key=lambda s: s.z) if not s.outline.is_empty]
-    return [Cut(i, s.z * k, _whole(affinity.scale(s.outline, k, k, origin=(0, 0))))
-            for i, s in enumerate(cuts, start=1)]
-
-
-def _whole(shape: shapely.Geometry) -> MultiPolygon:
-    return shape if isinstance(shape, MultiPolygon) else MultiPolygon([shape])
+    return [Cut(i, s.z * k, affinity.scale(s.outline, k, k, origin=(0, 0))) for i, s in enumerate(cuts, start=1)]
 
 
 def _cut_box(cut: Cut) -> tuple[float, float, float, float]:
@@ -118,13 +148,17 @@ def _cut_piece(cut: Cut, made: Armature) -> Piece:
         canvas.line([(0, start), (0, tip)], lw=0.8)
         canvas.line([(-1.2, tip + 1.6), (0, tip), (1.2, tip + 1.6)], lw=0.8)
         canvas.text((1.8, tip + 2.2), "front", fontsize=8, color=SOFT)
-        for piece in cut.outline.geoms:
-            at = piece.representative_point()
-            if piece.area > 40 and Point(0, 0).distance(at) > 8:
-                canvas.text((at.x, at.y), str(cut.number), ha="center", color=SOFT)
+        for at in _marked(cut):
+            canvas.text((at.x, at.y), str(cut.number), ha="center", color=SOFT)
 
     return Piece(words_space.cut_name(cut.number, cut.height_mm), box, paint,
                  shapely.union_all([cut.outline, Point(0, 0).buffer(CROSS_MM)]), words_space.cut_name(cut.number))
+
+
+def _marked(cut: Cut) -> list[Point]:
+    """Where its number stands in each piece, so that none is mixed up once it is cut out; away from the cross."""
+    places = [piece.representative_point() for piece in cut.outline.geoms if piece.area > LEAST_MARKED]
+    return [at for at in places if Point(0, 0).distance(at) > 2 * CROSS_MM]
 
 
 def _profile_piece(made: Armature, profile: Profile) -> Piece:
@@ -148,67 +182,54 @@ def _profile_piece(made: Armature, profile: Profile) -> Piece:
 
 # -------------------------------------------------------------------------------------------------------- calipers
 
-@dataclass(frozen=True)
-class Caliper:
-    """One line of the table, as built."""
-
-    what: str
-    height_mm: float
-    width_mm: float
-    depth_mm: float
+Numbers = tuple[float, float, float, float | None, float | None]
 
 
-def calipers(made: Armature) -> list[Caliper]:
-    """Width and depth at every section, over all pieces; then at each joint, of the piece of the nearest section that
-    it lies in. A joint whose nearest section is more than one step off, or has no piece near it, is left out."""
-    k = made.sizes.built
-    cuts = sorted((s for s in made.sections if not s.outline.is_empty), key=lambda s: s.z)
-    rows = [Caliper(words_space.cut_name(i), s.z * k, s.width_m * k, s.depth_m * k)
-            for i, s in enumerate(cuts, start=1)]
-    if not cuts:
-        return rows
-    step = (cuts[-1].z - cuts[0].z) / (len(cuts) - 1) if len(cuts) > 1 else 0.02
-    for joint in made.skeleton.joints:
-        if joint.at is None:
-            continue
-        near = min(cuts, key=lambda s: abs(s.z - joint.at[2]))  # type: ignore[index]
-        piece = min(near.outline.geoms, key=lambda p: p.distance(Point(joint.at[:2])))  # type: ignore[index]
-        if abs(near.z - joint.at[2]) > step or piece.distance(Point(joint.at[:2])) > step:
-            continue
-        left, low, right, top = piece.bounds
-        name = words_space.sided(joint.joint, joint.side)
-        rows.append(Caliper(name, near.z * k, (right - left) * k, (top - low) * k))
+def _rows(made: Armature) -> list[tuple[str, Numbers]]:
+    """What each line of the table is about, and its numbers as built: height, width, depth, least, across it; mm.
+
+    The last two are of one piece, so a section has none.
+    """
+    k, number = made.sizes.built, 0
+    rows: list[tuple[str, Numbers]] = []
+    for one in made.calipers:
+        level = (one.z * k, one.width_m * k, one.depth_m * k)
+        if one.name:
+            name = words_space.sided(*words_space.split(one.name))
+            rows.append((name, (*level, one.narrow_m * k, one.wide_m * k)))
+        else:
+            number += 1
+            rows.append((words_space.cut_name(number), (*level, None, None)))
     return rows
 
 
 def _calipers_page(flow: Flow, made: Armature) -> None:
     flow.new_page("Calipers")
     flow.say(words_space.CALIPERS)
-    rows = calipers(made)
+    rows = _rows(made)
     if not rows:
         flow.say(words_space.NO_SECTIONS)
         return
-    small = made.sizes.finished / made.sizes.built
-    columns = [("", 0.0, "left"), ("height above the base", 0.52, "right"), ("width", 0.66, "right"),
-               ("depth", 0.78, "right")]
-    cells = [[row.what[:1].upper() + row.what[1:], mm(row.height_mm), mm(row.width_mm), mm(row.depth_mm)]
-             for row in rows]
+    heads = ("height", "width", "depth", "least", "across it")
+    columns = [("", 0.0, "left"), *((head, 0.36 + 0.11 * i, "right") for i, head in enumerate(heads))]
+    cells = [[what[:1].upper() + what[1:], *(mm(value) for value in numbers)] for what, numbers in rows]
     if made.sizes.shrinkage:
-        columns.append(("finished", 1.0, "right"))
-        for cell, row in zip(cells, rows, strict=True):
-            cell.append(f"{row.width_mm * small:.0f} x {row.depth_mm * small:.0f} mm")
+        small = made.sizes.finished / made.sizes.built
+        columns.append(("width, depth finished", 1.0, "right"))
+        for cell, (_, numbers) in zip(cells, rows, strict=True):
+            cell.append(f"{numbers[1] * small:.0f}, {numbers[2] * small:.0f} mm")
     flow.table(columns, cells)
 
 
 def calipers_csv(made: Armature) -> str:
-    """The table as CSV, millimetres as built and finished."""
+    """The table as CSV, millimetres as built, width and depth also as finished."""
     held = io.StringIO()
     out = csv.writer(held, lineterminator="\n")
     out.writerow(CSV_HEAD)
     small = made.sizes.finished / made.sizes.built
-    for row in calipers(made):
-        numbers = (row.height_mm, row.width_mm, row.depth_mm, row.width_mm * small, row.depth_mm * small)
-        out.writerow([csv_cell(row.what), *(f"{value:.1f}" for value in numbers)])
+    for what, numbers in _rows(made):
+        cells = (*numbers, numbers[1] * small, numbers[2] * small)
+        out.writerow([csv_cell(what), *("" if value is None else f"{value:.1f}" for value in cells)])
     return held.getvalue()
 
 
@@ -248,8 +269,11 @@ def _svg_group(cut: Cut, x: float, y: float, corner: tuple[float, float]) -> str
              f"L{x + 1.2:.3f} {tip - 1.6:.3f}")
     top = y - max(cut.outline.bounds[3], CROSS_MM) - 2.5
     name = escape(words_space.cut_name(cut.number, cut.height_mm))
+    numbers = "".join(
+        f'<text x="{x + at.x:.3f}" y="{y - at.y + 1:.3f}" font-family="sans-serif" font-size="2.8" '
+        f'text-anchor="middle" fill="{SOFT}">{cut.number}</text>' for at in _marked(cut))
     return (f'<g id="section-{cut.number:02d}"><path d="{edge}" fill="none" fill-rule="evenodd" stroke="#000" '
             f'stroke-width="0.1"/><path d="{marks}" fill="none" stroke="{FAIR}" stroke-width="0.1"/>'
             f'<text x="{x + corner[0] + 1.5:.3f}" y="{top:.3f}" font-family="sans-serif" font-size="2.8" '
-            f'fill="{SOFT}">{name}</text></g>')
+            f'fill="{SOFT}">{name}</text>{numbers}</g>')
 

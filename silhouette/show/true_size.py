@@ -38,7 +38,9 @@ TRUE_OFF_MM = 0.007
 TITLE_MM = 6.0
 """Strip over each of several drawings on a page, for its name."""
 BETWEEN_MM = 4.0
-MOST_SHEETS = 120
+LONGEST = 120.0
+"""No words in a drawing reach farther from their place, points."""
+MOST_SHEETS = 60
 """Sheets for one drawing: beyond that nobody tapes them together."""
 
 
@@ -49,6 +51,14 @@ class Canvas:
         """``x``, ``y``: where the drawing's (0, 0) lies on the page, points; ``unit``: points for a millimetre."""
         self.page, self.x, self.y, self.unit, self.clip = page, x, y, unit, clip
 
+    def _away(self, xy: NDArray[np.float64]) -> bool:
+        """Whether nothing of what lies between these places is on the page, so that it need not be drawn."""
+        if self.clip is None:
+            return False
+        box = self.clip.get_bbox()
+        low, high = xy.min(axis=0), xy.max(axis=0)
+        return bool(low[0] > box.x1 or high[0] < box.x0 or low[1] > box.y1 or high[1] < box.y0)
+
     def at(self, points: Any) -> NDArray[np.float64]:
         """Places on the page, points."""
         return np.asarray(points, np.float64) * self.unit + (self.x, self.y)
@@ -56,8 +66,12 @@ class Canvas:
     def line(self, points: Any, **look: Any) -> None:
         """A line through (n, 2) places."""
         xy = self.at(points)
-        for drawn in self.page.plot(xy[:, 0], xy[:, 1], **({"color": INK, "lw": 0.5} | look)):
-            drawn.set_clip_path(self.clip)
+        if self._away(xy):
+            return
+        from matplotlib.lines import Line2D
+
+        drawn: dict[str, Any] = {"color": INK, "lw": 0.5} | look
+        self._add(Line2D(xy[:, 0], xy[:, 1], **drawn))
 
     def area(self, polygon: Polygon | MultiPolygon, **look: Any) -> None:
         """A polygon with its holes."""
@@ -72,17 +86,23 @@ class Canvas:
             code[0], code[-1] = DrawnPath.MOVETO, DrawnPath.CLOSEPOLY
         shape = PathPatch(DrawnPath(self.at(np.concatenate(rings)), np.concatenate(codes)),
                           **({"edgecolor": INK, "lw": 0.5} | look))
-        self.page.add_patch(shape)
-        shape.set_clip_path(self.clip)  # only now: adding a patch to axes clips it to the axes
+        self._add(shape)
+
+    def _add(self, shape: Any) -> None:
+        """As an artist of no kind: nobody asks how far the page's axes reach, and working that out takes long."""
+        self.page.add_artist(shape)
+        shape.set_clip_path(self.clip)  # only now: what is added to axes is clipped to them
 
     def ring(self, place: Any, radius: float, least: float = 1.2, **look: Any) -> None:
         """A circle, its radius in mm, on paper at least ``least`` points."""
         from matplotlib.patches import Circle
 
-        shape = Circle(tuple(self.at(place)), max(radius * self.unit, least),
+        middle, reach = self.at(place), max(radius * self.unit, least)
+        if self._away(np.array([middle - reach, middle + reach])):
+            return
+        shape = Circle(tuple(middle), reach,
                        **({"facecolor": "none", "edgecolor": INK, "lw": 0.7} | look))
-        self.page.add_patch(shape)
-        shape.set_clip_path(self.clip)
+        self._add(shape)
 
     def cross(self, place: Any, arm: float = 2.0, **look: Any) -> None:
         """A cross of arms ``arm`` mm long."""
@@ -93,6 +113,8 @@ class Canvas:
     def text(self, place: Any, words: str, **look: Any) -> None:
         """Words at a place; ``fontsize`` in points."""
         x, y = self.at(place)
+        if self._away(np.array([(x - LONGEST, y - LONGEST), (x + LONGEST, y + LONGEST)])):
+            return
         shown = self.page.text(x, y, words, **({"fontsize": SMALLEST, "va": "center"} | look))
         if self.clip is not None:
             shown.set_clip_path(self.clip)
@@ -154,53 +176,47 @@ class Group:
 
 
 def grouped(pieces: Sequence[Piece], paper: str) -> list[Group]:
-    """Drawings on pages: in their order, row by row, as many a page as fit."""
+    """Drawings on pages: in their order, row by row, as many a page as fit, the page lying where it then holds more."""
     width, height = PAPER_MM[paper]
-    upright, turned = live_of(width, height), live_of(height, width)
+    ways = ((False, live_of(width, height)), (True, live_of(height, width)))
     made: list[Group] = []
-    shelf = _Shelf(upright)
-    for piece in pieces:
-        size = (piece.size[0], piece.size[1] + TITLE_MM)
-        if _fits(size, upright):
-            place = shelf.place(size)
-            if place is None:
-                shelf = _Shelf(upright)
-                place = shelf.place(size)
-            assert place is not None
-            if shelf.fresh:
-                made.append(Group([], []))
-                shelf.fresh = False
-            made[-1].pieces.append(piece)
-            made[-1].places.append(place)
-            continue
-        shelf = _Shelf(upright)
-        if _fits(piece.size, upright) or _fits(piece.size, turned):
-            made.append(Group([piece], [(0.0, 0.0)], turned=not _fits(piece.size, upright)))
-        elif sheets_of(piece, paper) <= MOST_SHEETS:
-            made.append(Group([piece], []))
+    left = list(pieces)
+    while left:
+        turned, places = max(((lying, _filled(left, live)) for lying, live in ways), key=lambda way: len(way[1]))
+        if len(places) > 1:
+            made.append(Group(left[:len(places)], places, turned))
+        else:
+            fits = [lying for lying, live in ways if left[0].size[0] <= live[0] and left[0].size[1] <= live[1]]
+            if fits:
+                made.append(Group(left[:1], [(0.0, 0.0)], fits[0]))
+            elif sheets_of(left[0], paper) <= MOST_SHEETS:
+                made.append(Group(left[:1], []))
+        left = left[max(len(places), 1):]
     return made
 
 
-def _fits(size: tuple[float, float], live: tuple[float, float]) -> bool:
-    return size[0] <= live[0] and size[1] <= live[1]
+def _filled(pieces: Sequence[Piece], live: tuple[float, float]) -> list[tuple[float, float]]:
+    """Places of as many of the first pieces as fit on one page with their names over them."""
+    places: list[tuple[float, float]] = []
+    x = y = tall = 0.0
+    for piece in pieces:
+        wide, high = _named_width(piece), piece.size[1] + TITLE_MM
+        if x > 0 and x + wide > live[0]:
+            x, y, tall = 0.0, y + tall + BETWEEN_MM, 0.0
+        if wide > live[0] or y + high > live[1]:
+            break
+        places.append((x, y))
+        x, tall = x + wide + BETWEEN_MM, max(tall, high)
+    return places
 
 
-class _Shelf:
-    """Room on one page, filled row by row."""
+def _named_width(piece: Piece) -> float:
+    """Width of a drawing with its name over it, mm."""
+    return max(piece.size[0], text_width(piece.title, 9, True) / MM)
 
-    def __init__(self, live: tuple[float, float]) -> None:
-        self.live, self.fresh = live, True
-        self.x = self.y = self.tall = 0.0
 
-    def place(self, size: tuple[float, float]) -> tuple[float, float] | None:
-        """Where a drawing of this size goes, None where the page is full."""
-        if self.x > 0 and self.x + size[0] > self.live[0]:
-            self.x, self.y, self.tall = 0.0, self.y + self.tall + BETWEEN_MM, 0.0
-        if self.y + size[1] > self.live[1]:
-            return None
-        at = (self.x, self.y)
-        self.x, self.tall = self.x + size[0] + BETWEEN_MM, max(self.tall, size[1])
-        return at
+def _bare_width(piece: Piece) -> float:
+    return piece.size[0]
 
 
 def _page(width: float, height: float, title: str, name: str, under: str, remark: str) -> tuple[Figure, Any]:
@@ -222,7 +238,8 @@ def _shared(group: Group, paper: str, name: str, under: str, remark: str) -> Fig
     figure, page = _page(width, height, title[:1].lower() + title[1:], name, under, remark)
     top, left = height - EDGE_MM - HEAD_MM, EDGE_MM
     live = live_of(width, height)
-    spread = (live[0] - max(x + p.size[0] for p, (x, _) in zip(group.pieces, group.places, strict=True))) / 2
+    width_of = _named_width if len(group.pieces) > 1 else _bare_width
+    spread = (live[0] - max(x + width_of(p) for p, (x, _) in zip(group.pieces, group.places, strict=True))) / 2
     for piece, (x, y) in zip(group.pieces, group.places, strict=True):
         px, py = left + x + spread, top - y
         if len(group.pieces) > 1:

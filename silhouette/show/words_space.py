@@ -5,6 +5,7 @@ What is said of balance, weight or workshop is a prompt to look again or to ask,
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Sequence
 
 from silhouette.records import Note
@@ -58,8 +59,9 @@ PROFILES = (
     "along the line and keep the part outside it. They show the figure from far, without perspective."
 )
 CALIPERS = (
-    "Widths run from one side of the figure to the other, depths from front to back, both level; over all pieces of "
-    "the cut. At a joint they are those of the piece that it lies in. A hull fills hollows, so a measured body is a "
+    "All level, as built. Width runs from one side of the figure to the other, depth from front to back; least is "
+    "what calipers read at the narrowest, however they are turned, and across it the other way. At a section they are "
+    "taken over all pieces, at a joint over the piece that it lies in. A hull fills hollows, so a measured body is a "
     "little slimmer."
 )
 BESIDE_RULER = "All lengths as built."
@@ -69,7 +71,7 @@ LEGEND = (
     "Bronze: the wire, as thick as it is, with its middle line; broken below the base and where a joint is missing.",
     "Circle with a dot: a joint, and how far it may lie off. Hollow and broken, or a question mark: not sure.",
     "Broken line with dots: plumb line from the neck. White circle with a cross: middle of the volume.",
-    "Numbers beside the figure: height above the top of the base, mm.",
+    "Numbers beside the figure: height above the top of the base, mm. Left and right are the figure's own.",
 )
 HOW_SEGMENTS = (
     "Built lengths lie within the figure given 9 chances in 10. From upright: 0 the end stands over the start, 90 "
@@ -88,16 +90,21 @@ HOW_JOINTS = (
 )
 HOW_PLUMB = (
     "Broken line with dots: plumb line from the neck. White circle with a cross: middle of the volume. In the plan "
-    "the darker patches are where the figure meets the ground, the broken line round them the ground that they "
-    "enclose, the small cross the foot of the plumb line. A hull is fuller than the body, so the middle is a guess "
+    "the darker patches are where the figure meets the ground, the broken line round it is what these and the feet "
+    "enclose, the small cross is the foot of the plumb line. A hull is fuller than the body, so the middle is a guess "
     "within a centimetre or two of the model."
 )
 HOW_TAPE = (
-    "Lengths on the model, in millimetres. A tape runs over the skin from one bony landmark to the next; the outlines "
-    "give the straight way between the middles of two joints. A difference of a few per cent is usual."
+    "Lengths on the model, in millimetres. A tape runs over the skin from bone to bone; the outlines give the "
+    "straight way between the middles of two joints. A difference of a few per cent is usual."
 )
+WHERE = "Where the sections lie"
 NO_SECTIONS = "No level cut was made of this figure."
 NO_PROFILES = "No profile was asked for."
+
+
+NEAR_EDGE_M = 0.02
+"""Within so much of the edge of the ground between the feet it is open on which side the mass lies, metres."""
 
 
 # ----------------------------------------------------------------------------------------------------------- names
@@ -130,9 +137,14 @@ def ratio(scale: float) -> str:
     return f"1:{scale:.4g}" if scale >= 1 else f"{1 / scale:.4g}:1"
 
 
-def mm(value: float | None, digits: int = 0) -> str:
+def whole(value: float) -> str:
+    """``118``; never -0."""
+    return str(round(value))
+
+
+def mm(value: float | None) -> str:
     """``118 mm``, or a dash."""
-    return "–" if value is None else f"{value:.{digits}f} mm"
+    return "–" if value is None else f"{whole(value)} mm"
 
 
 def degrees(value: float | None) -> str:
@@ -182,7 +194,7 @@ def subtitle(sizes: Sizes) -> str:
 
 def sizes_told(sizes: Sizes) -> list[tuple[str, str]]:
     """(what, how much) of every size that a person checks first."""
-    how = {"given": "as given", "bones": "from the lengths of the bones", "outline": "taken as the stature"}
+    how = {"given": "as given", "bones": "from the lengths of the bones", "outline": "from bones and outline"}
     rows = [
         ("Model", f"{sizes.height_m:.2f} m tall; this pose {sizes.pose_height_m:.2f} m, {how[sizes.height_from]}"),
         ("Finished", f"{ratio(sizes.scale)}, {sizes.pose_height_m * sizes.finished:.0f} mm high"),
@@ -255,7 +267,10 @@ def wire_route(one: Wire) -> str:
     first, *middle, last = one.route
     if one.name == "arms":
         return _arms_route(one)
-    start = f"From the base under the {place(one.route[1])}" if first == "base" else f"From the {place(first)}"
+    if first == "base":
+        start = f"From the base under the {place(one.route[1])}"
+    else:
+        start = f"From the base up through the {place(first)}" if anchored(one) else f"From the {place(first)}"
     through = [place(m) for m in (middle[1:] if first == "base" else middle)]
     end = " in a loop for the head and back" if last == "head loop" else f" to the {place(last)}"
     return f"{start}{', by ' + listed(through) + ',' if through else ''}{end}."
@@ -272,14 +287,18 @@ def _arms_route(one: Wire) -> str:
     return f"Through {' and, straight across the shoulders, through '.join(told)}."
 
 
+def anchored(one: Wire) -> bool:
+    """Whether a wire begins below the top of the base."""
+    return one.name.startswith("leg") and one.start_mm > 0
+
+
 def wire_sum(one: Wire) -> str:
     """How the length to cut adds up."""
     parts = [f"{one.length_mm:.0f} along the figure"]
     if one.loop_mm:
         parts.append(f"{one.loop_mm:.0f} for the loop of the head")
     if one.start_mm:
-        low = one.route[0] == "base" or one.route[0].startswith("foot end")
-        parts.append(f"{one.start_mm:.0f} {'below the base' if low else 'to tie the start'}")
+        parts.append(f"{one.start_mm:.0f} {'below the base' if anchored(one) else 'to tie the start'}")
     if one.end_mm:
         parts.append(f"{one.end_mm:.0f} to tie the end")
     if one.bends_mm >= 0.5:
@@ -333,6 +352,8 @@ def plumb_told(found: Plumb, sizes: Sizes) -> list[str]:
     else:
         told.append(f"The middle of the volume lies over the feet, {away:.0f} mm inside the edge of the ground that "
                     "they enclose.")
+        if found.inside_m < NEAR_EDGE_M:
+            told.append("That is closer to the edge than outlines can tell. Look at the model again.")
     return told
 
 
@@ -355,7 +376,7 @@ def tape_advice(lines: Sequence[TapeLine], factor: float | None, used: bool = Fa
     if not any(line.found_mm is not None for line in lines) or factor is None:
         return "No length of the tape lies between two joints that were found, so nothing can be compared."
     if used:
-        return "All sizes were taken from the tape, as asked for with --fit-to-tape. What still differs is listed."
+        return "All sizes were taken from the tape, as you asked. What still differs is listed."
     if abs(factor - 1) < 0.005:
         return "On the whole tape and outlines agree within half a per cent."
     way = "larger" if factor > 1 else "smaller"
@@ -381,8 +402,11 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "stops without figure": _stops_without_figure,
     "stops moved": _stops_moved,
     "joint not seen": lambda n: "no outline shows it",
-    "joint views few": lambda n: "few outlines show it",
-    "joint views differ": lambda n: "the outlines disagree on it",
+    "joint seen rarely": lambda n: f"only about {n['views']} outlines show it",
+    "joint not sure": lambda n: "the outlines leave it room",
+    "front elsewhere": lambda n: (
+        f"Knees and toes point as if the figure faced {n['degrees']} degrees, and not 0. Left and right are named by "
+        "the angles: if the first stop did not show the front, give --start."),
 }
 """A sentence, or the reason of a joint, for each kind."""
 
@@ -429,8 +453,8 @@ def about(made: Armature) -> str:
     """``about.txt`` of the folder: what each file is, sizes, what the outlines cannot know."""
     lines = [
         f"Armature: {made.name}, from {len(made.stops)} stops", "",
-        "There are no photographs here: outlines, shapes and numbers only. They still show a body; agree with the",
-        "model to whom you give them.", "",
+        "There are no photographs here: outlines, shapes and numbers only. They still show a body: give them only to",
+        "people to whom the model agreed.", "",
         "armature.pdf     elevations and plan in true size, cutting list, bends, plumb line; print at 100 %",
         "sections.pdf     level cuts and profiles as templates in true size, table for calipers",
         "sections.svg     the level cuts as lines, in millimetres",
@@ -443,5 +467,5 @@ def about(made: Armature) -> str:
     ]
     told = [*missing(made), *(note(n) for n in made.notes), *([t] if (t := angles_told(made)) else [])]
     lines += ["", *told] if told else []
-    lines += ["", HULL, "", PROMPT, "", *CAUTIONS]
+    lines += [line for text in ("", HULL, "", PROMPT, "", *CAUTIONS) for line in textwrap.wrap(text, 110) or [""]]
     return "\n".join([*lines, ""])

@@ -37,6 +37,10 @@ class Views:
     """(n,) which of the turn's stops each view is."""
 
 
+    def some(self, kept: NDArray[np.int64]) -> Views:
+        """Some of the views."""
+        return Views(self.share[kept], self.x[kept], self.y[kept], self.width[kept], self.stop[kept])
+
     def larger(self, by: float) -> Views:
         """The same in a unit so many times smaller."""
         return replace(self, x=self.x * by, y=self.y * by, width=self.width * by)

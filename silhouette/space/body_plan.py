@@ -62,7 +62,7 @@ SPREAD = np.array([s for *_, s in _LIMB_BONES] * 2 + [s for *_, s in _MIDDLE_BON
 """Standard deviation of its logarithm."""
 ALIKE = tuple((i, i + len(_LIMB_BONES)) for i in (0, 1, 2, 4, 5, 6, 7, 8, 10))
 """Pairs of bones, left and right, that are about equally long."""
-ALIKE_SPREAD = np.array([0.025, 0.025, 0.05, 0.025, 0.025, 0.04, 0.03, 0.04, 0.045])
+ALIKE_SPREAD = np.array([0.02, 0.02, 0.05, 0.02, 0.02, 0.04, 0.03, 0.04, 0.045])
 """Standard deviation of the difference of their logarithms."""
 
 

@@ -5,8 +5,9 @@ space that is a length. The least of these lengths over all stops is a field tha
 zero level is a surface finer than the grid it is sampled on. Only the grid's cells near that surface are looked at
 closely.
 
-What a hull cannot know: hollows that no outline shows (the small of the back, eye sockets, between pressed limbs). With
-exact masks it is never smaller than the figure.
+Its ridges are then rounded between the lines where the outlines touch, and the steps of pixels and cells taken out, so
+far as the outlines stay what they are. What a hull cannot know: hollows that no outline shows (the small of the back,
+eye sockets, between pressed limbs). So with exact masks its volume is larger than the figure's.
 
 Works in any unit of length, that of the cameras: metres, or figure heights before the scale is known.
 """
@@ -47,8 +48,8 @@ class Hull:
     """The visual hull, as a field on a regular grid."""
 
     field: Field
-    """(nx, ny, nz) how far the point lies inside the hull, in the unit of length; negative outside. True lengths near the
-    surface, farther away right in sign only."""
+    """(nx, ny, nz) how far the point lies inside the hull, in the unit of length; negative outside. True lengths near
+    the surface, farther away right in sign only."""
     origin: Floats
     """(3,) of the point [0, 0, 0]."""
     cell: float
@@ -62,28 +63,59 @@ class Hull:
         return x, y, z
 
 
-def carve(masks: Sequence[Mask], cameras: Sequence[StopCamera], *, cell: float, top: float | None = None) -> Hull:
+def carve(masks: Sequence[Mask], cameras: Sequence[StopCamera], *, cell: float) -> Hull:
     """The hull of all stops, the ground included as the stops see it: it hangs a little below the true ground.
 
     Parameters
     ----------
     masks : n of (h, w) bool
-        At the size that the cameras speak of. Where a mask reaches the picture's edge the stop says nothing of what lies
-        beyond.
+        At the size that the cameras speak of. Where a mask reaches the picture's edge the stop says nothing of what
+        lies beyond.
     cameras : n StopCamera
     cell : float
         Size of a cell, in the cameras' unit: 5 mm for a standing figure.
-    top : float, optional
-        Look at nothing above this height.
 
     Raises
     ------
     ValueError
         Where the outlines have nothing in common.
     """
-    if top is None:
-        top = np.inf
-    return _carve([signed_edge(m) for m in masks], masks, cameras, cell, top)
+    edges = [signed_edge(m) for m in masks]
+    hull = _one(edges, masks, cameras, cell)
+    share, pixels = _slimmer(hull, edges, masks, cameras)
+    if share > SLIMMER:
+        hull = replace(_one([e + np.float32(pixels) for e in edges], masks, cameras, cell), mended=hull.mended)
+    return hull
+
+
+SLIMMER = 0.01
+"""Share of the masks' areas by which the outlines of the hull may be smaller. The least of many stops is less than each of
+them where edges are rough or cameras a little off; where that takes more, all edges are set out by what it takes."""
+
+
+def _one(edges: list[Field], masks: Sequence[Mask], cameras: Sequence[StopCamera], cell: float) -> Hull:
+    """The hull of one body, its ridges rounded, its steps taken out."""
+    hull = _carve(edges, masks, cameras, cell, np.inf)
+    field = smoothed(_round(hull.field, edges, cameras, hull.origin, cell))
+    return replace(hull, field=one_body(field, cell))
+
+
+def _slimmer(
+    hull: Hull, edges: list[Field], masks: Sequence[Mask], cameras: Sequence[StopCamera]
+) -> tuple[float, float]:
+    """By how much the outlines of the hull are smaller than the masks: the share of the area, and the width in pixels of
+    the rim that is missing; medians over some of the stops."""
+    solid = triangles(hull.field, hull.origin, hull.cell)
+    shares, widths = [], []
+    for k in range(0, len(masks), max(len(masks) // LOOKS, 1)):
+        missing = float(masks[k].sum()) - float(shadow(solid, cameras[k]).sum())
+        shares.append(missing / max(float(masks[k].sum()), 1.0))
+        widths.append(missing / max(float((np.abs(edges[k]) < 1).sum()) / 2, 1.0))
+    return float(np.median(shares)), float(np.clip(np.median(widths), 0, 1))
+
+
+LOOKS = 8
+"""Stops whose outlines are looked at for that."""
 
 
 def scaled(hull: Hull, unit: float) -> Hull:
@@ -94,6 +126,7 @@ def scaled(hull: Hull, unit: float) -> Hull:
 def _carve(
     edges: list[Field], masks: Sequence[Mask], cameras: Sequence[StopCamera], cell: float, top: float
 ) -> Hull:
+    """The bare hull, with every body that is found; masks that lack a piece are mended in ``edges``."""
     low, high = _reach(masks, cameras)
     low, high = _tight(edges, cameras, low, high, cell)
     high[2] = min(high[2], top)
@@ -103,14 +136,15 @@ def _carve(
     lost = blamed[(coarse < -reach) & (second > 0)]
     mended = []
     for stop in np.unique(lost):
-        grown = _put_back(masks[stop], cameras[stop], low, cell * COARSE, second > 0, reach)
+        # generous by a coarse cell: the other stops cut what is too much
+        grown = _put_back(masks[stop], cameras[stop], low, cell * COARSE, second > -0.9 * cell * COARSE, reach)
         if grown is not None:
             edges[stop] = signed_edge(grown)
             mended.append(int(stop))
     if mended:
         coarse = _coarse(edges, cameras, low, high, cell)[0]
-    field = smoothed(_fine(edges, cameras, coarse, low, cell))
-    return Hull(one_body(field, cell), low, cell, tuple(mended))
+    field, low = _drawn_in(_fine(edges, cameras, coarse, low, cell), low, cell)
+    return Hull(field, low, cell, tuple(mended))
 
 
 def signed_edge(mask: Mask) -> Field:
@@ -126,7 +160,7 @@ def signed_edge(mask: Mask) -> Field:
 
 
 def _says(edge: Field, camera: StopCamera, points: Floats) -> Field:
-    """(n,) how far points (n, 3) lie inside one stop's outline, as lengths; huge where the picture does not show them."""
+    """(n,) how far points (n, 3) lie inside one stop's outline, as lengths; huge where its picture does not show it."""
     places, depth = project(camera, points)
     n = len(points)
     rows = -(-n // _ROW)
@@ -185,7 +219,8 @@ def _reach(masks: Sequence[Mask], cameras: Sequence[StopCamera]) -> tuple[Floats
 def _tight(
     edges: list[Field], cameras: Sequence[StopCamera], low: Floats, high: Floats, cell: float
 ) -> tuple[Floats, Floats]:
-    """The box drawn in to what a look with wide meshes finds, on the fine grid: z = 0 lies half way between points."""
+    """The box drawn in to what a look with wide meshes finds, on the fine grid: z = 0 lies half way between points.
+    Without a cell it is drawn in alone."""
     step = max((high - low).max() / 48, cell * COARSE)
     counts = np.maximum(np.ceil((high - low) / step).astype(int), 1) + 1
     at = [low[k] + step * np.arange(counts[k]) for k in range(3)]
@@ -195,8 +230,7 @@ def _tight(
     if not len(inside):
         raise ValueError("the outlines have nothing in common")
     low, high = np.maximum(low - step, inside.min(0) - step), np.minimum(high + step, inside.max(0) + step)
-    first = np.floor(low / cell - 0.5) + 0.5
-    return first * cell, high
+    return (np.floor(low / cell - 0.5) + 0.5) * cell if cell else low, high
 
 
 def _coarse(
@@ -227,6 +261,90 @@ def _fine(edges: list[Field], cameras: Sequence[StopCamera], coarse: Field, low:
     return field
 
 
+def _drawn_in(field: Field, low: Floats, cell: float) -> tuple[Field, Floats]:
+    """The field without the empty room round the figure, but for a few cells, and its new first point."""
+    held = field > 0
+    spans = [np.flatnonzero(held.any(axis=tuple({0, 1, 2} - {k}))) for k in range(3)]
+    if not len(spans[0]):
+        return field, low
+    first = [max(int(s[0]) - ROOM, 0) for s in spans]
+    inner = tuple(slice(a, int(s[-1]) + ROOM + 1) for a, s in zip(first, spans, strict=True))
+    return np.ascontiguousarray(field[inner]), low + cell * np.array(first)
+
+
+ROOM = 4
+"""Empty cells that are kept round the figure."""
+SHELL = 2.5
+"""How far from the surface its ridges are rounded, cells on either side."""
+SPREAD = 30
+"""Cells over which a face of the hull is followed to its middle: 15 cm. Of a longer one the ends alone are rounded."""
+
+
+def _round(field: Field, edges: list[Field], cameras: Sequence[StopCamera], low: Floats, cell: float) -> Field:
+    """The field with the ridges rounded between the lines where the outlines touch the figure.
+
+    Every face of the hull is cut by one stop, and somewhere on it the figure touches the stop's lines of sight; nothing
+    says where, so the middle is the best guess. Two faces meet in a ridge that lies outside the figure if that is
+    round. From the middle of one to the middle of the other a parabola runs that leaves both of them in their own
+    direction (of a many-sided prism round a cylinder the cylinder is left, to a thousandth), so the middles stay where
+    they are, and with them the outlines. With d1 and d2 the least and second least that the stops say, a what d2 - d1
+    comes to in the middle of the face that a point lies by, and b in that of the face beyond the ridge, the parabola is
+    sqrt((d2 - f) / a) + sqrt((d1 - f) / b) = 1, so that the field becomes
+
+        f = d1 - b u^2,    u = (a - d2 + d1) / (a + sqrt(a (d2 - d1) + b (a - d2 + d1))).
+    """
+    shell = np.argwhere(np.abs(field) < SHELL * cell)
+    least, second, who, next_to = _two(edges, cameras, low + cell * shell)
+    rise = np.maximum(second - least, 0)
+    own = np.arange(len(shell))
+    number = np.full(np.array(field.shape) + 2, -1, np.int32)
+    number[tuple((shell + 1).T)] = own
+    around = [number[tuple((shell + step).T)] for step in np.ndindex(3, 3, 3) if step != (1, 1, 1)]
+    del number
+    middle = _followed(rise, [np.where((near >= 0) & (who[near] == who), near, own) for near in around])
+    beyond = np.zeros(len(shell), np.float32)
+    for near in around:
+        np.maximum(beyond, np.where((near >= 0) & (who[near] == next_to), middle[near], 0), out=beyond)
+    beyond = _followed(beyond, [
+        np.where((near >= 0) & (who[near] == who) & (next_to[near] == next_to), near, own) for near in around])
+    left = np.maximum(middle - rise, 0)
+    along = left / np.maximum(middle + np.sqrt(middle * rise + beyond * left), np.float32(1e-9))
+    out = field.copy()
+    out[tuple(shell.T)] -= beyond * along**2
+    return out
+
+
+def _followed(values: Field, ways: list[NDArray[np.int64]]) -> Field:
+    """The most that is found on the way from each point over its neighbours, SPREAD steps far."""
+    for _ in range(SPREAD):
+        most = values.copy()
+        for near in ways:
+            np.maximum(most, values[near], out=most)
+        if np.array_equal(most, values):
+            break
+        values = most
+    return values
+
+
+def _two(
+    edges: list[Field], cameras: Sequence[StopCamera], points: Floats
+) -> tuple[Field, Field, NDArray[np.int16], NDArray[np.int16]]:
+    """The least and second least that the stops say of points (n, 3), and who says each."""
+    n = len(points)
+    least, second = np.full(n, np.inf, np.float32), np.full(n, np.inf, np.float32)
+    who, next_to = np.zeros(n, np.int16), np.zeros(n, np.int16)
+    for start in range(0, n, _AT_ONCE):
+        part = slice(start, start + _AT_ONCE)
+        for k, (edge, camera) in enumerate(zip(edges, cameras, strict=True)):
+            said = _says(edge, camera, points[part])
+            first, then = said < least[part], said < second[part]
+            next_to[part] = np.where(first, who[part], np.where(then, k, next_to[part]))
+            second[part] = np.where(first, least[part], np.where(then, said, second[part]))
+            who[part] = np.where(first, k, who[part])
+            least[part] = np.minimum(least[part], said)
+    return least, second, who, next_to
+
+
 def smoothed(field: Field) -> Field:
     """The field without the steps of its grid, and no slimmer: what smoothing took is given back once (2 G - G G).
 
@@ -253,8 +371,8 @@ def _put_back(
 ) -> Mask | None:
     """One stop's mask with what all the others hold and it alone lacks, or None where that is too small to matter.
 
-    A gap between two limbs that one stop shows is shown by its neighbours or by the stop opposite too, but for slits. So
-    a wide piece that a single mask takes away is a fault of that mask: a lost hand, say.
+    A gap between two limbs that one stop shows is shown by its neighbours or by the stop opposite too, but for slits.
+    So a wide piece that a single mask takes away is a fault of that mask: a lost hand, say.
     """
     points = low + wide / COARSE * ((COARSE - 1) / 2) + wide * np.argwhere(held)
     places, depth = project(camera, points)
@@ -262,14 +380,15 @@ def _put_back(
     at = places[(places >= 0).all(1) & (places < np.array(mask.shape[::-1])).all(1)].astype(int)
     drawn[at[:, 1], at[:, 0]] = 1
     pixel = camera.focal_px / float(np.median(depth))
-    drawn = cv2.morphologyEx(drawn, cv2.MORPH_CLOSE, _disc(0.9 * wide * pixel))
+    others = cv2.morphologyEx(drawn, cv2.MORPH_CLOSE, _disc(0.9 * wide * pixel)) > 0
     clear = _disc(reach * pixel)
-    lost = cv2.morphologyEx(drawn & ~cv2.dilate(mask.astype(np.uint8), clear), cv2.MORPH_OPEN, clear)
+    kept = cv2.dilate(mask.astype(np.uint8), clear) > 0
+    lost = cv2.morphologyEx((others & ~kept).astype(np.uint8), cv2.MORPH_OPEN, clear)
     if not lost.any():
         return None
     # back to the mask, over what was kept clear of it, inside what the others hold
-    grown = cv2.dilate(lost, _disc(2.5 * reach * pixel)) & drawn
-    return np.asarray(mask | (grown > 0))
+    grown = cv2.dilate(lost, _disc(2.5 * reach * pixel)) > 0
+    return np.asarray(mask | (grown & others))
 
 
 def _disc(radius: float) -> NDArray[np.uint8]:
@@ -281,10 +400,13 @@ PIECE = 0.0005
 """Least share of the figure's volume that a piece apart from it must have to be joined on: half a hand is 0.003."""
 GAP = 0.02
 """Widest gap, as a share of the figure's size, over which a piece is joined on: 3.5 cm."""
+LARGE = 0.02
+"""Share of the figure's volume from which a piece is joined on over any gap: every stop holds something so large, as a
+ball in the air."""
 
 
 def one_body(field: Field, cell: float) -> Field:
-    """The field of the largest body alone, with the large pieces that lie close to it joined on by a thin neck."""
+    """The field of the largest body alone, with pieces close to it, and large ones, joined on by a thin neck."""
     from scipy import ndimage
 
     labels, count = ndimage.label(field > 0)
@@ -299,8 +421,9 @@ def one_body(field: Field, cell: float) -> Field:
     for piece in order[1:]:
         if sizes[piece] < PIECE * sizes[order[0]]:
             break
-        near = tuple(slice(max(int(s.start - farthest - 1), 0), int(s.stop + farthest + 2)) for s in boxes[piece - 1])
-        ends = _nearest(np.isin(labels[near], kept), labels[near] == piece, farthest)
+        gap = farthest if sizes[piece] < LARGE * sizes[order[0]] else float(max(field.shape))
+        near = tuple(slice(max(int(s.start - gap - 1), 0), int(s.stop + gap + 2)) for s in boxes[piece - 1])
+        ends = _nearest(np.isin(labels[near], kept), labels[near] == piece, gap)
         if ends is not None:
             necks.append(ends + np.array([s.start for s in near]))
             kept.append(piece)
@@ -342,7 +465,7 @@ def surface(hull: Hull) -> Solid:
     z = hull.axes()[2]
     first = int(np.searchsorted(z, -2 * hull.cell))
     cut = np.minimum(hull.field[:, :, first:], z[first:].astype(np.float32))
-    return triangles(cut, hull.origin + [0, 0, first * hull.cell], hull.cell)
+    return triangles(cut, hull.origin + np.array([0, 0, first * hull.cell]), hull.cell)
 
 
 TINY = 0.02
@@ -350,11 +473,11 @@ TINY = 0.02
 which round, would make one point of two corners."""
 
 
-def triangles(field: Field, origin: Floats, cell: float) -> Solid:
+def triangles(field: Field, origin: Floats, cell: float, *, every: bool = False) -> Solid:
     """The zero level of a field that is positive inside, as one closed surface (marching cubes: Lewiner et al. 2003).
 
-    Of several bodies the largest is kept, without what is shut up inside it. Where the body reaches the edge of the grid
-    it is closed there.
+    Of several bodies the largest is kept, without what is shut up inside it, unless ``every`` one is wanted. Where the
+    body reaches the edge of the grid it is closed there.
     """
     from skimage.measure import marching_cubes
 
@@ -368,7 +491,9 @@ def triangles(field: Field, origin: Floats, cell: float) -> Solid:
     tiny = np.float32(TINY * cell)
     block = np.where(np.abs(block) < tiny, np.where(block < 0, -tiny, tiny), block)
     vertices, faces, _, _ = marching_cubes(block, 0.0)
-    vertices, faces = _largest(vertices.astype(np.float64), faces.astype(np.int64))
+    vertices, faces = vertices.astype(np.float64), faces.astype(np.int64)
+    if not every:
+        vertices, faces = _largest(vertices, faces)
     if _tetrahedra(vertices, faces).sum() < 0:
         faces = faces[:, ::-1]
     return Solid(origin + cell * (vertices + low - 1), np.ascontiguousarray(faces))
@@ -444,34 +569,66 @@ def agreement(solid: Solid, masks: Sequence[Mask], cameras: Sequence[StopCamera]
 
 GROUND_CELLS = 320
 """Cells along the figure's height where the ground is looked for."""
-GROUND_LOOK = 0.16
+GROUND_LOOK = 0.2
 """So much of the figure, from below, is carved for it, as a share of its size."""
-GROUND_ROWS = 1.0
+GROUND_ROWS = 0.5
 """Rows above an outline's lowest one that count as lowest."""
 GROUND_SHARE = 0.1
 """Share of the stops that may put the ground too low."""
+ROUND = (1.1, 1.3)
+"""How much larger the cut half as high again above the lower bound must be than the one at the upper bound: at the
+first the figure stands on something flat, as a block, at the second on something round, as bare feet."""
+BETWEEN = 0.75
+"""Where between the bounds the ground lies under something round, from the upper one down: half way under a ball, lower
+under bare feet, which stand on heel and ball (median over 29 bodies of the studio)."""
 
 
 def ground_shift(masks: Sequence[Mask], cameras: Sequence[StopCamera]) -> float:
     """How far z = 0 lies below the true ground, in the cameras' unit.
 
-    The lowest row of an outline is cast by a point that touches the ground, or nearly, so the highest point of the hull
-    that casts it lies on the ground or above; the lowest of these over the stops, but for a few that may be wrong, bounds
-    the ground from above. The hull's lowest point lies on the ground or below. A ball of radius r seen from a camera that
-    looks down by e touches both bounds: r (1 - cos e) above the ground and r (1 / cos e - 1) below it, all but the same;
-    so the ground is taken half way between. Stops whose outlines reach the picture's lower edge say nothing.
+    The lowest row of an outline is cast by a point that touches the ground, or nearly, so the highest point of the
+    hull that casts it lies on the ground or above; the lowest of these over the stops, but for a few that may be wrong,
+    bounds the ground from above. The hull's lowest point lies on the ground or below. A ball of radius r seen from a
+    camera that looks down by e touches both bounds: r (1 - cos e) above the ground and r (1 / cos e - 1) below it, all
+    but the same; so under round forms the ground is taken between them. A flat sole touches the upper bound. Stops
+    whose outlines reach the picture's lower edge say nothing.
     """
     sound = [k for k, m in enumerate(masks) if m.any() and not m[-1].any()]
     if len(sound) < FEWEST:
         return 0.0
     edges = [signed_edge(m) for m in masks]
     low, high = _reach(masks, cameras)
-    low, high = _tight(edges, cameras, low, high, 0.02 * float(high[2] - low[2]))
+    low, high = _tight(edges, cameras, low, high, 0.0)
     tall = float((high - low).max())
     hull = _carve(edges, masks, cameras, tall / GROUND_CELLS, float(low[2]) + GROUND_LOOK * tall)
-    solid = triangles(hull.field, hull.origin, hull.cell)
+    if not (hull.field > 0).any():
+        return 0.0
+    hull = replace(hull, field=without_specks(smoothed(hull.field), hull.cell))
+    vertices = triangles(hull.field, hull.origin, hull.cell, every=True).vertices
     heights = []
     for k in sound:
-        rows = project(cameras[k], solid.vertices)[0][:, 1]
-        heights.append(float(solid.vertices[rows >= rows.max() - GROUND_ROWS, 2].max()))
-    return float(np.quantile(heights, GROUND_SHARE) + solid.vertices[:, 2].min()) / 2
+        rows = project(cameras[k], vertices)[0][:, 1]
+        heights.append(float(vertices[rows >= rows.max() - GROUND_ROWS, 2].max()))
+    least, most = float(vertices[:, 2].min()), float(np.quantile(heights, GROUND_SHARE))
+    at = np.array([most, most + (most - least) / 2])
+    areas = [float((hull.field[:, :, k] > 0).sum()) for k in np.searchsorted(hull.axes()[2], at)]
+    roundness = (areas[1] / max(areas[0], 1.0) - ROUND[0]) / (ROUND[1] - ROUND[0])
+    return most - BETWEEN * float(np.clip(roundness, 0, 1)) * (most - least)
+
+
+def without_specks(field: Field, cell: float) -> Field:
+    """The field with the bodies that are small beside the largest one taken out."""
+    from scipy import ndimage
+
+    labels, count = ndimage.label(field > 0)
+    if count <= 1:
+        return field
+    sizes = np.bincount(labels.ravel())
+    sizes[0] = 0
+    small = sizes < SPECK * sizes.max()
+    small[0] = False
+    return np.where(small[labels], np.float32(-cell), field)
+
+
+SPECK = 0.01
+"""Pieces smaller than this share of the largest one say nothing of the ground."""

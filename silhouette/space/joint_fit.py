@@ -21,11 +21,15 @@ from silhouette.space.bells import Targets, Views, targets
 
 Floats = NDArray[np.float64]
 
-ROUNDS = ((0.04, 6), (0.02, 6), (0.010, 8), (0.006, 14))
+ROUNDS = ((0.04, 6), (0.02, 6), (0.008, 8), (0.002, 14))
 """How much wider than told the bells are taken, statures, and for how many rounds, from the first to the last."""
-FINEST = ROUNDS[-1][0]
-GIVEN_DEG = 1.0
-"""How sure a given angle is, standard deviation, degrees."""
+COMMON = 4
+"""Numbers that all views share: pitch, distance, the axis' place, the stature."""
+DAMPING = 1e-6
+"""Share of its own diagonal that the normal matrix is damped by."""
+GIVEN_DEG, LEAST_DEG = 1.0, 0.3
+"""How sure a given angle is, and how sure at most any, standard deviations, degrees. They also hold the figure where it
+stands: nothing else says where angle 0 is."""
 TAILS = 4.0
 """Degrees of freedom of the angles' spread (Student's t): a single one may be far off."""
 SWAY, BOB = 0.003, 0.0015
@@ -56,6 +60,10 @@ class State:
     """Of the lens; it follows from pitch and distance, see :func:`grounded`."""
     log_stature: float
 
+    def some(self, kept: NDArray[np.int64]) -> State:
+        """With some of the views."""
+        return replace(self, angles=self.angles[kept], shifts=self.shifts[kept])
+
     def larger(self, by: float) -> State:
         """The same in a unit so many times smaller."""
         return replace(
@@ -76,6 +84,10 @@ class Beliefs:
     distance_sure: float
     """Of its logarithm."""
     pitch: float
+
+    def some(self, kept: NDArray[np.int64]) -> Beliefs:
+        """Of some of the views."""
+        return replace(self, angles=self.angles[kept], angle_sure=self.angle_sure[kept])
 
 
 @dataclass(frozen=True)
@@ -128,7 +140,7 @@ class _Normal:
 
     def __init__(self, n: int) -> None:
         self.n = n
-        self.size = 3 * plan.P + 3 * n + 4
+        self.size = 3 * plan.P + 3 * n + COMMON
         self.matrix = np.zeros((self.size, self.size))
         self.vector = np.zeros(self.size)
         self.cost = 0.0
@@ -190,9 +202,6 @@ def _beliefs(normal: _Normal, state: State, beliefs: Beliefs) -> None:
     sure = beliefs.angle_sure * np.sqrt((TAILS + (off / beliefs.angle_sure) ** 2) / (TAILS + 1))
     normal.spread(0, (state.points - MIDDLE).reshape(-1), np.full(base, ANYWHERE))
     normal.spread(base, off, sure)
-    mean = np.zeros((1, normal.size))
-    mean[0, base : base + n] = 1e4 / n
-    normal.add(mean, np.array([1e4 * off.mean()]))
     normal.spread(base + n, state.shifts.reshape(-1), np.tile([SWAY, BOB], n))
     normal.spread(base + 3 * n, np.array([state.pitch - beliefs.pitch]), np.array([PITCH]))
     normal.spread(base + 3 * n + 1, np.array([state.log_distance - beliefs.log_distance]),
@@ -248,7 +257,7 @@ def fit(views: Views, state: State, beliefs: Beliefs, rounds: tuple[tuple[float,
     for more, times in rounds:
         for _ in range(times):
             normal, told, log = _gathered(views, state, beliefs, more, loose)
-            step = np.asarray(np.linalg.solve(normal.matrix + 1e-3 * np.diag(np.diag(normal.matrix)), normal.vector))
+            step = np.asarray(np.linalg.solve(normal.matrix + DAMPING * np.diag(np.diag(normal.matrix)), normal.vector))
             step *= min(1.0, longest / max(float(np.abs(step[: 3 * plan.P]).max()), 1e-12))
             state = grounded(_moved(state, step), row)
             if np.abs(step).max() < 2e-5:

@@ -35,17 +35,23 @@ ONWARD = 3.0
 than 80 degrees."""
 STRAIGHT = 0.15
 """Sine of the bend from which a knee says anything."""
+LEVEL = 1.0
+"""How long hips and shoulders together must be as seen from above, both full length 2, to say where the front is."""
+HOPELESS = 15.0
+"""Logarithm of the odds from which a naming is not followed to the end."""
 ORDERS = np.array(list(product((False, True), repeat=len(plan.LEFT))))
 
 
 def namings(points: Floats, log_stature: float, *, rough: bool = False, best: int = 1) -> list[Floats]:
-    """The likeliest ways of putting the members of each pair in the order left, right: points (23, 3) each."""
+    """The likeliest ways of putting the members of each pair in the order left, right: points (23, 3) each; those that
+    are hopeless beside the best are left out."""
     every = np.repeat(points[None], len(ORDERS), axis=0)
     for column, k in enumerate(plan.LEFT):
         crossed = ORDERS[:, column]
         every[crossed, k], every[crossed, k + 1] = points[k + 1], points[k]
     score = by_bones(every, log_stature, rough) + by_side(every)
-    return [every[i] for i in np.argsort(-score, kind="stable")[:best]]
+    likeliest = np.argsort(-score, kind="stable")[:best]
+    return [every[i] for i in likeliest if score[i] > score[likeliest[0]] - HOPELESS]
 
 
 def by_bones(points: Floats, log_stature: float, rough: bool) -> Floats:
@@ -96,7 +102,10 @@ def leg_axis(points: Floats, side: int) -> Floats:
     return np.asarray(by_foot + bent[:, None] * by_knee)
 
 
-def front_of(points: Floats) -> float:
-    """Degrees, as angles of the camera, where the front of a figure (23, 3) is: square to hips and shoulders."""
+def front_of(points: Floats) -> float | None:
+    """Degrees, as angles of the camera, where the front of a figure (23, 3) is: square to hips and shoulders; None
+    where they stand upright, as of a figure that lies on its side."""
     left = (_way(points[None], plan.HIP) + _way(points[None], plan.SHOULDER))[0]
+    if np.hypot(left[0], left[1]) < LEVEL:
+        return None
     return float(np.degrees(np.arctan2(-left[1], left[0])) % 360)

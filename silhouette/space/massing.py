@@ -51,16 +51,16 @@ def massing(hull: Hull, sizes: Sizes, least_mm: float = 2.0, base: bool = True) 
     low, high = _stands_on(hull, size)
     margin = MARGIN_SHARE * size
     hull = _room_for(hull, np.append(low - margin, -thick), np.append(high + margin, 0.0))
-    x, y, z = (a.astype(np.float32) for a in hull.axes())
-    plate = _rounded(x[:, None], y[None, :], low, high, margin)[:, :, None]
-    plate = np.minimum(plate, np.minimum(z + np.float32(thick), -z))
-    field = np.maximum(np.minimum(hull.field, z + np.float32(thick / 2)), plate)
+    x, y, z = hull.axes()
+    upright = np.minimum(z + thick, -z).astype(np.float32)
+    plate = np.minimum(_rounded(x[:, None], y[None, :], low, high, margin)[:, :, None], upright)
+    field = np.maximum(np.minimum(hull.field, (z + thick / 2).astype(np.float32)), plate)
     return _built(triangles(field, hull.origin, hull.cell), sizes, thick), thick * sizes.built
 
 
 def _built(solid: Solid, sizes: Sizes, lift: float) -> Solid:
     """The surface raised by ``lift`` metres, then in millimetres as built; what lies at the bottom lies at 0."""
-    vertices = (solid.vertices + [0.0, 0.0, lift]) * sizes.built
+    vertices = (solid.vertices + np.array([0.0, 0.0, lift])) * sizes.built
     vertices[np.abs(vertices[:, 2]) < FLAT_MM, 2] = 0.0
     return replace(solid, vertices=vertices)
 
@@ -102,7 +102,7 @@ def _room_for(hull: Hull, low: Floats, high: Floats) -> Hull:
     return replace(hull, field=field, origin=hull.origin - hull.cell * before)
 
 
-def _rounded(x: Field, y: Field, low: Floats, high: Floats, radius: float) -> Field:
+def _rounded(x: Floats, y: Floats, low: Floats, high: Floats, radius: float) -> Field:
     """How far places seen from above lie inside the rectangle widened by ``radius``, its corners rounded by it."""
     across = np.maximum(low[0] - x, x - high[0])
     along = np.maximum(low[1] - y, y - high[1])

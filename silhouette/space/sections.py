@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Point, Polygon
 
-from silhouette.records_space import Section, Solid
+from silhouette.records_space import Calipers, Section, Solid
 
 Floats = NDArray[np.float64]
 
-FOOT_M = 0.005
-"""What lies less than this above the ground counts as touching it, metres: soles are soft, and a hull is not finer."""
+FOOT_M = 0.012
+"""What lies less than this above the ground counts as touching it, metres: soles are soft and arched, and the height of
+the ground is found to a centimetre only."""
+NUDGE = 1e-6
+"""A cut at the very height of corners is made so much higher, as a share of the body's height: 2 micrometres."""
 SPECK = 1e-4
 """Pieces and holes smaller than this share of the largest piece are specks of the surface's triangles."""
 
@@ -37,6 +40,9 @@ def _section(z: float, outline: MultiPolygon) -> Section:
 
 def _level(solid: Solid, z: float) -> MultiPolygon:
     """Every triangle with corners on both sides of the height gives one line; together they are closed rings."""
+    tall = float(np.ptp(solid.vertices[:, 2]))
+    if (np.abs(solid.vertices[:, 2] - z) < 0.1 * NUDGE * tall).any():
+        z += NUDGE * tall
     above = solid.vertices[:, 2] >= z
     some = solid.faces[(count := above[solid.faces].sum(1)) % 3 != 0]
     if not len(some):
@@ -64,7 +70,7 @@ def _filled(lines: Floats) -> MultiPolygon:
     return _tidy(shapely.build_area(shapely.multilinestrings(lines)))
 
 
-def _tidy(shape: shapely.Geometry) -> MultiPolygon:
+def _tidy(shape: Any) -> MultiPolygon:
     """Polygons alone, without specks."""
     pieces = [p for p in shapely.get_parts(shape) if isinstance(p, Polygon) and p.area > 0]
     if not pieces:
@@ -103,35 +109,26 @@ def _seen(solid: Solid, places: Floats) -> MultiPolygon:
     lines = places[edges[~np.isin(there, back)]]
     lines = lines[(lines[:, 0] != lines[:, 1]).any(1)]
     pieces = shapely.get_parts(shapely.polygonize([shapely.unary_union(shapely.linestrings(lines))]))
-    inside = [p for p in pieces if _turns(lines, shapely.get_coordinates(p.representative_point())[0]) != 0]
-    return _tidy(shapely.unary_union(inside))
+    middles = shapely.get_coordinates(shapely.point_on_surface(pieces))
+    return _tidy(shapely.unary_union(pieces[_turns(lines, middles) != 0]))
 
 
-def _turns(lines: Floats, at: Floats) -> int:
-    """How often directed lines (n, 2, 2) go round a point."""
+def _turns(lines: Floats, points: Floats) -> NDArray[np.int64]:
+    """(p,) how often directed lines (n, 2, 2) go round points (p, 2): by the lines that a level ray to the right
+    meets."""
+    lines = lines[np.argsort(lines[:, :, 1].min(axis=1), kind="stable")]
+    low, high = lines[:, :, 1].min(axis=1), lines[:, :, 1].max(axis=1)
+    first = np.searchsorted(low, points[:, 1] - (high - low).max(initial=0.0))
+    last = np.searchsorted(low, points[:, 1], side="right")
+    return np.array([_turned(lines[i:j], at) for i, j, at in zip(first, last, points, strict=True)], np.int64)
+
+
+def _turned(lines: Floats, at: Floats) -> int:
     a, b = lines[:, 0] - at, lines[:, 1] - at
     side = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
     up = (a[:, 1] <= 0) & (b[:, 1] > 0) & (side > 0)
     down = (a[:, 1] > 0) & (b[:, 1] <= 0) & (side < 0)
     return int(up.sum() - down.sum())
-
-
-@dataclass(frozen=True)
-class Calipers:
-    """What calipers would read of one piece of a level cut."""
-
-    name: str
-    """Joint with its side, or empty for a height alone."""
-    z: float
-    """Metres above the ground."""
-    width_m: float
-    """Along x."""
-    depth_m: float
-    """Along y."""
-    narrow_m: float
-    """The least that calipers read, however they are turned."""
-    wide_m: float
-    """Across that."""
 
 
 def calipers(solid: Solid, heights: Sequence[float], points: dict[str, Floats] | None = None) -> tuple[Calipers, ...]:
@@ -143,14 +140,15 @@ def calipers(solid: Solid, heights: Sequence[float], points: dict[str, Floats] |
     for name, (x, y, z) in (points or {}).items():
         outline = _level(solid, float(z))
         if not outline.is_empty:
-            piece = min(outline.geoms, key=lambda p: p.distance(Point(x, y)))  # noqa: B023
+            piece = min(outline.geoms, key=lambda p: p.distance(Point(x, y)))
             out.append(_calipers(name, float(z), piece))
     return tuple(out)
 
 
-def _calipers(name: str, z: float, shape: shapely.Geometry) -> Calipers:
+def _calipers(name: str, z: float, shape: Polygon | MultiPolygon) -> Calipers:
     x0, y0, x1, y1 = shape.bounds
-    sides = np.linalg.norm(np.diff(shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))[:3], axis=0), axis=1)
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))[:3]
+    sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
     narrow, wide = sorted(float(s) for s in sides)
     return Calipers(name, z, float(x1 - x0), float(y1 - y0), narrow, wide)
 

@@ -8,11 +8,13 @@ the list has the shape of the figure and not of its mirror image.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import cast
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Point
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from silhouette.records_space import (
     JOINTS,
@@ -46,6 +48,8 @@ FLAT_M = 0.135
 model's ankle joint and a hull's ground may each lie 3 cm off."""
 TOES_M = 0.08
 """Highest tip of a foot that touches the ground, metres."""
+HEEL_M, SOLE_M = 0.05, 0.035
+"""How far a heel reaches behind the ankle, and half the width of a foot, metres."""
 ON_GROUND_M = 0.001
 """Lower than this a wire begins at the ground itself."""
 HEAD_LOOP = 2.5
@@ -72,6 +76,11 @@ def name_of(joint: str, side: BodySide | None) -> str:
 def joint_names() -> tuple[str, ...]:
     """All 18 names of joints with their sides, in the order of a Skeleton."""
     return tuple(name_of(j, s) for j in JOINTS for s in ((None,) if j in SINGLE else SIDES))
+
+
+def places(skeleton: Skeleton) -> dict[str, Floats]:
+    """Name and place (3,) of every joint that was found, metres."""
+    return {name_of(j.joint, j.side): np.asarray(j.at, np.float64) for j in skeleton.joints if j.at is not None}
 
 
 # -------------------------------------------------------------------------------------------------------- segments
@@ -289,12 +298,16 @@ def _bends_of(route: Sequence[str], path: Floats) -> tuple[WireBend, ...]:
 # ----------------------------------------------------------------------------------------------------------- plumb
 
 def plumb(skeleton: Skeleton, centre: Sequence[float], footing: MultiPolygon | None) -> Plumb:
-    """Where neck and middle of the volume lie over the feet; metres, x to the figure's left, y to its back."""
+    """Where neck and middle of the volume lie over the feet; metres, x to the figure's left, y to its back.
+
+    Both what the figure touches the ground with and the feet that stand by their joints count as support: a ground that
+    is found a centimetre too high or too low must not lift one foot off it.
+    """
     places = _Places(skeleton)
     neck = places.at("neck")
-    inside = None
-    if footing is not None and not footing.is_empty:
-        ground, point = shapely.convex_hull(footing), Point(centre[0], centre[1])
+    inside, ground = None, _ground(places, footing)
+    if ground is not None:
+        point = Point(centre[0], centre[1])
         away = float(shapely.distance(shapely.boundary(ground), point))
         inside = away if shapely.covers(ground, point) else -away
     near: tuple[float | None, BodySide | None] = (None, None)
@@ -304,8 +317,23 @@ def plumb(skeleton: Skeleton, centre: Sequence[float], footing: MultiPolygon | N
         near = min(ankles, default=near)  # type: ignore[type-var, assignment]
     return Plumb(
         neck=None if neck is None else (float(neck[0]), float(neck[1])), centre=(float(centre[0]), float(centre[1])),
-        inside_m=inside, foot=near[1], foot_m=near[0],
+        inside_m=inside, foot=near[1], foot_m=near[0], ground=ground,
     )
+
+
+def _ground(places: _Places, footing: MultiPolygon | None) -> Polygon | None:
+    """The ground that everything encloses that stands on it."""
+    under: list[BaseGeometry] = [] if footing is None or footing.is_empty else [footing]
+    for side in SIDES:
+        ankle, toes, stands = places.at(f"ankle {side}"), places.at(f"foot end {side}"), _stands(places, side)
+        if stands == "flat" and ankle is not None and toes is not None:
+            way = (toes - ankle)[:2]
+            heel = ankle[:2] - HEEL_M * way / max(float(np.linalg.norm(way)), 1e-9)
+            under.append(LineString([heel, toes[:2]]).buffer(SOLE_M))
+        elif stands == "toes":
+            under.append(Point(cast(Floats, toes)[:2]).buffer(SOLE_M))
+    hull = shapely.convex_hull(shapely.union_all(under)) if under else None
+    return hull if isinstance(hull, Polygon) else None
 
 
 # ------------------------------------------------------------------------------------------------------------ tape

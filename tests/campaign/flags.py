@@ -11,7 +11,7 @@ from campaign import drawn, samples
 from campaign.harness import Case, run_here
 from hypothesis import strategies as st
 
-COMMANDS = ("score", "rank", "demo", "plan", "check", "export", "mend")
+COMMANDS = ("score", "rank", "demo", "plan", "check", "export", "armature", "mend")
 NUMBERS = (
     "nan",
     "inf",
@@ -129,8 +129,8 @@ def run(case: Case) -> None:
     quick = (
         []
         if command == "plan"
-        else ["--work-px", "200"] + ([] if command in ("check", "export", "mend") else ["--jitter", "0"])
-    )
+        else ["--work-px", "200"] + ([] if command in ("check", "export", "armature", "mend") else ["--jitter", "0"])
+    ) + (["--height", "1.7"] if command == "armature" else [])
     targets = {"demo": [[]], "plan": [[]]}.get(
         command, [["pose"], ["pose"], ["a.jpg"], ["pose", "a.jpg"], ["pipe"], [""]]
     )
@@ -150,7 +150,7 @@ def run(case: Case) -> None:
         (folder / "loop").symlink_to("loop")
         os.mkfifo(folder / "pipe")
         name = {"plan": f"{name}.pdf", "mend": f"{name}.html", "demo": name or "out"}.get(command, name)
-        out = ["-o", name] if with_out or command in ("demo", "export", "mend") else []
+        out = ["-o", name] if with_out or command in ("demo", "export", "armature", "mend") else []
         codes = (0, 1, 2) if command == "check" else (0, 2)
         case.attack([command, *target, *quick, *words, *out], codes=codes, out=folder / Path(name), cwd=folder)
 

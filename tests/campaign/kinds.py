@@ -14,7 +14,8 @@ KINDS: dict[str, tuple[int, int, float]] = {
     "tables": (12, 300, 0.6),
     "masks": (40, 1500, 0.12),
     "empties": (24, 1200, 0.9),
-    "flags": (7, 300, 2.5),
+    "armatures": (12, 300, 2),
+    "flags": (8, 300, 2.5),
     "names": (3, 120, 5),
     "places": (41, 450, 0.7),
     "signals": (6, 150, 2),
@@ -24,7 +25,7 @@ KINDS: dict[str, tuple[int, int, float]] = {
     "streams": (11, 66, 1.3),
     "server": (4, 200, 12),
 }
-"""A case of tables, flags and names is a block of up to 20 examples that Hypothesis draws, each a run of its own."""
+"""A case of tables, tapes, flags and names is a block of up to 20 examples that Hypothesis draws, each one run."""
 
 
 SHARED = {"signals": "kills", "stills": "reader"}

@@ -214,8 +214,13 @@ def test_an_armature_is_what_its_command_writes(
     capsys.readouterr()
     left = all_bytes(studio / ARMATURES / "hauling")
     assert left == all_bytes(tmp_path / "out") and set(poses.OFFERED["armature"]) == set(left) - {".silhouette.json"}
-    work.armature(studio, [studio / "hauling"], {"height": 1.7}, silent)
+    work.armature(studio, [studio / "hauling"], {"height": 1.7, "tape": "from,to,mm\n", "fit_to_tape": True}, silent)
     assert found["scale"] == 4.0 and all_bytes(studio / ARMATURES / "hauling") != left, "the last one takes its place"
+    assert found["tape"] is None and not found["fit_to_tape"]
+    work.armature(studio, [studio / "hauling"], {
+        "height": 1.7, "tape": "from;to;mm\nshoulder left;elbow left;312\n", "fit_to_tape": True}, silent)
+    assert found["fit_to_tape"] and found["tape"] == studio / ARMATURES / "hauling.tape.csv"
+    assert os.name == "nt" or found["tape"].stat().st_mode & 0o077 == 0
     (studio / ARMATURES / "hauling" / "mine.txt").write_text("mine")
     with pytest.raises(OutputError, match=r"mine\.txt"):
         work.armature(studio, [studio / "hauling"], {"height": 1.7}, silent)
@@ -241,6 +246,7 @@ def test_the_page_to_mend_on_lies_outside_the_pose(studio: Path) -> None:
     ("export", {"name": 7}), ("export", {"name": "../.."}), ("export", {"name": "///"}),
     ("armature", {}), ("armature", {"height": "tall"}), ("armature", {"height": 17}),
     ("armature", {"height": 1.7, "scale": 0}), ("armature", {"height": 1.7, "shrinkage": 100}),
+    ("armature", {"height": 1.7, "tape": 7}), ("armature", {"height": 1.7, "tape": "x" * 99_999}),
     ("armature", {"height": 1.7, "paper": 4}), ("armature", {"height": 1.7}),  # five stops are too few
     ("export", {"scale": 0, "height": 1.7}), ("export", {"scale": 4}), ("export", {"height": 1e300}),
 ])

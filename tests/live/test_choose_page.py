@@ -259,9 +259,12 @@ def test_an_armature_is_made_on_the_page(serve: Callable[[], Pages], tmp_path: P
     assert pages.ask("document.querySelector('#armature-height').matches(':invalid')"), "it needs the height"
     pages.keys("#armature-height", "1.7")
     pages.keys("#shrinkage", "8")
+    pages.ask("document.querySelector('#armature-form details').open = true")
+    pages.keys("#tape", "hip left,knee left,420")
     pages.click("#armature")
     pages.wait("!document.querySelector('#armature-said').hidden")
-    assert "finished" in pages.text("#armature-said") and "joints" in pages.text("#armature-said")
+    said = pages.text("#armature-said")
+    assert "finished" in said and "joints" in said and "420 mm" in said and "--" not in said
     pages.wait("document.activeElement.id === 'armature-said'")
     made = pages.folder / "armatures" / "hauling"
     offered = pages.ask(

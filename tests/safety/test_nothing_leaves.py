@@ -34,6 +34,7 @@ COMMANDS: dict[str, tuple[str | Path, ...]] = {
     "rank": ("rank", DATA / "turn", SAMPLES / "oar", "--jobs", "2", "-o", "out"),
     "check": ("check", DATA / "clip.mp4", "-o", "out"),
     "export": ("export", DATA / "clip.mp4", "-o", "out", "--scale", "1:4", "--height", "1.7", "--originals"),
+    "armature": ("armature", SAMPLES / "hauling", "-o", "out", "--height", "1.7"),
     "plan": ("plan", "--room", "6", "-o", "plan.pdf"),
     "mend": ("mend", DATA / "turn", "-o", "mend.html", "--only", "000", "090"),
 }
@@ -199,6 +200,7 @@ def test_what_is_written_asks_for_nothing(runs: dict[str, Any], name: str) -> No
 def test_the_pages_of_this_program_are_among_them(runs: dict[str, Any]) -> None:
     assert (runs["score"].place / "here/out/report.html").exists()
     assert (runs["export"].place / "here/out/turnaround.html").exists()
+    assert (runs["armature"].place / "here/out/armature.html").exists()
 
 
 def test_what_may_be_left_or_started_is_told() -> None:

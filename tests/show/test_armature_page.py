@@ -411,6 +411,8 @@ def test_where_there_is_no_canvas_for_solid_shapes_it_is_painted_flat(page: Page
     assert flat.find("flat").is_displayed()
     flat.press("w")
     painted = flat.figure()
+    tones = flat.look()[6:-6, 6:-6][painted].mean(axis=1)
+    assert tones.std() > 15 and 60 < tones.mean() < 220, "in light and shade"
     flat.press("3")
     assert (flat.figure() != painted[:, ::-1]).mean() < 0.004
     flat.press("1", "s")

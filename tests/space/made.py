@@ -20,6 +20,7 @@ from silhouette.records_space import (
     JOINTS,
     SINGLE,
     Armature,
+    Calipers,
     Profile,
     Section,
     Sizes,
@@ -29,6 +30,7 @@ from silhouette.records_space import (
     Taped,
 )
 from silhouette.space import skeleton as sk
+from silhouette.space.sections import calipers
 
 PLACES: dict[str, tuple[float, float, float]] = {
     "crown": (0.01, -0.10, 1.70), "neck": (0.0, -0.02, 1.45),
@@ -58,7 +60,7 @@ def skeleton_of(
             if name in missing or placed[name] is None:
                 made.append(SpaceJoint(joint, side, None, None, False, Note.of("joint not seen", stops=24)))
             elif name in unsure:
-                why = Note.of("joint views few", stops=2)
+                why = Note.of("joint seen rarely", stops=2, views=3)
                 made.append(SpaceJoint(joint, side, placed[name], 4 * within, False, why))
             else:
                 made.append(SpaceJoint(joint, side, placed[name], within, True))
@@ -133,6 +135,11 @@ def _bodies(every: float) -> tuple[Solid, tuple[Section, ...]]:
     return solid_of(body), tuple(section_of(body, z) for z in np.arange(every / 2, 1.7, every))
 
 
+def _calipers(every: float, found: Skeleton) -> tuple[Calipers, ...]:
+    solid, _ = _bodies(every)
+    return calipers(solid, np.arange(every / 2, 1.7, every).tolist(), sk.places(found))
+
+
 def armature_of(
     *, scale: float = 4.0, shrinkage: float = 0.0, name: str = "Hauling the rope", skeleton: Skeleton | None = None,
     tape: Sequence[Taped] = (), every: float = 0.08, **changes: Any,
@@ -148,6 +155,7 @@ def armature_of(
         massing=Solid(solid.vertices * sizes.built + (0, 0, 6.0), solid.faces), base_mm=6.0, volume_l=61.4,
         centre=centre, footing=footing, sections=sections, agreement=(0.98,) * 24, tape=sk.hold(tape, found),
         angles_from="name", stops=tuple(f"{a:03d}" for a in range(0, 360, 15)), bends=sk.bends(found),
+        calipers=_calipers(every, found),
         wires=sk.wires(found, sizes), rules=sk.usual_rules(sizes.pose_height_m * sizes.built),
         plumb=sk.plumb(found, centre, footing),
     )

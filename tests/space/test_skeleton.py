@@ -227,11 +227,24 @@ def test_common_practice_grows_with_the_piece():
 
 def test_the_middle_of_the_volume_over_or_beside_the_feet():
     feet = MultiPolygon([shapely.box(-0.2, -0.1, -0.1, 0.1), shapely.box(0.1, -0.1, 0.2, 0.1)])
-    inside = plumb(skeleton_of(), (0.0, 0.0, 0.9), feet)
+    bare = skeleton_of(missing=joint_names())
+    inside = plumb(bare, (0.0, 0.0, 0.9), feet)
     assert inside.inside_m == pytest.approx(0.1), "between the feet counts as over them"
-    assert plumb(skeleton_of(), (0.0, -0.15, 0.9), feet).inside_m == pytest.approx(-0.05)
-    assert plumb(skeleton_of(), (0.0, 0.0, 0.9), None).inside_m is None
-    assert plumb(skeleton_of(), (0.0, 0.0, 0.9), MultiPolygon()).inside_m is None
+    assert plumb(bare, (0.0, -0.15, 0.9), feet).inside_m == pytest.approx(-0.05)
+    assert plumb(bare, (0.0, 0.0, 0.9), None).inside_m is None
+    assert plumb(bare, (0.0, 0.0, 0.9), MultiPolygon()).inside_m is None
+
+
+def test_a_foot_that_stands_by_its_joints_counts_though_the_ground_just_misses_it():
+    one = MultiPolygon([shapely.box(0.05, -0.3, 0.15, -0.05)])
+    standing = skeleton_of({"ankle left": (0.1, -0.1, 0.09), "foot end left": (0.1, -0.3, 0.03),
+                            "ankle right": (-0.1, -0.1, 0.11), "foot end right": (-0.1, -0.3, 0.05)})
+    assert plumb(standing, (0.0, -0.15, 0.9), one).inside_m > 0.05
+    lifted = skeleton_of({"ankle left": (0.1, -0.1, 0.09), "foot end left": (0.1, -0.3, 0.03),
+                          "ankle right": (-0.1, -0.1, 0.41), "foot end right": (-0.1, -0.3, 0.35)})
+    assert plumb(lifted, (-0.05, -0.15, 0.9), one).inside_m < -0.05
+    heel = plumb(standing, (0.0, -0.06, 0.9), None)
+    assert heel.inside_m == pytest.approx(0.045, abs=0.003), "heels end 5 cm behind the ankles, soles 3.5 cm further"
 
 
 def test_the_foot_under_the_neck():

@@ -161,7 +161,7 @@ async function showSets(open = "") {
 
 async function armature() {
   const asked = { height: number("#armature-height"), pose_height: number("#armature-pose-height"), scale: number("#armature-scale"),
-    shrinkage: number("#shrinkage"), paper: find("#armature-paper").value };
+    shrinkage: number("#shrinkage"), tape: find("#tape").value, fit_to_tape: find("#fit-to-tape").checked, paper: find("#armature-paper").value };
   const result = await busy("#armature", () => job.armature.run("armature", [id], asked));
   if (!result) return;
   await load();
