@@ -219,7 +219,8 @@ def write_armature(
     """Put everything that a sculptor needs of it in the folder ``out``, whole or not at all, and name what is there."""
     from silhouette.show import armature_page, armature_sheet, section_sheets, words_space
 
-    seen = {angle % 360: Profile(angle % 360, sections.profile(made.figure, angle)) for angle in (*ELEVATIONS, *profiles)}
+    angles = {angle % 360 for angle in (*ELEVATIONS, *profiles)}
+    seen = {angle: Profile(angle, sections.profile(made.figure, angle)) for angle in angles}
     views = [*(seen[angle] for angle in ELEVATIONS), Profile(None, sections.plan(made.figure))]
     sides = [seen[angle % 360] for angle in profiles]
     comment = words_space.hull_comment(made)

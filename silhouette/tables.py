@@ -196,6 +196,12 @@ def armature_to_dict(made: Armature) -> dict[str, Any]:
                "heading_deg": _plain(s.heading_deg)}
             for s in made.segments
         ],
+        "wires": [
+            {"name": w.name, "route": list(w.route), "cut_mm": _plain(w.cut_mm, 1),
+             "bends": [{"at": b.at, "mark_mm": _plain(b.mark_mm, 1), "angle_deg": _plain(b.angle_deg),
+                        "turn_deg": _plain(b.turn_deg)} for b in w.bends]}
+            for w in made.wires
+        ],
         "volume_l": _plain(made.volume_l, 3),
         "centre": [_plain(v, 4) for v in made.centre],
         "sections": [

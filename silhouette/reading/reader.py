@@ -93,7 +93,8 @@ def read_body(outline: Outline) -> BodyReading:
     CutterError
         The weights that ship with the package are missing or OpenCV cannot run them.
     """
-    return read(outline)[0]
+    framed, told, where, fine = _looked(outline)
+    return _reading(outline, framed, told, _both_looks(where[:, :NINE], fine[:, : 3 * NINE]))
 
 
 def point_bells(outline: Outline) -> PointBells:
@@ -104,16 +105,22 @@ def point_bells(outline: Outline) -> PointBells:
     CutterError
         As :func:`read_body`.
     """
-    return read(outline)[1]
+    framed, told, where, fine = _looked(outline)
+    return _likeliest(outline, framed, told, _both_looks(where, fine))
 
 
 def read(outline: Outline) -> tuple[BodyReading, PointBells]:
     """Both at once, from one run of the network: see :func:`read_body` and :func:`point_bells`."""
-    framed = frame(outline.polygon)
-    answers, where, fine = _run(framed.picture)
-    told = (1 / (1 + np.exp(-answers.astype(np.float64)))).mean(0)
+    framed, told, where, fine = _looked(outline)
     bells = _both_looks(where, fine)
     return _reading(outline, framed, told, bells.rows(slice(NINE))), _likeliest(outline, framed, told, bells)
+
+
+def _looked(outline: Outline) -> tuple[Framed, Floats, NDArray[np.float32], NDArray[np.float32]]:
+    """What the network says of an outline and its mirror image: chances (6,), the mean of both; the maps of each."""
+    framed = frame(outline.polygon)
+    answers, where, fine = _run(framed.picture)
+    return framed, (1 / (1 + np.exp(-answers.astype(np.float64)))).mean(0), where, fine
 
 
 def _likeliest(outline: Outline, framed: Framed, told: Floats, bells: _Bells) -> PointBells:
@@ -183,8 +190,8 @@ def _both_looks(where: NDArray[np.float32], fine: NDArray[np.float32]) -> _Bells
     """
     first, second = _bells(where[0], fine[0], 1), _bells(where[1, :, :, ::-1], fine[1, :, :, ::-1], -1)
     root = [np.sqrt(_blurred(look.share)) for look in (first, second)]
-    order = list(range(len(POINTS)))
-    for i, j in enumerate(TWIN):
+    order = list(range(where.shape[1]))
+    for i, j in enumerate(TWIN[: len(order)]):
         if i < j:
             agree = root[0][[i, j]] @ root[1][[i, j]].T
             if agree[0, 1] + agree[1, 0] > agree[0, 0] + agree[1, 1]:

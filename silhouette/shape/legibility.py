@@ -1,10 +1,15 @@
-"""What an outline lets one guess of its limbs: a small regression on its parts, its bays and its shape from top to
-foot.
+"""What an outline lets one guess of its limbs: each stretch of it tells of what it draws, and the whole adds them up.
 
-The features are described where they are computed. Each is the same for the mirrored outline, and each changes little
-when the outline does: whether a slit of half a percent is open or closed is a matter of the mask, so runs, edges and
-gaps are taken from a picture blurred by about that much. The regression is fitted on rendered bodies whose limb
-legibility is known (``studio/fitting.py``), kept as plain numbers in ``legibility.npz`` and computed with numpy alone.
+Some 256 places are spread evenly along the outline, holes included. Each is described by its neighbourhood: how full of
+figure it is, how thick the figure is behind it and how wide the gap before it, how the outline bends there and how far
+it has come some way on, and how high it lies. A small network reads every place alike, adds up what it finds along the
+outline, reads every place once more in the light of the sum, and turns the second sum into the legibility of the limbs.
+So an arm is known by its edge wherever it lies. Descriptions are in units of the body's size (the root of the area), so
+that a crouching figure's arm is as thick as a standing one's, the same for the mirrored outline, and taken from a
+blurred picture and a smoothed outline, so that they change little when a mask's edge does.
+
+The network is fitted on rendered bodies whose limb legibility is known (``studio/fitting.py``), kept as plain numbers
+in ``legibility.npz`` and computed with numpy alone.
 """
 
 from __future__ import annotations
@@ -16,104 +21,155 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import Polygon
+from shapely.geometry import LinearRing, Polygon
 
 from silhouette.records import LimbLegibility
 from silhouette.settings import WEAKEST_SHARE
-from silhouette.shape.contour import bay_turns, resample, ring_points, smooth, turns
-from silhouette.shape.part_cuts import CutPart, clearness
+from silhouette.shape.contour import Points, resample, ring_points, smooth, turns
 
 Floats = NDArray[np.float64]
-Picture = NDArray[np.float32]
+Singles = NDArray[np.float32]
 
-BANDS = 16
-"""Bands from the top of the figure to its foot."""
-PARTS_SEEN = 6
-"""Parts described one by one, longest first; one more than head, arms and legs."""
-EDGE_BLUR, LIMB_BLUR = 0.006, 0.014
-"""Blurs under which edges and runs are counted, standard deviations in figure heights: a slit between fingers, a
-wrist."""
-NEARBY = (0.018, 0.036, 0.072)
-"""Blurs that say how full of figure the neighbourhood of a place is, figure heights: about an arm, a thigh, a torso."""
-BAY_SCALES = (0.008, 0.016, 0.030)
-"""Smoothings of the outline at which its bays are taken, figure heights."""
+SPOTS = 256
+"""Places along the outline, about; a hole has at least three."""
+FINER = 4
+"""Points of the smoothed ring for each place."""
+MOST_HOLES = 40
+"""Holes that are looked at, the largest; a figure has fewer than ten, a cut of mere noise hundreds."""
+STANDING = 0.38
+"""Root of the area of a standing figure, figure heights. The unit of body size is the root of the area over this: about
+a standing figure's height."""
+SMALLEST_UNIT, LARGEST_UNIT = 0.5, 3.0
+"""Between these the unit is held, figure heights: a sliver is no body."""
+SOFT = 0.010
+"""Smoothing of the ring, units."""
+FULL = (0.012, 0.024, 0.048, 0.096, 0.19)
+"""Blurs that say how full of figure the neighbourhood of a place is, units: about a finger, an arm, a thigh, a torso,
+the body."""
+BEHIND, BEFORE = (0.03, 0.06, 0.09, 0.13, 0.18, 0.25), (0.02, 0.05, 0.10, 0.16, 0.25)
+"""How far into the figure and out of it one looks from a place, straight across the outline, units."""
+BENDS, CHORDS = (0.03, 0.06, 0.12, 0.24), (0.25, 0.5, 1.0)
+"""How far along the outline, to both sides, its turn is added up, and how far along the straight distance is taken."""
 LIMIT = 3.0
 """Standardised features are held within plus minus this, so that an outline unlike any body stays within reach."""
+LENGTH = 12.0
+"""Length of an outline over the root of its area that counts as one where places are added up."""
 
 
-def features(polygon: Polygon, picture: Picture, parts: tuple[CutPart, ...]) -> Floats:
-    """All features of a normalised outline as one vector: the whole, its parts, its bands.
+@dataclass(frozen=True)
+class Spots:
+    """Places along an outline, evenly spread."""
 
-    ``picture`` is its coverage picture (:func:`silhouette.shape.contour.raster`); heights are a multiple of BANDS.
+    at: Points
+    """(n, 2) in the normalised frame."""
+    outward: Points
+    """(n, 2) across the outline, away from the figure, length 1."""
+    along: Floats
+    """(n, len(BENDS) + 2 len(CHORDS) + 1) turns of the outline, radians; straight over walked distance, the lesser and
+    the greater of both ways; 1 on a hole's edge."""
+
+
+@dataclass(frozen=True)
+class Features:
+    """An outline as the network takes it."""
+
+    spots: Floats
+    """(n, 33) each place."""
+    side: Floats
+    """(n,) how far each place lies beside the figure's middle, units, negative on the picture's left."""
+    whole: Floats
+    """(8,) lengths and widths of the whole, the first the outline's length over the root of its area."""
+
+
+def unit_of(polygon: Polygon) -> float:
+    """The unit of body size, figure heights."""
+    return float(np.clip(np.sqrt(polygon.area) / STANDING, SMALLEST_UNIT, LARGEST_UNIT))
+
+
+def spots_of(polygon: Polygon) -> Spots:
+    """Places along a normalised outline, and how it runs there."""
+    unit = unit_of(polygon)
+    rings = [polygon.exterior, *sorted(polygon.interiors, key=lambda r: Polygon(r).area)[-MOST_HOLES:]]
+    step = sum(r.length for r in rings) / SPOTS
+    found = [_along(ring, max(3, round(ring.length / step)), unit, hole=k > 0) for k, ring in enumerate(rings)]
+    return Spots(*(np.concatenate(values) for values in zip(*found, strict=True)))
+
+
+def _along(ring: LinearRing, count: int, unit: float, hole: bool) -> tuple[Points, Points, Floats]:
+    fine = resample(ring_points(ring), ring.length / (FINER * count), least=FINER * count)
+    n, step = len(fine), ring.length / len(fine)
+    line = smooth(fine, SOFT * unit / step)
+    at = np.arange(0, n, FINER)
+    turned = np.concatenate([[0.0], np.cumsum(np.tile(turns(line), 3))])
+    columns = []
+    for reach in BENDS:
+        far = min(max(1, round(reach * unit / step)), n // 3)
+        columns.append(turned[n + at + far + 1] - turned[n + at - far])
+    for reach in CHORDS:
+        far = min(max(1, round(reach * unit / step)), n // 2)
+        ways = [np.hypot(*(line[(at + way) % n] - line[at]).T) / (reach * unit) for way in (far, -far)]
+        columns += [np.minimum(*ways), np.maximum(*ways)]
+    run = line[(at + 1) % n] - line[at - 1]
+    run /= np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+    along = np.column_stack([*columns, np.full(len(at), float(hole))])
+    return line[at], np.column_stack([run[:, 1], -run[:, 0]]), along
+
+
+def features(polygon: Polygon, picture: Singles, spots: Spots | None = None) -> Features:
+    """What the network sees of a normalised outline.
+
+    Parameters
+    ----------
+    picture
+        Its coverage picture (:func:`silhouette.shape.contour.raster`); heights are a multiple of 16.
+    spots
+        Its places, where they are known already.
     """
-    return np.concatenate([_whole(polygon), _of_parts(parts), _of_bands(picture)])
+    spots = spots or spots_of(polygon)
+    unit, middle = unit_of(polygon), polygon.centroid
+    columns = [_seen(_blurred(picture, blur * unit), picture, spots.at) for blur in FULL]
+    offsets = np.array([*(-d for d in BEHIND), *BEFORE]) * unit
+    across = spots.at[:, None] + spots.outward[:, None] * offsets[None, :, None]
+    columns += list(_seen(_blurred(picture, FULL[0] * unit), picture, across).T)
+    y, side = spots.at[:, 1], (spots.at[:, 0] - middle.x) / unit
+    columns += [y, (1 - y) / unit, np.abs(side), (y - middle.y) / unit,
+                spots.outward[:, 1], spots.outward[:, 0] * np.where(side < 0, -1.0, 1.0)]
+    return Features(np.column_stack([*columns, spots.along]), side, _whole(polygon))
 
 
 def _whole(polygon: Polygon) -> Floats:
-    """Areas and lengths of the whole, and its bays at three smoothings."""
-    hull = polygon.convex_hull
+    root, hull = np.sqrt(polygon.area), polygon.convex_hull
+    holes = sum(ring.length for ring in polygon.interiors)
     x0, _, x1, _ = polygon.bounds
-    root = np.sqrt(polygon.area)
-    bays: list[float] = []
-    points = resample(ring_points(polygon.exterior), 0.006)
-    step = polygon.exterior.length / len(points)
-    for scale in BAY_SCALES:
-        smoothed = smooth(points, scale / step)
-        turned = turns(smoothed)
-        deep = np.sort(np.minimum(bay_turns(turned) / (np.pi / 2), 1))[::-1]
-        length = float(np.hypot(*np.diff(smoothed, axis=0, append=smoothed[:1]).T).sum())
-        bays += [float(np.abs(turned).sum() / (2 * np.pi)), float(deep.sum()), length, length / root]
-    return np.array([polygon.area, root, x1 - x0, hull.area, polygon.area / hull.area, hull.length, *bays])
+    return np.array([polygon.length / root, polygon.length, holes / root, holes, hull.length / root,
+                     np.sqrt(hull.area) / root, 1 / root, (x1 - x0) / root])
 
 
-def _of_parts(parts: tuple[CutPart, ...]) -> Floats:
-    """The longest parts by length, and the same parts by how high their tips lie; a faint part counts little."""
-    seen = sorted(parts, key=lambda p: -p.part.length)[:PARTS_SEEN]
-    by_length = np.zeros((PARTS_SEEN, 4))
-    by_height = np.zeros((PARTS_SEEN, 3))
-    for k, cut in enumerate(seen):
-        p = cut.part
-        by_length[k] = np.array([p.length, np.sqrt(p.area), np.log(p.protrusion), 0.5]) * clearness(cut)
-    for k, cut in enumerate(sorted(seen, key=lambda c: c.part.tip[1])):
-        p = cut.part
-        by_height[k] = np.array([1 - p.tip[1], p.length, np.sqrt(p.area)]) * clearness(cut)
-    return np.concatenate([by_length.ravel(), by_height.ravel(), by_length.sum(axis=0)])
+def _blurred(picture: Singles, sigma: float) -> Singles:
+    """The picture under a Gaussian of ``sigma`` figure heights, at a size at which that is a few pixels."""
+    wide = sigma * picture.shape[0]
+    small = picture
+    while wide > 3.5 and min(small.shape) > 24:
+        small = np.asarray(cv2.resize(small, (small.shape[1] // 2, small.shape[0] // 2), interpolation=cv2.INTER_AREA))
+        wide /= 2
+    return np.asarray(cv2.GaussianBlur(small, (0, 0), max(wide, 0.3), borderType=cv2.BORDER_CONSTANT), np.float32)
 
 
-def _of_bands(picture: Picture) -> Floats:
-    """For each band: figure in the row, its spread, runs across and edge at two blurs, how full the neighbourhood
-    is."""
-    rows, columns = picture.shape
-    x = (np.arange(columns) + 0.5 - columns / 2) / rows
-    mass = picture.sum(axis=1) + 1e-6
-    axis = float((picture.sum(axis=0) * x).sum() / mass.sum())
-    middle = picture @ x / mass
-    spread = np.sqrt(np.maximum(picture @ x**2 / mass - middle**2, 0))
-    lines = [mass / rows, spread * np.minimum(mass, 1), np.abs(middle - axis) * np.minimum(mass, 1)]
-    for blur in (EDGE_BLUR, LIMB_BLUR):
-        soft = _blurred(picture, blur)
-        across, down = (cv2.Sobel(soft, cv2.CV_32F, dx, 1 - dx, ksize=1) for dx in (1, 0))
-        # Not cv2.magnitude: the last digits of its roots hang on where in memory the pictures happen to lie.
-        slope = np.sqrt(across * across + down * down)
-        lines += [np.abs(np.diff(soft, axis=1)).sum(axis=1) / 2, slope.sum(axis=1) / 2]
-    half = cv2.resize(picture, (columns // 2, rows // 2), interpolation=cv2.INTER_AREA)
-    small = np.asarray(half, np.float32)
-    for blur in NEARBY:
-        soft = _blurred(small, blur)
-        lines += [(soft * small).sum(axis=1) / rows, (soft * (1 - small)).sum(axis=1) / rows]
-    return np.concatenate([line.reshape(BANDS, -1).mean(axis=1) for line in lines]).astype(float)
+def _seen(soft: Singles, picture: Singles, at: Points) -> Floats:
+    """Values of a blurred picture at places (n, 2) or (n, m, 2) of the normalised frame."""
+    scale = soft.shape[0]
+    x = (at[..., 0] * scale + soft.shape[1] / 2 - 0.5).astype(np.float32)
+    y = (at[..., 1] * scale - 0.5).astype(np.float32)
+    found = cv2.remap(soft, x.reshape(len(at), -1), y.reshape(len(at), -1), cv2.INTER_LINEAR,
+                      borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+    return np.asarray(found, float).reshape(at.shape[:-1])
 
 
-def _blurred(picture: Picture, sigma: float) -> Picture:
-    soft = cv2.GaussianBlur(picture, (0, 0), sigma * picture.shape[0], borderType=cv2.BORDER_CONSTANT)
-    return np.asarray(soft, np.float32)
-
-
-# ------------------------------------------------------------------------------------------------------ the regression
+# ------------------------------------------------------------------------------------------------------- the network
 
 @dataclass(frozen=True)
 class Guess:
-    """What the regression makes of one outline; legibility 0 to 1."""
+    """What the network makes of one outline; legibility 0 to 1."""
 
     limbs: LimbLegibility
     mean: float
@@ -129,29 +185,51 @@ def separation(found: Guess) -> float:
     return (1 - WEAKEST_SHARE) * found.mean + WEAKEST_SHARE * found.weakest
 
 
-def guess(values: Floats) -> Guess:
-    """Guess limb legibility from features: the mean of a few networks of two hidden layers, v = W f(W f(W x + b) + b)
-    + b.
+def guess(seen: Features) -> Guess:
+    """Guess limb legibility: the mean over a few networks of the same make.
 
-    x are the features less their mean over their spread, held within LIMIT; f(z) = z / (1 + exp(-z)).
+    With s the places' features and g those of the whole, less their means over their spreads and held within LIMIT,
+    x how far a place lies beside the middle, f(z) = z / (1 + exp(-z)), L the outline's length over the root of its
+    area, over LENGTH, and E the mean over the places: a = f(W2 f(W1 s + G g + b1) + b2),
+    c = f(W3 a + S (L E a) + x T (L E x a) + b3), out = W6 f(W5 f(W4 (L E c, L |E x c|, g) + b4) + b5) + b6.
+
+    What lies on one side tells by E x: two arms at the body show an edge each, one arm that stands clear shows both.
+    Mirrored, x and E x change their signs together.
     """
     net = _weights()
-    x = np.clip((values - net["mean"]) / net["spread"], -LIMIT, LIMIT)
-    first = _bent(net["w1"] @ x + net["b1"])
-    second = _bent(np.einsum("eij,ej->ei", net["w2"], first) + net["b2"])
-    out = (np.einsum("eij,ej->ei", net["w3"], second) + net["b3"]).mean(axis=0)
-    head, arm_weak, arm_strong, leg_weak, leg_strong, mean, weakest, standing = (float(v) for v in np.clip(out, 0, 1))
+    spots = _within(seen.spots, net["spots_mean"], net["spots_spread"])
+    whole = _within(seen.whole, net["whole_mean"], net["whole_spread"])
+    length = np.float32(seen.whole[0] / LENGTH)
+    side = np.clip(seen.side.astype(np.float32), -LIMIT, LIMIT)[:, None]
+    outs = []
+    for k in range(len(net["b1"])):
+        w = {name: net[name][k] for name in LAYERS}
+        first = _bent(_bent(spots @ w["w1"].T + (w["g1"] @ whole + w["b1"])) @ w["w2"].T + w["b2"])
+        beside = side * (w["t3"] @ (side * first).mean(axis=0) * length)
+        again = _bent(first @ w["w3"].T + beside + (w["s3"] @ first.mean(axis=0) * length + w["b3"]))
+        summed = np.concatenate([again.mean(axis=0) * length, np.abs((side * again).mean(axis=0)) * length, whole])
+        outs.append(w["w6"] @ _bent(w["w5"] @ _bent(w["w4"] @ summed + w["b4"]) + w["b5"]) + w["b6"])
+    out = np.clip(np.mean(outs, axis=0), 0, 1)
+    head, arm_weak, arm_strong, leg_weak, leg_strong, mean, weakest, standing = (float(v) for v in out)
     limbs = LimbLegibility(head=head, arms=(min(arm_weak, arm_strong), max(arm_weak, arm_strong)),
                            legs=(min(leg_weak, leg_strong), max(leg_weak, leg_strong)))
     return Guess(limbs=limbs, mean=mean, weakest=min(weakest, mean), standing=5 * standing)
 
 
-def _bent(z: Floats) -> Floats:
-    return z / (1 + np.exp(-z))
+LAYERS = ("w1", "g1", "b1", "w2", "b2", "w3", "s3", "t3", "b3", "w4", "b4", "w5", "b5", "w6", "b6")
+"""Names of the weights of the networks, in the order of :func:`guess`."""
+
+
+def _within(values: Floats, mean: Singles, spread: Singles) -> Singles:
+    return np.clip((values.astype(np.float32) - mean) / spread, -LIMIT, LIMIT)
+
+
+def _bent(z: Singles) -> Singles:
+    return z / (1 + np.exp(np.minimum(-z, 60)))
 
 
 @cache
-def _weights() -> dict[str, Floats]:
-    """mean, spread (n,); w1 (e, h, n), b1 (e, h); w2 (e, k, h), b2 (e, k); w3 (e, 8, k), b3 (e, 8): e networks."""
+def _weights() -> dict[str, Singles]:
+    """Means and spreads of the features; the weights LAYERS, each with a first axis that counts the networks."""
     with np.load(Path(__file__).with_name("legibility.npz")) as stored:
-        return {name: stored[name].astype(np.float64) for name in stored.files}
+        return {name: stored[name].astype(np.float32) for name in stored.files}

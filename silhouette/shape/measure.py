@@ -42,7 +42,7 @@ def measure_outline(polygon: Polygon, *, y_up: bool = False) -> Measures:
     figure = normalised(polygon, y_up=y_up)
     picture = contour.raster(figure)
     cuts = part_cuts.cut_parts(figure, picture)
-    guessed = legibility.guess(legibility.features(figure, picture, cuts))
+    guessed = legibility.guess(legibility.features(figure, picture))
     negative = gaps.gaps_of(figure)
     bays = contour.contour_complexity(figure)
     return Measures(

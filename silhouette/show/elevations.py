@@ -59,7 +59,7 @@ def elevation(made: Armature, profile: Profile, paper: str) -> Piece:
     """
     if profile.angle is None:
         return _plan(made, profile)
-    beside, near = _with_columns(made, profile, profile.angle), _with_labels(made, profile, profile.angle)
+    beside, near = _with_columns(made, profile, profile.angle), _with_labels(made, profile, profile.angle, paper)
     return beside if sheets_of(beside, paper) == 1 else near
 
 
@@ -98,18 +98,30 @@ def _with_columns(made: Armature, profile: Profile, angle: float) -> Piece:
     return Piece(words_space.profile_name(profile), box, paint, drawn)
 
 
-def _with_labels(made: Armature, profile: Profile, angle: float) -> Piece:
-    drawn, box = _level(made, profile, angle)
+def _with_labels(made: Armature, profile: Profile, angle: float, paper: str) -> Piece:
+    """Heights at the joints: the figure's right at picture left of them, unless that would take more sheets."""
+    drawn, tight = _level(made, profile, angle)
+    both = bool(min(apart(angle, 90), apart(angle, 270)) < ASIDE)
+    labels = [(row, float(y), way) for way, (_, rows) in zip((-1, 1), _columns(made, angle, both), strict=True)
+              for row, y in zip(rows, spread_out([row[2] for row in rows], LABEL_MM), strict=True)]
+    ends = [_label_end(row, way) for row, _, way in labels]
+    roomy = (min([tight[0], *ends]), tight[1], max([tight[2], *ends]), tight[3])
 
-    def paint(canvas: Canvas) -> None:
-        draw(canvas, made, profile)
-        _ways(canvas, angle, box)
-        both = bool(min(apart(angle, 90), apart(angle, 270)) < ASIDE)
-        for way, (_, rows) in zip((-1, 1), _columns(made, angle, both), strict=True):
-            for row, y in zip(rows, spread_out([row[2] for row in rows], LABEL_MM), strict=True):
-                _near_label(canvas, row, float(y), way, box)
+    def piece(box: tuple[float, float, float, float]) -> Piece:
+        def paint(canvas: Canvas) -> None:
+            draw(canvas, made, profile)
+            _ways(canvas, angle, box)
+            for row, y, way in labels:
+                _near_label(canvas, row, y, way if box[0] <= _label_end(row, way) <= box[2] else -way)
 
-    return Piece(words_space.profile_name(profile), box, paint, drawn)
+        return Piece(words_space.profile_name(profile), box, paint, drawn)
+
+    return min((piece(roomy), piece(tight)), key=lambda one: sheets_of(one, paper))
+
+
+def _label_end(row: Row, way: int) -> float:
+    """How far the words beside a joint reach, mm."""
+    return row[1] + way * (row[3] + 2 + text_width(row[0], SMALLEST) / MM)
 
 
 def _ways(canvas: Canvas, angle: float, box: tuple[float, float, float, float]) -> None:
@@ -120,12 +132,9 @@ def _ways(canvas: Canvas, angle: float, box: tuple[float, float, float, float]) 
         canvas.text((x, box[1] + 2), words, ha=align, color=SOFT)
 
 
-def _near_label(canvas: Canvas, row: Row, y: float, way: int, box: tuple[float, float, float, float]) -> None:
-    """Words right beside a joint, on the side ``way`` of it unless they would leave the drawing there."""
+def _near_label(canvas: Canvas, row: Row, y: float, way: int) -> None:
+    """Words right beside a joint, at picture right of it (1) or left (-1)."""
     words, at_x, _, reach = row
-    width = text_width(words, SMALLEST) / MM + 1
-    end = at_x + way * (reach + 1 + width)
-    way = way if box[0] <= end <= box[2] else -way
     canvas.text((at_x + way * (reach + 1), y), words, ha="left" if way > 0 else "right", zorder=8,
                 bbox={"facecolor": PAPER, "alpha": 0.75, "edgecolor": "none", "pad": 0.8})
 

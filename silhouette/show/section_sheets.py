@@ -29,6 +29,8 @@ LEAST_WHERE = 160.0
 """Height from which the small figure that shows where the sections lie is drawn, points."""
 CROSS_MM = 4.0
 """Arm of the cross on the turning axis, mm."""
+LEAST_MARKED = 40.0
+"""Pieces of less area bear no number, square mm."""
 MARK_MM = 5.0
 """Length of the front mark, mm."""
 TICK_MM = 10.0
@@ -146,13 +148,17 @@ def _cut_piece(cut: Cut, made: Armature) -> Piece:
         canvas.line([(0, start), (0, tip)], lw=0.8)
         canvas.line([(-1.2, tip + 1.6), (0, tip), (1.2, tip + 1.6)], lw=0.8)
         canvas.text((1.8, tip + 2.2), "front", fontsize=8, color=SOFT)
-        for piece in cut.outline.geoms:
-            at = piece.representative_point()
-            if piece.area > 40 and Point(0, 0).distance(at) > 8:
-                canvas.text((at.x, at.y), str(cut.number), ha="center", color=SOFT)
+        for at in _marked(cut):
+            canvas.text((at.x, at.y), str(cut.number), ha="center", color=SOFT)
 
     return Piece(words_space.cut_name(cut.number, cut.height_mm), box, paint,
                  shapely.union_all([cut.outline, Point(0, 0).buffer(CROSS_MM)]), words_space.cut_name(cut.number))
+
+
+def _marked(cut: Cut) -> list[Point]:
+    """Where its number stands in each piece, so that none is mixed up once it is cut out; away from the cross."""
+    places = [piece.representative_point() for piece in cut.outline.geoms if piece.area > LEAST_MARKED]
+    return [at for at in places if Point(0, 0).distance(at) > 2 * CROSS_MM]
 
 
 def _profile_piece(made: Armature, profile: Profile) -> Piece:
@@ -263,8 +269,11 @@ def _svg_group(cut: Cut, x: float, y: float, corner: tuple[float, float]) -> str
              f"L{x + 1.2:.3f} {tip - 1.6:.3f}")
     top = y - max(cut.outline.bounds[3], CROSS_MM) - 2.5
     name = escape(words_space.cut_name(cut.number, cut.height_mm))
+    numbers = "".join(
+        f'<text x="{x + at.x:.3f}" y="{y - at.y + 1:.3f}" font-family="sans-serif" font-size="2.8" '
+        f'text-anchor="middle" fill="{SOFT}">{cut.number}</text>' for at in _marked(cut))
     return (f'<g id="section-{cut.number:02d}"><path d="{edge}" fill="none" fill-rule="evenodd" stroke="#000" '
             f'stroke-width="0.1"/><path d="{marks}" fill="none" stroke="{FAIR}" stroke-width="0.1"/>'
             f'<text x="{x + corner[0] + 1.5:.3f}" y="{top:.3f}" font-family="sans-serif" font-size="2.8" '
-            f'fill="{SOFT}">{name}</text></g>')
+            f'fill="{SOFT}">{name}</text>{numbers}</g>')
 

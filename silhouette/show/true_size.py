@@ -68,8 +68,10 @@ class Canvas:
         xy = self.at(points)
         if self._away(xy):
             return
-        for drawn in self.page.plot(xy[:, 0], xy[:, 1], **({"color": INK, "lw": 0.5} | look)):
-            drawn.set_clip_path(self.clip)
+        from matplotlib.lines import Line2D
+
+        drawn: dict[str, Any] = {"color": INK, "lw": 0.5} | look
+        self._add(Line2D(xy[:, 0], xy[:, 1], **drawn))
 
     def area(self, polygon: Polygon | MultiPolygon, **look: Any) -> None:
         """A polygon with its holes."""
@@ -84,8 +86,12 @@ class Canvas:
             code[0], code[-1] = DrawnPath.MOVETO, DrawnPath.CLOSEPOLY
         shape = PathPatch(DrawnPath(self.at(np.concatenate(rings)), np.concatenate(codes)),
                           **({"edgecolor": INK, "lw": 0.5} | look))
-        self.page.add_patch(shape)
-        shape.set_clip_path(self.clip)  # only now: adding a patch to axes clips it to the axes
+        self._add(shape)
+
+    def _add(self, shape: Any) -> None:
+        """As an artist of no kind: nobody asks how far the page's axes reach, and working that out takes long."""
+        self.page.add_artist(shape)
+        shape.set_clip_path(self.clip)  # only now: what is added to axes is clipped to them
 
     def ring(self, place: Any, radius: float, least: float = 1.2, **look: Any) -> None:
         """A circle, its radius in mm, on paper at least ``least`` points."""
@@ -96,8 +102,7 @@ class Canvas:
             return
         shape = Circle(tuple(middle), reach,
                        **({"facecolor": "none", "edgecolor": INK, "lw": 0.7} | look))
-        self.page.add_patch(shape)
-        shape.set_clip_path(self.clip)
+        self._add(shape)
 
     def cross(self, place: Any, arm: float = 2.0, **look: Any) -> None:
         """A cross of arms ``arm`` mm long."""

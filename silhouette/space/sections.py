@@ -114,7 +114,8 @@ def _seen(solid: Solid, places: Floats) -> MultiPolygon:
 
 
 def _turns(lines: Floats, points: Floats) -> NDArray[np.int64]:
-    """(p,) how often directed lines (n, 2, 2) go round points (p, 2): by the lines that a level ray to the right meets."""
+    """(p,) how often directed lines (n, 2, 2) go round points (p, 2): by the lines that a level ray to the right
+    meets."""
     lines = lines[np.argsort(lines[:, :, 1].min(axis=1), kind="stable")]
     low, high = lines[:, :, 1].min(axis=1), lines[:, :, 1].max(axis=1)
     first = np.searchsorted(low, points[:, 1] - (high - low).max(initial=0.0))

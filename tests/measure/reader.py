@@ -30,8 +30,12 @@ from silhouette.shape.measure import measure_outline, normalised
 from silhouette.shape.outline import outline_of
 
 LIMBS = ("head", "arm_l", "arm_r", "leg_l", "leg_r")
+ARM, LEG = ("hand", "elbow", "shoulder", "wrist"), ("foot", "knee", "hip", "ankle")
+POINT_LIMB = [(1 if p.startswith(ARM) else 3 if p.startswith(LEG) else 0) + (reader.TWIN[k] < k)
+              for k, p in enumerate(reader.POINTS)]
+"""Place of every point's limb in LIMBS; crown and neck count as head."""
 Row = tuple[str, NDArray[np.bool_], NDArray[np.float64], NDArray[np.float64] | None]
-"""Group, mask, legibility (5,), joints (9, 2) in picture fractions if known."""
+"""Group, mask, legibility (5,), joints (23, 2) in picture fractions if known."""
 
 
 def turnarounds(folder: Path, cut: bool) -> Iterator[Row]:
@@ -59,6 +63,37 @@ def packed(file: Path) -> Iterator[Row]:
             yield file.stem, np.unpackbits(bits, axis=1).astype(bool), legibility.astype(float), joints.astype(float)
 
 
+def point_table(rows: list[Row], kept: list[int], lines: list[Outline | None]) -> None:
+    """How far the likeliest place of every point lies from the true one, and how often its bells hold the truth."""
+    off, within, limb = [], [], []
+    for i in kept:
+        line, true = lines[i], rows[i][3]
+        assert line is not None and true is not None
+        bells = reader.point_bells(line)
+        at = true * np.array(line.picture_size)
+        near = np.hypot(bells.x - bells.x[:, :1], bells.y - bells.y[:, :1]) < 0.08 * line.height_px
+        share = np.where(near, bells.share, 0) / np.where(near, bells.share, 0).sum(1, keepdims=True)
+        spot = np.stack([(share * bells.x).sum(1), (share * bells.y).sum(1)], 1)
+        # the standard deviation of what is told round the place, in one direction
+        aside = (bells.x - spot[:, :1]) ** 2 + (bells.y - spot[:, 1:]) ** 2
+        wide = np.sqrt((bells.share * (aside / 2 + bells.width**2)).sum(1) / bells.share.sum(1))
+        away = np.linalg.norm(spot - at, axis=1)
+        for k, twin in enumerate(reader.TWIN):
+            if k < twin:
+                crossed = np.linalg.norm(spot[[k, twin]] - at[[twin, k]], axis=1)
+                if crossed.sum() < away[[k, twin]].sum():
+                    away[[k, twin]], wide[[k, twin]] = crossed[::-1], wide[[twin, k]]
+        off.append(away / line.height_px)
+        within.append(away < reader.NINE_TENTHS * wide)
+        limb.append(rows[i][2][[*POINT_LIMB]])
+    away, held, clear = np.array(off), np.array(within), np.array(limb) > 0.5
+    print("points: median off, of limbs over 0.5, 90 %, held by 2.15 standard deviations")
+    for name in dict.fromkeys(reader.POINTS):
+        at = [k for k, point in enumerate(reader.POINTS) if point == name]
+        print(f"  {name:9} {np.median(away[:, at]):.4f}  {np.median(away[:, at][clear[:, at]]):.4f}  "
+              f"{np.quantile(away[:, at], 0.9):.3f}  {held[:, at].mean():.1%}")
+
+
 def told(body: BodyReading) -> NDArray[np.float64]:
     limbs = body.limb_legibility
     return np.array([limbs.head, *limbs.arms, *limbs.legs])
@@ -73,8 +108,9 @@ def joint_errors(body: BodyReading, joints: NDArray[np.float64], line: Outline) 
     size = np.array(line.picture_size) / line.height_px
     said = np.array([(j.x, j.y) for j in body.joints])
     spread, sure = (np.array([getattr(j, what) for j in body.joints]) for what in ("spread", "sure"))
+    joints = joints[: reader.NINE]
     off = np.linalg.norm((said - joints) * size, axis=1)
-    for i in range(1, 9, 2):
+    for i in range(1, reader.NINE, 2):
         crossed = np.linalg.norm((said[[i + 1, i]] - joints[[i, i + 1]]) * size, axis=1)
         if crossed.sum() < off[i : i + 2].sum():
             off[i : i + 2], spread[i : i + 2], sure[i : i + 2] = crossed, spread[[i + 1, i]], sure[[i + 1, i]]
@@ -125,13 +161,14 @@ def report(rows: list[Row]) -> None:
     print(f"\nunlike: over {reader.UNLIKE:g} in {np.mean([b.unlike > reader.UNLIKE for b in bodies]):.1%} of views")
     if rows[0][3] is not None:
         _joints(rows, kept, lines, bodies)
+        point_table(rows, kept, lines)
     _steady([lines[i] for i in kept[:: max(1, len(kept) // 150)]])                         # type: ignore[misc]
 
 
 def _joints(rows: list[Row], kept: list[int], lines: list[Outline | None], bodies: list[BodyReading]) -> None:
     both = np.array([joint_errors(b, rows[i][3], lines[i]) for b, i in zip(bodies, kept, strict=True)])  # type: ignore
     off, spread, sure = both[:, 0], both[:, 1], both[:, 2]
-    limb = np.array([rows[i][2][[0, 1, 2, 1, 2, 3, 4, 3, 4]] for i in kept])
+    limb = np.array([rows[i][2][POINT_LIMB[: reader.NINE]] for i in kept])
     print(f"joints of limbs over 0.5: median off {np.median(off[limb > 0.5]):.4f} figure heights, "
           f"within 5 %: {np.mean(off[limb > 0.5] < 0.05):.1%}; all joints {np.median(off):.4f}, "
           f"{np.mean(off < 0.05):.1%}")
@@ -154,7 +191,7 @@ def _joints(rows: list[Row], kept: list[int], lines: list[Outline | None], bodie
     for i, n in two:
         joint, line, at = bodies[i].joints[n], lines[kept[i]], rows[kept[i]][3]
         size = np.array(line.picture_size) / line.height_px                                # type: ignore[union-attr]
-        alike = [m for m in range(9) if reader.POINTS[m] == joint.joint]
+        alike = [m for m in range(reader.NINE) if reader.POINTS[m] == joint.joint]
         hit.append([min(np.linalg.norm((np.array(spot) - at[m]) * size) for m in alike) < 2 * reader.PLACED
                     for spot in ((joint.x, joint.y), joint.also)])
     print(f"  two places told for {len(two) / off.size:.1%} of joints; one of the kind within 10 % of the first in "

@@ -37,8 +37,10 @@ from silhouette.shape.outline import outline_of
 from silhouette.show import words
 
 ARM, FLUSH, END, LEGS, HEAD = 0.30, 0.45, 0.30, 0.40, 0.45
-MARKS = ("neck", "shoulder_l", "shoulder_r", "pelvis", "hip_l", "hip_r")
+MARKS = ("pelvis",)
 """Landmarks rendered beside the joints that the reader is asked for."""
+PLACES = {name: [k for k, point in enumerate((*reader.POINTS, *MARKS)) if point == name]
+          for name in (*reader.POINTS, *MARKS)}
 ZONES = ("head", "shoulder", "chest", "waist", "hip", "thigh", "knee", "shin", "foot")
 ON_AXIS = 0.01
 """A true place nearer to the axis than this, figure heights, has no side: naming one is wrong."""
@@ -55,7 +57,7 @@ class Truth:
     ends: Points
     """(5,) the same for head, hands, feet."""
     joints: Points
-    """(15, 2) the reader's POINTS, then MARKS."""
+    """(24, 2) the reader's POINTS, then MARKS."""
 
 
 @dataclass
@@ -74,10 +76,10 @@ def render(file: Path, stock_file: Path, count: int, seed: int) -> None:
     """Render the views twice, once with whole limbs, once with hands and feet for limbs."""
     import torch
 
-    from silhouette.studio import dress, poses, training_views
+    from silhouette.studio import dress, training_views
 
     torch.set_num_threads(1)
-    training_views.POINTS = (*reader_points(training_views.POINTS), *MARKS)   # these too are put into the picture
+    training_views.POINTS = (*training_views.POINTS, *MARKS)                  # these too are put into the picture
     stock = training_views.load_stock(stock_file, "cpu")
     ends = torch.tensor([n.startswith(("wrist", "finger", "metacarpal", "foot", "toe")) for n in stock.rig.names])
     limb = stock.rig.limb
@@ -93,18 +95,12 @@ def render(file: Path, stock_file: Path, count: int, seed: int) -> None:
         dress.dress_batch = undress if name == "ends" else dressed
         with torch.no_grad():
             views = training_views.Views.joined([
-                training_views.make_views(some, count, seed + 1, together=1, first_pose=10**6),
-                training_views.make_views(some, count, seed + 2, poses.KEPT_OUT, True, 1, 2 * 10**6)])
+                training_views.make_views(some, count, seed + 1, training_views.KINDS["random"], together=1),
+                training_views.make_views(some, count, seed + 2, training_views.KINDS["named"], together=1)])
         assert not made or np.array_equal(made["masks"], views.masks.numpy())
         made |= {"masks": views.masks.numpy(), "joints": views.joints.numpy(), name: views.legibility.numpy()}
     dress.dress_batch = dressed
     np.savez_compressed(file, **made)
-
-
-def reader_points(points: tuple[str, ...]) -> tuple[str, ...]:
-    """The studio's points, which must be the reader's, in its order."""
-    assert tuple(p.split("_")[0] for p in points) == reader.POINTS[: reader.NINE]
-    return points
 
 
 def load(file: Path) -> Iterator[Truth]:
@@ -120,8 +116,8 @@ def load(file: Path) -> Iterator[Truth]:
 
 def true_zone(joints: Points, spot: Points) -> int:
     """Index in ZONES of the landmark nearest to a spot."""
-    head, neck, pelvis = joints[0], joints[9], joints[12]
-    shoulders, hips, knees, feet = joints[10:12], joints[13:15], joints[7:9], joints[5:7]
+    head, neck, pelvis = (joints[PLACES[name][0]] for name in ("head", "neck", "pelvis"))
+    shoulders, hips, knees, feet = (joints[PLACES[name]] for name in ("shoulder", "hip", "knee", "foot"))
     marks = [(0, head), (1, neck), (4, pelvis)]
     for s, h in [*zip(shoulders, hips, strict=True), (shoulders.mean(0), hips.mean(0))]:
         marks += [(1, s), (2, s + 0.3 * (h - s)), (3, s + 0.65 * (h - s)), (4, h)]
@@ -132,7 +128,7 @@ def true_zone(joints: Points, spot: Points) -> int:
 
 def off_axis(joints: Points, spot: Points) -> float:
     """How far to picture right of the line from neck to pelvis a spot lies, figure heights."""
-    neck, pelvis = joints[9], joints[12]
+    neck, pelvis = (joints[PLACES[name][0]] for name in ("neck", "pelvis"))
     if abs(pelvis[1] - neck[1]) < 0.05:
         return 0.0
     share = np.clip((spot[1] - neck[1]) / (pelvis[1] - neck[1]), -0.3, 1.6)

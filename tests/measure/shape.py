@@ -3,13 +3,11 @@
     python tests/measure/shape.py FIGURES [PARTS.json] [VIEWS]
 
 FIGURES holds POSE/truth.json with a mask and the limb legibility of every view; PARTS.json outlines with the median
-number of parts that people marked; VIEWS a views.csv of rendered poses as ``silhouette.studio.fitting render`` writes
-it, of which the set ``heldout`` is measured.
+number of parts that people marked; VIEWS an ``.npz`` of kept-out views that ``silhouette.studio.training views`` wrote.
 """
 
 from __future__ import annotations
 
-import csv
 import json
 import sys
 import time
@@ -17,6 +15,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import kendalltau, spearmanr
 from shapely.geometry import Polygon
 
@@ -26,27 +25,28 @@ from silhouette.shape.measure import measure_outline
 from silhouette.shape.outline import largest_polygon, outline_of
 
 LIMBS = ("head", "arm_l", "arm_r", "leg_l", "leg_r")
-Row = tuple[str, str, list[float]]
+Row = tuple[str, NDArray[np.bool_], list[float]]
+"""Pose, mask, legibility of LIMBS."""
 
 
 def figure_rows(folder: Path) -> list[Row]:
     rows = []
     for truth in sorted(folder.glob("*/truth.json")):
         for row in json.loads(truth.read_text()):
-            limbs = [row["limb_legibility"][k] for k in LIMBS]
-            rows.append((truth.parent.name, str(truth.parent / row["mask"]), limbs))
+            mask = np.asarray(cv2.imread(str(truth.parent / row["mask"]), cv2.IMREAD_GRAYSCALE)) > 127
+            rows.append((truth.parent.name, mask, [row["limb_legibility"][k] for k in LIMBS]))
     return rows
 
 
-def view_rows(folder: Path) -> list[Row]:
-    with (folder / "views.csv").open(newline="") as stream:
-        return [(row["pose"], str(folder / row["mask"]), [float(row[k]) for k in LIMBS])
-                for row in csv.DictReader(stream) if row["set"] == "heldout"]
+def view_rows(file: Path) -> list[Row]:
+    with np.load(file) as f:
+        return [(str(pose), np.unpackbits(bits, axis=1).astype(bool), truth.astype(float).tolist())
+                for pose, bits, truth in zip(f["pose"], f["masks"], f["legibility"], strict=True)]
 
 
 def limb_table(title: str, rows: list[Row]) -> None:
     """Spearman's rank correlations of what is measured with the limbs' true legibility."""
-    found = [outline_of(np.asarray(cv2.imread(path, cv2.IMREAD_GRAYSCALE)) > 0) for _, path, _ in rows]
+    found = [outline_of(mask) for _, mask, _ in rows]
     measures = [measure_outline(o.polygon) for o in found if o is not None]
     pose = np.array([name for name, _, _ in rows])
     limb = np.sort([values for _, _, values in rows], axis=1)
@@ -92,8 +92,8 @@ def speed_table(rows: list[Row]) -> None:
         times.setdefault(name, []).append(1e3 * (time.perf_counter() - start))
         return result
 
-    for _, path, _ in rows[:: max(1, len(rows) // 40)]:
-        mask = cv2.resize(np.asarray(cv2.imread(path, cv2.IMREAD_GRAYSCALE)), (756, 1008)) > 127
+    for _, exact, _ in rows[:: max(1, len(rows) // 40)]:
+        mask = cv2.resize(exact.astype(np.uint8) * 255, (756, 1008)) > 127
         timed("decode of 12 megapixels", cv2.imdecode, jpeg, cv2.IMREAD_COLOR)
         found = timed("outline", outline_of, mask)
         measures = timed("measures", measure_outline, found.polygon)
@@ -110,7 +110,7 @@ def main() -> None:
     rows = figure_rows(Path(sys.argv[1]))
     limb_table("figures", rows)
     for given in map(Path, sys.argv[2:]):
-        if given.is_dir():
+        if given.suffix == ".npz":
             limb_table("poses kept out of the fitting", view_rows(given))
         else:
             parts_table(given)

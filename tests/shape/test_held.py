@@ -26,11 +26,13 @@ def read(name: str) -> dict[str, Any]:
     assert found is not None
     picture = contour.raster(found.polygon)
     cuts = part_cuts.cut_parts(found.polygon, picture)
+    features = legibility.features(found.polygon, picture)
     seen = measure_outline(found.polygon)
     assert seen.limbs is not None
     return {
         "corners": [len(r.coords) for r in (found.polygon.exterior, *found.polygon.interiors)],
-        "features": legibility.features(found.polygon, picture, cuts).tolist(),
+        "features": [*features.whole.tolist(), *features.spots.mean(axis=0).tolist(),
+                     *features.spots.std(axis=0).tolist()],
         "parts": [[*c.part.tip, c.part.length, c.part.area, c.part.protrusion, c.sharpness] for c in cuts],
         "standing": [p.length for p in seen.parts],
         "gaps": [[g.share, g.mouth] for g in seen.gaps],

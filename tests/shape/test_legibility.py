@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.stats import spearmanr
+from shapely.geometry import Point, Polygon, box
 
 from silhouette.records import Measures
-from silhouette.shape import contour, legibility, part_cuts
+from silhouette.shape import contour, legibility
 from silhouette.shape.measure import measure_outline, normalised
 from silhouette.shape.outline import outline_of
 from tests.shape.conftest import CIRCLE, PLUS, figure_mask
@@ -22,8 +23,7 @@ def spearman(a: np.ndarray, b: np.ndarray) -> float:
 def guess_of(mask: np.ndarray) -> legibility.Guess:
     found = outline_of(mask)
     assert found is not None
-    picture = contour.raster(found.polygon)
-    return legibility.guess(legibility.features(found.polygon, picture, part_cuts.cut_parts(found.polygon, picture)))
+    return legibility.guess(legibility.features(found.polygon, contour.raster(found.polygon)))
 
 
 @pytest.fixture(scope="module")
@@ -69,18 +69,43 @@ def test_features_are_the_same_mirrored() -> None:
     for picture_mask in (mask, mask[:, ::-1]):
         found = outline_of(picture_mask)
         assert found is not None
-        picture = contour.raster(found.polygon)
-        parts = part_cuts.cut_parts(found.polygon, picture)
-        values.append(legibility.features(found.polygon, picture, parts))
-    assert values[0] == pytest.approx(values[1], abs=0.02)
+        values.append(legibility.features(found.polygon, contour.raster(found.polygon)))
+    seen, mirrored = values
+    assert mirrored.whole == pytest.approx(seen.whole, abs=0.02)
+    assert len(mirrored.spots) == len(seen.spots)
+    assert mirrored.spots.mean(axis=0) == pytest.approx(seen.spots.mean(axis=0), abs=0.02)
+    assert mirrored.spots.std(axis=0) == pytest.approx(seen.spots.std(axis=0), abs=0.02)
+
+
+def test_places_lie_along_the_outline_and_look_out_of_the_figure() -> None:
+    square = normalised(Polygon([(0, 0), (4, 0), (4, 4), (0, 4)], [[(1, 1), (3, 1), (3, 3), (1, 3)]]))
+    spots = legibility.spots_of(square)
+    assert len(spots.at) == pytest.approx(legibility.SPOTS, abs=2)
+    assert spots.along[:, -1].sum() == pytest.approx(len(spots.at) * 8 / 24, abs=2)
+    corner = np.abs(np.abs(spots.at - [0, 0.5]).max(axis=1) - np.where(spots.along[:, -1] == 1, 0.25, 0.5))
+    assert np.median(corner) < 0.002 and corner.max() < 0.02
+    inside = [square.contains(Point(at - 0.04 * out)) for at, out in zip(spots.at, spots.outward, strict=True)]
+    outside = [not square.contains(Point(at + 0.04 * out)) for at, out in zip(spots.at, spots.outward, strict=True)]
+    assert np.mean(inside) > 0.95 and np.mean(outside) > 0.95
+
+
+def test_a_limb_is_described_alike_whatever_the_figure_s_height() -> None:
+    """A thin pole held up doubles the height and halves the figure in it; what a hand's place sees stays."""
+    figure = box(0, 0, 0.3, 1).union(box(0.3, 0.2, 0.8, 0.3))
+    seen = []
+    for shape in (normalised(figure), normalised(figure.union(box(0.1, -1, 0.11, 0)))):
+        found = legibility.features(shape, contour.raster(shape))
+        at = legibility.spots_of(shape).at
+        end = np.argsort(at[:, 0])[-3:]
+        seen.append(found.spots[end][:, : len(legibility.FULL + legibility.BEHIND + legibility.BEFORE)].mean(axis=0))
+    assert seen[0] == pytest.approx(seen[1], abs=0.08)
+    assert seen[0].max() > 0.9
 
 
 @pytest.mark.parametrize("shape", [CIRCLE, PLUS], ids=["circle", "plus"])
 def test_shapes_unlike_a_body_stay_within_reach(shape: object) -> None:
     figure = normalised(shape)  # type: ignore[arg-type]
-    picture = contour.raster(figure)
-    parts = part_cuts.cut_parts(figure, picture)
-    found = legibility.guess(legibility.features(figure, picture, parts))
+    found = legibility.guess(legibility.features(figure, contour.raster(figure)))
     assert 0 <= found.weakest <= found.mean <= 1 and 0 <= found.standing <= 5
 
 

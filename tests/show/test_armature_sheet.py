@@ -7,6 +7,7 @@ import shutil
 import subprocess
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 import shapely
@@ -17,9 +18,10 @@ from shapely.geometry import MultiPolygon
 from silhouette.records import Note
 from silhouette.records_space import Armature, Profile, Taped
 from silhouette.show import armature_sheet as sheets
-from silhouette.show.elevations import spread_out
-from silhouette.show.ink import style
+from silhouette.show.elevations import elevation, spread_out
+from silhouette.show.ink import new_figure, page_axes, style
 from silhouette.show.paper import PAPER_MM
+from silhouette.show.true_size import Canvas
 from silhouette.space import skeleton as sk
 from tests.show.test_set_sheets import pages_of, paths_of, sizes_of
 from tests.space.made import PLACES, armature_of, profiles, skeleton_of
@@ -67,6 +69,27 @@ def test_the_ruler_is_true_and_so_are_the_bones(paper, scale, shrinkage):
         ways = [np.subtract(see(*PLACES[b]), see(*PLACES[a])) * built for a, b in BONES]
         whole = [any(has_step(p, way) for p in ruled) for way in ways]
         assert sum(whole) >= 5, "a line that goes on to the next sheet ends at the paper's edge"
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_an_independent_reader_draws_the_ruler_and_the_figure_true(tmp_path, paper):
+    """Drawn by poppler at ten pixels a millimetre and measured in the picture."""
+    if not shutil.which("pdftoppm"):
+        pytest.skip("needs pdftoppm (poppler-utils)")
+    (tmp_path / "sheet.pdf").write_bytes(pdf_of(armature_of(scale=10.0), paper, profiles(0.0)))
+    subprocess.run(["pdftoppm", "-r", "254", "-gray", "-f", "2", "-l", "2", str(tmp_path / "sheet.pdf"),
+                    str(tmp_path / "page")], check=True)
+    page = cv2.imread(str(next(tmp_path.glob("page*.pgm"))), cv2.IMREAD_GRAYSCALE)
+    assert page.shape == pytest.approx([10 * side for side in PAPER_MM[paper][::-1]], abs=1)
+    foot = page[-150:-110]
+    lines = [np.ptp(np.flatnonzero(row < 128)) for row in foot if (row[85:1075] < 128).all()]
+    assert lines and lines == pytest.approx([1000] * len(lines), abs=2), "a pixel is a tenth of a millimetre"
+    framed = cv2.threshold(page, 240, 255, cv2.THRESH_BINARY_INV)[1]
+    _, _, stats, _ = cv2.connectedComponentsWithStats(cv2.erode(framed, np.ones((9, 9))))  # without lines and words
+    figure = max(stats[1:], key=lambda row: row[cv2.CC_STAT_AREA])
+    left, low, right, top = profiles(0.0)[0].outline.bounds
+    size = figure[[cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]] + 8
+    assert size == pytest.approx([(right - left) * 1000, (top - low) * 1000], abs=4)
 
 
 def test_the_outline_is_true():
@@ -202,6 +225,27 @@ def test_words_stay_on_the_page():
                 box = text.get_window_extent()
                 if not text.get_clip_on():
                     assert box.x0 >= 0 and box.x1 <= width and box.y0 >= 0 and box.y1 <= height, text.get_text()
+
+
+@pytest.mark.parametrize("angle", [0.0, 90.0])
+@pytest.mark.parametrize("scale", [6.0, 14.0])
+def test_words_beside_the_joints_do_not_lie_over_each_other(angle, scale):
+    """Of a slim figure whose two sides lie over each other in profile."""
+    places = {f"{joint} {side}": (sign * x, y, z) for side, sign in (("left", 1), ("right", -1)) for joint, x, y, z in (
+        ("shoulder", 0.17, 0.0, 1.4), ("elbow", 0.2, 0.0, 1.1), ("wrist", 0.2, -0.1, 0.9), ("hand end", 0.2, -0.2, 0.8),
+        ("hip", 0.09, 0.0, 0.9), ("knee", 0.1, 0.0, 0.5), ("ankle", 0.1, 0.0, 0.08), ("foot end", 0.1, -0.2, 0.02))}
+    made = armature_of(scale=scale, skeleton=skeleton_of(places))
+    slim = Profile(angle, MultiPolygon([shapely.box(-0.25, 0, 0.25, 1.7)]))
+    with style():
+        page = page_axes(new_figure(900, 1400), 0, 0, 900, 1400)
+        elevation(made, slim, "a4").paint(Canvas(page, 400, 100))
+        page.figure.draw_without_rendering()
+        words = [text for text in page.texts if any(c.isdigit() for c in text.get_text())]
+        boxes = [shapely.box(*text.get_window_extent().padded(-2).extents) for text in words]
+    assert len(boxes) == 18
+    crossing = [(a.get_text(), b.get_text()) for i, a in enumerate(words) for j, b in enumerate(words[:i])
+                if boxes[i].intersects(boxes[j])]
+    assert not crossing
 
 
 @given(st.lists(st.floats(0, 400), max_size=20), st.floats(0.5, 10))
