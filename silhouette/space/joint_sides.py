@@ -24,8 +24,8 @@ BY_LEG, BY_ANGLE = 4.0, 1.2
 """How strongly a leg's bend, and the front at angle 0, speak for a side: logarithm of the odds over two, where they
 point straight at it."""
 TOGETHER = (
-    (plan.SHOULDER, plan.HIP, 4.0), (plan.ELBOW, plan.SHOULDER, 3.0), (plan.WRIST, plan.ELBOW, 1.5),
-    (plan.HAND_END, plan.WRIST, 1.0), (plan.KNEE, plan.HIP, 3.0), (plan.ANKLE, plan.KNEE, 1.5),
+    (plan.SHOULDER, plan.HIP, 4.0), (plan.ELBOW, plan.SHOULDER, 4.0), (plan.WRIST, plan.ELBOW, 1.5),
+    (plan.HAND_END, plan.WRIST, 1.0), (plan.KNEE, plan.HIP, 6.0), (plan.ANKLE, plan.KNEE, 1.5),
     (plan.FOOT_END, plan.ANKLE, 3.0),
 )
 """Pairs that mostly lie across the body the same way, and how strongly that speaks. On those bodies the second lies at
