@@ -14,8 +14,8 @@ READER_CURVE = (0.08, 0.77)
 limbs do: on rendered bodies a typical view with one or two legible limbs of five (0.28, 0.33) comes out weak, with
 three or four (0.40, 0.50) fair and with five (0.62) strong."""
 SHAPE_CURVE = (0.22, 0.76)
-"""The same for limb separation, where the shape must speak alone: it keeps nearer to the middle (0.34, 0.42; 0.47,
-0.53; 0.64)."""
+"""The same for limb separation, where the shape must speak alone: it keeps nearer to the middle (0.34, 0.39; 0.46,
+0.53; 0.63)."""
 PLACED_SHARE = 0.5
 """How much of a limb's worth hangs on whether its joints can be placed. On rendered poses that the reader never saw,
 `told` follows the limbs truly placed, weighed by their legibility, with a rank correlation of 0.974 and 0.968 at none

@@ -1,4 +1,4 @@
-"""Shapes are read as they were when the regression was fitted: its weights mean nothing for features of another make.
+"""Shapes are read as they were when the network was fitted: its weights mean nothing for features of another make.
 
 ``python -m tests.shape.test_held`` records anew what is read, to be done only on purpose, with the weights.
 """
