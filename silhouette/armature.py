@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -30,8 +31,8 @@ WIDEST_GAP = 100.0
 missing, and they alone tell near from far."""
 SPREAD_SURE = 4.0
 """How sure an angle is that was only spread evenly over the turn, degrees."""
-CELLS = 350
-"""Cells of the hull along the figure's longest extent: 5 mm of a standing figure."""
+CELL_M = 0.005
+"""Cells of the hull, metres of the figure."""
 ELEVATIONS = (0.0, 90.0)
 """Angles of the level views of the armature sheet: from the front and from the figure's right."""
 
@@ -92,23 +93,26 @@ def armature_of(
     masks = [cut.mask for cut in cuts]
     found = _in_space(stops, masks)
     tell(f"{shot.name}: massing model", 1, 3)
-    carved = hull.carve(masks, found.cameras, cell=_extent(masks, found) / CELLS)
-    top = float(hull.surface(carved).vertices[:, 2].max())
+    first, _ = stature.metres_per_unit(found, 1.0, height_m, pose_height_m)
+    carved = hull.carve(masks, found.cameras, cell=CELL_M / first)
+    figure = hull.surface(carved)
+    top = float(figure.vertices[:, 2].max())
     unit, how = stature.metres_per_unit(found, top, height_m, pose_height_m)
-    by_tape = skeleton.tape_factor(skeleton.hold(measured, stature.moved(found, 0.0, unit))) if fit_to_tape else 1.0
-    unit *= by_tape
+    if fit_to_tape:
+        unit *= skeleton.tape_factor(skeleton.hold(measured, stature.moved(found, 0.0, unit)))
     found, carved = stature.moved(found, 0.0, unit), hull.scaled(carved, unit)
+    figure = replace(figure, vertices=figure.vertices * unit)
     sizes = Sizes(height_m, top * unit, how, scale, shrinkage)
     model, base_mm = massing.massing(carved, sizes, least_mm=least_mm, base=base)
     tell(f"{shot.name}: sections", 2, 3)
-    agreement = hull.agreement(hull.surface(carved), masks, found.cameras)
-    return _told(shot, sizes, found, hull.surface(carved), every_mm, name=printable(shot.name), massing=model,
+    agreement = hull.agreement(figure, masks, found.cameras)
+    return _told(sizes, found, figure, every_mm, name=printable(shot.name), massing=model,
                  base_mm=base_mm, agreement=agreement, stops=tuple(stop.name for stop in stops),
                  angles_from=stops[0].angle_from, tape=skeleton.hold(measured, found), fitted_to_tape=fit_to_tape,
                  notes=(*shot.notes, *notes, *found.notes))
 
 
-def _told(shot: Turnaround, sizes: Sizes, found: Skeleton, figure: Solid, every_mm: float, **known: Any) -> Armature:
+def _told(sizes: Sizes, found: Skeleton, figure: Solid, every_mm: float, **known: Any) -> Armature:
     """The armature with everything that follows from joints and figure."""
     top = float(figure.vertices[:, 2].max())
     heights = np.arange(every_mm / 2, top * sizes.built, every_mm) / sizes.built
@@ -203,13 +207,6 @@ def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> Skeleton:
     lens = joints.LENS_KNOWN if lenses else joints.LENS_UNKNOWN
     found = joints.solve(bells, cameras, sure, distance_sure=lens)
     return stature.moved(found, -hull.ground_shift(masks, found.cameras), 1.0)
-
-
-def _extent(masks: Sequence[Mask], found: Skeleton) -> float:
-    """The figure's height, or how far it reaches sideways if that is more, in units of figure height."""
-    sizes = [max(np.ptp(np.flatnonzero(mask.any(axis=k))) for k in (0, 1)) * camera.distance / camera.focal_px
-             for mask, camera in zip(masks, found.cameras, strict=True)]
-    return float(max(sizes))
 
 
 def write_armature(
