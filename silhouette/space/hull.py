@@ -21,6 +21,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.errors import PoseError
 from silhouette.geometry.orbit import project
 from silhouette.records_space import Solid, StopCamera
 
@@ -77,7 +78,7 @@ def carve(masks: Sequence[Mask], cameras: Sequence[StopCamera], *, cell: float) 
 
     Raises
     ------
-    ValueError
+    PoseError
         Where the outlines have nothing in common.
     """
     edges = [signed_edge(m) for m in masks]
@@ -206,7 +207,7 @@ def _reach(masks: Sequence[Mask], cameras: Sequence[StopCamera]) -> tuple[Floats
         wide.append(float(sideways.max() * c.distance + abs(c.aside)))
         heights.append((c, np.array([rows[0], rows[-1] + 1.0])))
     if not wide:
-        raise ValueError("no outline")
+        raise PoseError("no stop shows an outline.")
     # What stands at radius r looks r / (D - r) wide: a wide figure comes nearer than the axis.
     nearest = min(c.distance for c, _ in heights)
     radius = min(max(wide) / (1.0 - min(max(wide) / nearest, 0.5)), 0.6 * nearest)
@@ -230,7 +231,8 @@ def _tight(
     _, held, _ = _least(edges, cameras, points)
     inside = points[held > -0.9 * step]
     if not len(inside):
-        raise ValueError("the outlines have nothing in common")
+        raise PoseError("the outlines of its stops have nothing in common: they are not of one figure that turns.",
+                        do="Run silhouette check on it: it says what is wrong.")
     low, high = np.maximum(low - step, inside.min(0) - step), np.minimum(high + step, inside.max(0) + step)
     return (np.floor(low / cell - 0.5) + 0.5) * cell if cell else low, high
 
@@ -485,7 +487,8 @@ def triangles(field: Field, origin: Floats, cell: float, *, every: bool = False)
 
     held = field > 0
     if not held.any():
-        raise ValueError("nothing is left of the figure")
+        raise PoseError("nothing of the figure is left where all outlines meet.",
+                        do="Run silhouette check on it: it says what is wrong.")
     axes = [np.flatnonzero(held.any(axis=tuple({0, 1, 2} - {k}))) for k in range(3)]
     low = np.array([max(int(a[0]) - 1, 0) for a in axes])
     block = np.pad(field[tuple(slice(b, a[-1] + 2) for a, b in zip(axes, low, strict=True))], 1,

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from silhouette.errors import PoseError
 from silhouette.records_space import Solid, StopCamera
 from silhouette.space import hull, sections
 from silhouette.studio.solids_seen import Ball, Box, Cylinder, Shape, turn
@@ -233,7 +234,7 @@ def test_outlines_that_have_nothing_in_common() -> None:
     masks, cameras = tilted("cylinder")
     one, other = np.zeros_like(masks[0]), np.zeros_like(masks[0])
     one[50:100, 200:220], other[500:550, 200:220] = True, True
-    with pytest.raises(ValueError, match="nothing"):
+    with pytest.raises(PoseError, match="nothing"):
         hull.carve([one, other] * 12, cameras, cell=CELL)
-    with pytest.raises(ValueError, match="no outline"):
+    with pytest.raises(PoseError, match="outline"):
         hull.carve([np.zeros_like(one)] * 24, cameras, cell=CELL)
