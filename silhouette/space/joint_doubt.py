@@ -67,7 +67,8 @@ class Doubts:
         floor = self.stature * np.array([FLOORS[point] for point in POINTS])
         near = np.exp(-0.5 * (self.apart / (self.stature * TOUCHING)) ** 2)
         merged = self.stature * near * np.array([MERGED.get(point, 0.0) for point in POINTS])
-        parts = (floor, GROUND * self.stature, merged, BY_BELLS * self.by_bells, BY_VIEWS * self.by_views, BY_SCALE * self.away)
+        parts = (floor, GROUND * self.stature, merged, BY_BELLS * self.by_bells, BY_VIEWS * self.by_views,
+                 BY_SCALE * self.away)
         return np.asarray(CUT_OUT * np.sqrt(sum(part**2 for part in parts)))
 
 
