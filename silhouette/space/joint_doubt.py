@@ -35,6 +35,8 @@ FLOORS = {
 radius holds each kind of joint 9 times in 10; set on one half of the turns it held 87 and 93 % of the other."""
 
 
+GROUND = 0.004
+"""How far the ground may be off from where the outlines put it, statures."""
 CUT_OUT = 1.1
 """How much wider all of it is taken: the factors were set on exact masks, and through the cut-out they held 88 % of the
 joints of 38 turns, not 90."""
@@ -65,7 +67,8 @@ class Doubts:
         floor = self.stature * np.array([FLOORS[point] for point in POINTS])
         near = np.exp(-0.5 * (self.apart / (self.stature * TOUCHING)) ** 2)
         merged = self.stature * near * np.array([MERGED.get(point, 0.0) for point in POINTS])
-        parts = (floor, merged, BY_BELLS * self.by_bells, BY_VIEWS * self.by_views, BY_SCALE * self.away)
+        parts = (floor, GROUND * self.stature, merged, BY_BELLS * self.by_bells, BY_VIEWS * self.by_views,
+                 BY_SCALE * self.away)
         return np.asarray(CUT_OUT * np.sqrt(sum(part**2 for part in parts)))
 
 

@@ -27,9 +27,9 @@ BONES: tuple[tuple[str, str, float, float], ...] = (
 """From joint to joint: the share of the stature as the fit finds it, and how much the bone counts. Left and right are
 averaged. Measured on 160 turns of bodies near taught poses: the weights are those of least error there; it is 0.45 % at
 the median and 1.3 % at nine tenths, each fifth of the turns by weights from the others."""
-BONES_SPREAD = 0.012
-"""Standard deviation of the logarithm of the stature by bones: more than on the studio's bodies, for living ones differ
-more in their proportions."""
+BONES_SPREAD = 0.008
+"""Standard deviation of the logarithm of the stature by bones: more than the 0.006 of the studio's standing bodies, for
+living ones differ more in their proportions."""
 UPRIGHT_SHARE, UPRIGHT_SPREAD = 0.990, 0.0102
 """Height of the crown above the ground over the stature of a figure that stands straight, and its spread, of 63 such
 turns."""
