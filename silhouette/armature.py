@@ -162,7 +162,7 @@ def _usable(shot: Turnaround) -> tuple[list[Stop], list[Cut], list[Note]]:
     if moved:
         notes.append(Note.of("stops moved", names=[seen[k][0].name for k in moved]))
         seen = [one for k, one in enumerate(seen) if k not in moved]
-        _refuse_few([stop for stop, _, _ in seen], shot)
+        _refuse_few([stop for stop, _, _ in seen], shot, moved=len(moved))
     return [stop for stop, _, _ in seen], [cut for _, cut, _ in seen], notes
 
 
@@ -180,10 +180,11 @@ def _moved(stops: Sequence[Stop], looks: Sequence[StopLook], shot: Turnaround) -
     return () if measured.held is None else measured.held.moved
 
 
-def _refuse_few(stops: Sequence[Stop], shot: Turnaround) -> None:
-    """Stop where what is left is not a whole turn."""
+def _refuse_few(stops: Sequence[Stop], shot: Turnaround, moved: int = 0) -> None:
+    """Stop where what is left, less ``moved`` stops at which the pose had moved, is not a whole turn."""
+    why = f" At {moved} of its {len(shot.stops)} stops the pose had moved." if moved else ""
     if len(stops) < LEAST_STOPS:
-        raise PoseError(f"only {len(stops)} of its {len(shot.stops)} stops can be used, {LEAST_STOPS} are needed.",
+        raise PoseError(f"only {len(stops)} of its {len(shot.stops)} stops can be used, {LEAST_STOPS} are needed.{why}",
                         path=shot.source, do="Shoot a whole turn, or mend the cut-outs with silhouette mend.")
     angles = np.sort([stop.angle % 360 for stop in stops])
     gaps = np.diff([*angles, angles[0] + 360])
@@ -191,8 +192,9 @@ def _refuse_few(stops: Sequence[Stop], shot: Turnaround) -> None:
     if gaps[widest] >= WIDEST_GAP:
         start, end = angles[widest], angles[(widest + 1) % len(angles)]
         raise AnglesError(
-            f"no stop that can be used lies between {start:.0f} and {end:.0f} degrees. A half turn shows every outline "
-            "once, and nothing says what is near and what is far.", path=shot.source, do="Shoot the whole turn.")
+            f"no stop that can be used lies between {start:.0f} and {end:.0f} degrees.{why} A half turn shows every "
+            "outline once, and nothing says what is near and what is far.",
+            path=shot.source, do="Shoot the whole turn.")
 
 
 def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> Skeleton:

@@ -432,8 +432,8 @@ def missing(made: Armature) -> list[str]:
 def angles_told(made: Armature) -> str:
     """How the angles of the stops are known, where that costs something."""
     if made.angles_from in ("outline", "spread", "clip"):
-        return ("Nobody stated the angles of the stops: they were found from the outlines, so joints are less sure. "
-                "Angles in the names of the stills make them surer.")
+        return ("Nobody stated the angles of the stops, so joints are less sure. Angles in the names of the stills "
+                "make them surer.")
     return ""
 
 
