@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from silhouette.errors import PoseError
 from silhouette.records_space import Solid, StopCamera
 from silhouette.space import hull, sections
-from silhouette.studio.solids_seen import Ball, Box, Cylinder, Shape, turn
+from tests.space.solids_seen import Ball, Box, Cylinder, Shape, turn
 
 CELL = 0.008
 SEEN = dict(focal=800.0, size=(460, 620))
