@@ -21,6 +21,10 @@ def thinned(polygon: Polygon | MultiPolygon, off: float) -> Polygon | MultiPolyg
     return thin if isinstance(thin, Polygon | MultiPolygon) and not thin.is_empty else polygon
 
 
+LEAST_MOVES = 2
+"""A ring that rounding leaves fewer steps than this, beside the one that closes it, is a speck that nobody sees."""
+
+
 def path_data(polygon: Polygon | MultiPolygon, unit: float, x: float = 0.0, y: float = 0.0, *, digits: int) -> str:
     """SVG path data of a polygon with holes, each step told from the last point.
 
@@ -39,6 +43,8 @@ def path_data(polygon: Polygon | MultiPolygon, unit: float, x: float = 0.0, y: f
         points = np.round((ring[:-1] * unit + (x, y)) * fine).astype(int)
         steps = np.diff(points, axis=0)
         moved = steps[np.any(steps != 0, axis=1)].tolist()
+        if len(moved) < LEAST_MOVES:
+            continue
         told = " ".join(f"{_short(dx, fine)} {_short(dy, fine)}" for dx, dy in moved)
         pieces.append(f"M{_short(points[0, 0], fine)} {_short(points[0, 1], fine)}l{told}z")
     return "".join(pieces).replace(" -", "-")
