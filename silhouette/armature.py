@@ -14,9 +14,9 @@ from silhouette.errors import AnglesError, PoseError, SettingsError
 from silhouette.export import massing_files
 from silhouette.intake.tape import read_tape
 from silhouette.reading import reader
-from silhouette.records import Cut, Mask, Note, Stop
+from silhouette.records import CUT_BY_FRAME, Cut, Mask, Note, Stop
 from silhouette.records_shoot import StopLook
-from silhouette.records_space import Armature, Profile, Sizes, Skeleton, Solid
+from silhouette.records_space import Armature, Profile, Sizes, Skeleton, Solid, Taped
 from silhouette.settings import EVERY_MM, LEAST_MM, PROFILES, SCALE, TRUST, Paper
 from silhouette.shape import outline
 from silhouette.space import hull, joints, massing, orbit_fit, sections, skeleton, stature
@@ -93,16 +93,9 @@ def armature_of(
     masks = [cut.mask for cut in cuts]
     found = _in_space(stops, masks)
     tell(f"{shot.name}: massing model", 1, 3)
-    first, _ = stature.metres_per_unit(found, 1.0, height_m, pose_height_m)
-    carved = hull.carve(masks, found.cameras, cell=CELL_M / first)
-    figure = hull.surface(carved)
+    found, carved, figure, how = _in_metres(masks, found, height_m, pose_height_m, measured if fit_to_tape else ())
     top = float(figure.vertices[:, 2].max())
-    unit, how = stature.metres_per_unit(found, top, height_m, pose_height_m)
-    if fit_to_tape:
-        unit *= skeleton.tape_factor(skeleton.hold(measured, stature.moved(found, 0.0, unit)))
-    found, carved = stature.moved(found, 0.0, unit), hull.scaled(carved, unit)
-    figure = replace(figure, vertices=figure.vertices * unit)
-    sizes = Sizes(height_m, top * unit, how, scale, shrinkage)
+    sizes = Sizes(height_m, top, how, scale, shrinkage)
     model, base_mm = massing.massing(carved, sizes, least_mm=least_mm, base=base)
     tell(f"{shot.name}: sections", 2, 3)
     agreement = hull.agreement(figure, masks, found.cameras)
@@ -110,6 +103,19 @@ def armature_of(
                  base_mm=base_mm, agreement=agreement, stops=tuple(stop.name for stop in stops),
                  angles_from=stops[0].angle_from, tape=skeleton.hold(measured, found), fitted_to_tape=fit_to_tape,
                  notes=(*shot.notes, *notes, *found.notes))
+
+
+def _in_metres(
+    masks: Sequence[Mask], found: Skeleton, height_m: float, pose_height_m: float | None, tape: Sequence[Taped]
+) -> tuple[Skeleton, hull.Hull, Solid, stature.HeightFrom]:
+    """Joints, hull and its surface in metres, by the heights or, where lengths of a tape are given, by these."""
+    first, _ = stature.metres_per_unit(found, 1.0, height_m, pose_height_m)
+    carved = hull.carve(masks, found.cameras, cell=CELL_M / first)
+    figure = hull.surface(carved)
+    unit, how = stature.metres_per_unit(found, float(figure.vertices[:, 2].max()), height_m, pose_height_m)
+    unit *= skeleton.tape_factor(skeleton.hold(tape, stature.moved(found, 0.0, unit)))
+    found, carved = stature.moved(found, 0.0, unit), hull.scaled(carved, unit)
+    return found, carved, replace(figure, vertices=figure.vertices * unit), how
 
 
 def _told(sizes: Sizes, found: Skeleton, figure: Solid, every_mm: float, **known: Any) -> Armature:
@@ -158,12 +164,28 @@ def _usable(shot: Turnaround) -> tuple[list[Stop], list[Cut], list[Note]]:
     if len({cut.mask.shape for _, cut, _ in seen}) > 1:
         raise PoseError("its pictures have several sizes, so they were not taken by one camera that stood still.",
                         path=shot.source, do="Give the stills of one turn, straight from the camera.")
+    notes += _cut_by_frame([(stop, cut) for stop, cut, _ in seen], shot)
     moved = _moved([s for s, _, _ in seen], [look for _, _, look in seen], shot)
     if moved:
         notes.append(Note.of("stops moved", names=[seen[k][0].name for k in moved]))
         seen = [one for k, one in enumerate(seen) if k not in moved]
         _refuse_few([stop for stop, _, _ in seen], shot, moved=len(moved))
     return [stop for stop, _, _ in seen], [cut for _, cut, _ in seen], notes
+
+
+def _cut_by_frame(seen: Sequence[tuple[Stop, Cut]], shot: Turnaround) -> list[Note]:
+    """A note where the frame cuts the figure at some stops.
+
+    Raises
+    ------
+    PoseError
+        Where it does so at more than half of them: neither the figure's height nor the ground is known then.
+    """
+    names = [stop.name for stop, cut in seen if CUT_BY_FRAME in cut.flags]
+    if 2 * len(names) > len(seen):
+        raise PoseError(f"the frame cuts the figure at {len(names)} of {len(seen)} stops, so its height and the ground "
+                        "are not known.", path=shot.source, do="Retake the turn with room all round.")
+    return [Note.of("stops cut", names=names)] if names else []
 
 
 def _moved(stops: Sequence[Stop], looks: Sequence[StopLook], shot: Turnaround) -> tuple[int, ...]:

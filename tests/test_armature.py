@@ -129,6 +129,17 @@ def test_a_stop_that_moved_is_left_out_and_named(turn: Path, tmp_path: Path) -> 
     assert note["names"] == ("090",)
 
 
+def test_feet_beyond_the_frame_are_said_or_refused(turn: Path, tmp_path: Path) -> None:
+    cropped = tmp_path / "cropped"
+    shutil.copytree(turn, cropped)
+    lowest = max(int(np.flatnonzero(np.asarray(cv2.imread(str(m), cv2.IMREAD_GRAYSCALE)).any(axis=1))[-1])
+                 for m in (KNEELING / "masks").glob("*.png"))
+    for path in cropped.glob("*.jpg"):
+        cv2.imwrite(str(path), np.asarray(cv2.imread(str(path)))[: lowest - 60])
+    with pytest.raises(PoseError, match=r"the frame cuts the figure at \d+ of 24 stops"):
+        armature.armature_of(cropped, height_m=1.8)
+
+
 def test_too_few_stops_and_senseless_sizes(turn: Path, tmp_path: Path) -> None:
     few = tmp_path / "few"
     few.mkdir()

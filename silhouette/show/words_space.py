@@ -16,7 +16,7 @@ from silhouette.show.words import listed
 HULL = (
     "The massing model is what all outlines have in common. Hollows that no outline shows are filled: the eye "
     "sockets, the hollow between the shoulder blades, armpits, the space between limbs where no stop looks through. "
-    "Where the outlines are right it is never thinner than the model, so take clay away rather than add it."
+    "Where the outlines are right it is never thinner than the body, so take clay away rather than add it."
 )
 """What a visual hull cannot know."""
 OUTLINES = (
@@ -401,6 +401,7 @@ def _stops_moved(n: Note) -> str:
 NOTES: dict[str, Callable[[Note], str]] = {
     "stops without figure": _stops_without_figure,
     "stops moved": _stops_moved,
+    "stops cut": lambda n: f"The frame cuts the figure at {_named(n)}: look twice at what lies there.",
     "joint not seen": lambda n: "no outline shows it",
     "joint seen rarely": lambda n: f"only about {n['views']} outlines show it",
     "joint not sure": lambda n: "the outlines leave it room",
