@@ -59,13 +59,16 @@ def write(
 
 
 def write_masks(pose: Pose, folder: Path) -> None:
-    """``STEM.png`` for each view with a figure: 0 and 255, upright, the size worked at."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for view in pose.views:
-        if (mask := view.mask) is not None:
-            done, data = cv2.imencode(".png", mask.astype(np.uint8) * 255)
-            assert done
-            (folder / f"{view.name}.png").write_bytes(data.tobytes())
+    """``STEM.png`` for each view with a figure, in folders by rings where there are several: 0 and 255, upright, the
+    size worked at."""
+    for ring in pose.rings:
+        place = folder / ring.ring if pose.other_rings else folder
+        place.mkdir(parents=True, exist_ok=True)
+        for view in ring.views:
+            if (mask := view.mask) is not None:
+                done, data = cv2.imencode(".png", mask.astype(np.uint8) * 255)
+                assert done
+                (place / f"{view.name}.png").write_bytes(data.tobytes())
 
 
 def photograph(view: View) -> Pixels | None:

@@ -21,6 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
+from silhouette.settings import RINGS, Ring
+
 Band = Literal["strong", "fair", "weak"]
 AngleFrom = Literal["name", "csv", "spread", "clip", "outline"]
 """How an angle was found; clip: of a film's stop or a live turn's, from its outlines; outline: a still's, where what
@@ -183,6 +185,18 @@ class Stop:
     """35 mm equivalent focal length that its file states, mm."""
     problem: str | None = None
     """One sentence, where its picture could not be used at all."""
+    ring: Ring = "level"
+    """Which ring of the pose it belongs to; level where a pose has one and nobody says otherwise."""
+
+
+@dataclass(frozen=True)
+class CloseUp:
+    """Pictures of a detail, kept beside the rings of a pose and never scored: ``close-ups/NAME/``."""
+
+    name: str
+    """What it shows, as its folder or file is called: ``left hand``."""
+    files: tuple[Path, ...]
+    """Its stills, in natural name order."""
 
 
 @dataclass(frozen=True)
@@ -506,9 +520,73 @@ class Round:
     worst_angle: float | None
 
 
+HeightFrom = Literal["outlines", "given", "unknown"]
+
+
+@dataclass(frozen=True)
+class RingCamera:
+    """Where the camera of a ring stood. Made by ``in_space.py``. Letter: S, the model's stature."""
+
+    found_from: HeightFrom
+    """outlines: from all of the pose; given: by the person; unknown: neither, then the numbers are None."""
+    height: float | None = None
+    """Of the lens over the ground the figure stands on, S."""
+    height_sure: float | None = None
+    """Half width of the 90 % interval of ``height``, S; None where it was given."""
+    tilt: float | None = None
+    """How far the camera looked up, degrees; negative: down."""
+    distance: float | None = None
+    """From the lens to the turning axis, level, S."""
+    waist: float | None = None
+    """Height of the figure's waist as it poses, S."""
+    height_m: float | None = None
+    """``height`` in metres, where the person gave it or the model's stature."""
+    turned: float | None = None
+    """How far angle 0 of this ring lies from that of the headline's ring, degrees, positive clockwise from above."""
+
+
+BodyPart = Literal["head", "hand", "forearm", "upper arm", "foot", "shin", "thigh"]
+
+
+@dataclass(frozen=True)
+class BlindSpot:
+    """A part of the body that stands clear of the outline in no view of any ring. Made by ``space/blind_spots.py``."""
+
+    part: BodyPart
+    side: Literal["left", "right"] | None
+    """The figure's; None for the head."""
+    angle: float
+    """From where a close-up would show it best, degrees."""
+    height: float
+    """At what height the close-up would be taken, over the ground, S (the model's stature)."""
+    clear: float
+    """How much of it the best view draws, 0 to 1."""
+    ring: Ring
+    """Which ring's height is nearest to that of the close-up."""
+    covered_by: str | None = None
+    """The name of a close-up that is there and says that it shows it."""
+
+
+@dataclass(frozen=True)
+class PoseRing:
+    """One ring of a pose, read all round: what :class:`Pose` holds of its headline's ring."""
+
+    ring: Ring
+    views: tuple[View, ...]
+    round: Round
+    reads_low: int | None
+    reads_high: int | None
+    camera: RingCamera | None = None
+    samples: NDArray[np.float64] | None = field(default=None, repr=False, compare=False)
+
+
 @dataclass(frozen=True)
 class Pose:
-    """One candidate pose, read all round. Made by ``scoring.py``."""
+    """One candidate pose, read all round. Made by ``scoring.py``.
+
+    A pose shot in several rings has its headline from one of them, the level one unless the person says from where the
+    piece is seen: ``views``, ``round`` and all that follows from them are of that ring, ``other_rings`` has the others.
+    """
 
     name: str
     source: Path
@@ -529,6 +607,26 @@ class Pose:
     """Names of poses that are too close to call against this one."""
     samples: NDArray[np.float64] | None = field(default=None, repr=False, compare=False)
     """(n, 2) share of the counted degrees that read, and mean readability, under resampling; for comparing poses."""
+    ring: Ring = "level"
+    """The headline's."""
+    camera: RingCamera | None = None
+    """Of the headline's ring; None for a pose of one ring, of which it is not asked."""
+    other_rings: tuple[PoseRing, ...] = ()
+    """In the order of RINGS; empty for a pose of one ring."""
+    blind_spots: tuple[BlindSpot, ...] | None = None
+    """None where it was not asked or cannot be told."""
+    close_ups: tuple[CloseUp, ...] = ()
+
+    @property
+    def rings(self) -> tuple[PoseRing, ...]:
+        """All rings, the headline's among them, in the order of RINGS; one for a pose of one ring."""
+        own = PoseRing(self.ring, self.views, self.round, self.reads_low, self.reads_high, self.camera, self.samples)
+        return tuple(sorted((own, *self.other_rings), key=lambda r: RINGS.index(r.ring)))
+
+    @property
+    def all_views(self) -> tuple[View, ...]:
+        """The views of all rings, the headline's first."""
+        return (*self.views, *(view for ring in self.other_rings for view in ring.views))
 
     def __repr__(self) -> str:
         reads = self.round.reads_degrees

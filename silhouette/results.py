@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from silhouette import tables
-from silhouette.records import Pose, Ranking
+from silhouette.records import Pose, Ranking, View
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -80,5 +80,12 @@ def to_html(result: Ranking) -> str:
 
 def placed(result: Ranking) -> Ranking:
     """The same without the views whose angle is not known: they have no place on a wheel or a sheet."""
-    poses = [replace(p, views=tuple(v for v in p.views if not np.isnan(v.angle))) for p in result.poses]
+    poses = []
+    for pose in result.poses:
+        others = tuple(replace(ring, views=_with_angle(ring.views)) for ring in pose.other_rings)
+        poses.append(replace(pose, views=_with_angle(pose.views), other_rings=others))
     return replace(result, poses=tuple(poses))
+
+
+def _with_angle(views: tuple[View, ...]) -> tuple[View, ...]:
+    return tuple(view for view in views if not np.isnan(view.angle))

@@ -14,12 +14,12 @@ from typing import Any
 
 import numpy as np
 
-from silhouette import measuring, turnaround
+from silhouette import in_space, measuring, turnaround
 from silhouette.cutout import doubt_where
 from silhouette.errors import AnglesError, FilmError, PictureError, PoseError, SettingsError, SilhouetteError
-from silhouette.intake import film, stills
+from silhouette.intake import film, rings, stills
 from silhouette.known import Memory
-from silhouette.reading import circle, ranking, view
+from silhouette.reading import circle, ranking, ring_choice, view
 from silhouette.records import (
     CANNOT_TELL,
     ONE_PICTURE,
@@ -30,12 +30,14 @@ from silhouette.records import (
     Cut,
     Note,
     Pose,
+    PoseRing,
+    RingCamera,
     Round,
     Stop,
     View,
 )
 from silhouette.results import ScoredPose, ScoredRanking
-from silhouette.settings import Cutter, Intent, Settings, Turn
+from silhouette.settings import Cutter, HeightsGiven, Intent, RingsGiven, Settings, Turn
 from silhouette.shape import measure
 from silhouette.show import words
 from silhouette.texts import printable
@@ -61,6 +63,10 @@ def score_pose(
     cutter: Cutter = DEFAULT.cutter,
     model: str | None = DEFAULT.model,
     empty: str | Path | None = DEFAULT.empty,
+    ring: RingsGiven = DEFAULT.ring,
+    camera_height: HeightsGiven = DEFAULT.camera_height,
+    seen_from: float | None = DEFAULT.seen_from,
+    stands_on: float = DEFAULT.stands_on,
     intent: Intent = DEFAULT.intent,
     arc: tuple[float, float] | None = DEFAULT.arc,
     work_px: int = DEFAULT.work_px,
@@ -76,7 +82,8 @@ def score_pose(
     ----------
     path : path-like
         A folder of stills, one still, or a clip.
-    span, turn, start, cutter, model, empty, intent, arc, work_px, jobs, jitter, seed
+    span, turn, start, cutter, model, empty, ring, camera_height, seen_from, stands_on, intent, arc, work_px, jobs, \
+    jitter, seed
         As in :class:`silhouette.settings.Settings`.
     progress : callable, optional
         Told what is being done and how far it is.
@@ -89,12 +96,13 @@ def score_pose(
         If the place, the settings or every picture is of no use; says what to do.
     """
     chosen = Settings(
-        span=span, turn=turn, start=start, cutter=cutter, model=model, empty=empty, intent=intent, arc=arc,
+        span=span, turn=turn, start=start, cutter=cutter, model=model, empty=empty, ring=ring,
+        camera_height=camera_height, seen_from=seen_from, stands_on=stands_on, intent=intent, arc=arc,
         work_px=work_px, jobs=jobs, jitter=jitter, seed=seed,
     )
     with turnaround.workers(chosen.jobs) as run:
         pose = read_pose(Path(path), chosen, run, progress or turnaround.silent, known)
-    if not any(v.scored for v in pose.views):
+    if not any(v.scored for v in pose.all_views):
         raise _useless(pose, path)
     return ranking.rank([pose], chosen.intent)[0]
 
@@ -109,6 +117,10 @@ def rank_poses(
     cutter: Cutter = DEFAULT.cutter,
     model: str | None = DEFAULT.model,
     empty: str | Path | None = DEFAULT.empty,
+    ring: RingsGiven = DEFAULT.ring,
+    camera_height: HeightsGiven = DEFAULT.camera_height,
+    seen_from: float | None = DEFAULT.seen_from,
+    stands_on: float = DEFAULT.stands_on,
     intent: Intent = DEFAULT.intent,
     arc: tuple[float, float] | None = DEFAULT.arc,
     work_px: int = DEFAULT.work_px,
@@ -127,7 +139,8 @@ def rank_poses(
         scored keeps its views and what it is meant to be; what counts of it follows ``arc``, like that of the others.
     intents : mapping, optional
         What poses are meant to be, by name, where that differs from ``intent``.
-    span, turn, start, cutter, model, empty, intent, arc, work_px, jobs, jitter, seed, progress, known
+    span, turn, start, cutter, model, empty, ring, camera_height, seen_from, stands_on, intent, arc, work_px, jobs, \
+    jitter, seed, progress, known
         As in :func:`score_pose`.
 
     Raises
@@ -137,12 +150,16 @@ def rank_poses(
         something else. A pose that cannot be used does not stop the others: ``left_out`` says why.
     """
     chosen = Settings(
-        span=span, turn=turn, start=start, cutter=cutter, model=model, empty=empty, intent=intent, arc=arc,
+        span=span, turn=turn, start=start, cutter=cutter, model=model, empty=empty, ring=ring,
+        camera_height=camera_height, seen_from=seen_from, stands_on=stands_on, intent=intent, arc=arc,
         work_px=work_px, jobs=jobs, jitter=jitter, seed=seed,
     )
     given = _candidates(paths)
     if not given:
         raise PoseError("No pose was given.", do="Give a folder or clip for each pose.")
+    if len(given) > 1 and chosen.ring_places:
+        raise SettingsError("a ring that lies elsewhere belongs to one pose, and several are given.",
+                            do="Put the rings into the folders of their poses: hauling/low, hauling/level.")
     names = distinct_names(given)
     intents = intents or {}
     if unknown := sorted(set(intents) - set(names)):
@@ -162,7 +179,7 @@ def rank_poses(
                 first = first or error
     if first is not None and not poses:
         raise _all_left_out(first, len(given)) from first
-    if not any(v.scored for pose in poses for v in pose.views):
+    if not any(v.scored for pose in poses for v in pose.all_views):
         raise _useless(poses[0], poses[0].source)
     ordered = ranking.rank(poses, chosen.intent)
     return ScoredRanking(ordered, intent=chosen.intent, arc=chosen.arc, left_out=tuple(left_out))
@@ -191,7 +208,9 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
     except OSError as error:
         raise stills.cannot_open(places[0], error) from None
     loose = [p.name for p in inside if stills.is_still(p) and not p.is_dir()]
-    poses = [p for p in inside if not p.name.startswith(".") and _is_pose(p)]
+    poses = [p for p in inside if not p.name.startswith(".") and _is_pose(p) and not rings.is_close_ups(p)]
+    if poses and all(map(rings.ring_called, poses)):
+        return places  # the rings of one pose
     if loose and not poses:
         return places
     if loose:
@@ -215,28 +234,44 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
 def read_pose(
     place: Path, settings: Settings, run: turnaround.Run, tell: turnaround.Progress, known: Memory | None
 ) -> ScoredPose:
-    shot = turnaround.ingest(place, settings, run=run, tell=tell, known=known)
+    shot = turnaround.ingest_rings(place, settings, run=run, tell=tell, known=known)
+    together = in_space.in_space(shot) if shot.several else in_space.InSpace()
+    read = [_read_ring(one, settings, run, together.cameras.get(one.ring)) for one in shot.all]
+    main, wanted = ring_choice.headline(read, settings)
+    notes = [*shot.notes, *together.notes, *wanted]
+    for one, ring in zip(shot.all, read, strict=True):
+        told = [*one.notes, *([] if any(v.scored for v in ring.views) else [_nothing_read(ring.views)]),
+                *_not_alone(ring.views)]
+        notes += [Note.of("of ring", ring=one.ring, note=n.plain) for n in told] if shot.several else told
+    return ScoredPose(
+        name=shot.name,
+        source=place,
+        views=main.views,
+        round=main.round,
+        reads_low=main.reads_low,
+        reads_high=main.reads_high,
+        flags=(ONE_PICTURE,) if sum(len(one.stops) for one in shot.all) == 1 else (),
+        notes=tuple(notes),
+        intent=settings.intent,
+        samples=main.samples,
+        ring=main.ring,
+        camera=main.camera,
+        other_rings=tuple(ring for ring in read if ring is not main),
+        blind_spots=together.blind_spots,
+        close_ups=shot.close_ups,
+    )
+
+
+def _read_ring(
+    shot: turnaround.Turnaround, settings: Settings, run: turnaround.Run, camera: RingCamera | None
+) -> PoseRing:
+    """One ring, read all round."""
     views = list(run(partial(_read_view, intent=settings.intent), shot.stops, shot.cuts))
     views = _flag_same_angles(views)
     views.sort(key=lambda v: (np.isnan(v.angle), v.angle, v.stop.index))
     views = circle.infer_far_side(views)
-    notes = list(shot.notes)
-    if not any(v.scored for v in views):
-        notes.append(_nothing_read(views))
-    notes += _not_alone(views)
     walk, samples, low, high = _walk(views, settings)
-    return ScoredPose(
-        name=shot.name,
-        source=place,
-        views=tuple(views),
-        round=walk,
-        reads_low=low,
-        reads_high=high,
-        flags=(ONE_PICTURE,) if len(shot.stops) == 1 else (),
-        notes=tuple(notes),
-        intent=settings.intent,
-        samples=samples,
-    )
+    return PoseRing(shot.ring, tuple(views), walk, low, high, camera, samples)
 
 
 def _walk(views: Sequence[View], settings: Settings) -> tuple[Round, Any, int | None, int | None]:
@@ -251,8 +286,13 @@ def _counted(pose: Pose, intent: Intent | str, settings: Settings) -> Pose:
     if intent != pose.intent:
         raise SettingsError(f"{pose.name} was scored as {pose.intent}, not as {intent}.",
                             do=f"Score it again with intent={intent!r}, or give its folder.")
-    walk, samples, low, high = _walk(pose.views, settings.but(intent=pose.intent))
-    return replace(pose, round=walk, samples=samples, reads_low=low, reads_high=high)
+    settings = settings.but(intent=pose.intent)
+    walk, samples, low, high = _walk(pose.views, settings)
+    others = []
+    for ring in pose.other_rings:
+        again, drawn, least, most = _walk(ring.views, settings)
+        others.append(replace(ring, round=again, samples=drawn, reads_low=least, reads_high=most))
+    return replace(pose, round=walk, samples=samples, reads_low=low, reads_high=high, other_rings=tuple(others))
 
 
 def _read_view(stop: Stop, cut: Cut | None, intent: Intent) -> View:
@@ -336,7 +376,8 @@ def _is_pose(place: Path) -> bool:
     try:
         if not place.is_dir():
             return film.is_clip(place)
-        return stills.written_by_us(place) is None and any(map(stills.is_still, place.iterdir()))
+        own = stills.written_by_us(place) is None
+        return own and (rings.holds_rings(place) or any(map(stills.is_still, place.iterdir())))
     except OSError:
         return False
 

@@ -7,6 +7,7 @@ from here. Numbers that belong to one measure alone (a smoothing length, a curve
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -17,6 +18,15 @@ Cutter = Literal["auto", "backdrop", "person", "neural"]
 Turn = Literal["left", "right"]
 Intent = Literal["open", "closed", "relief"]
 Paper = Literal["a4", "letter", "a3"]
+Ring = Literal["low", "level", "high"]
+"""All stops of one pose that were taken from one camera height: from low, at the waist, from high."""
+RINGS: tuple[Ring, ...] = ("low", "level", "high")
+"""In the order in which they are told."""
+RingPlaces = tuple[tuple[Ring, Path | None], ...]
+RingsGiven = Ring | Mapping[Ring, str | Path] | RingPlaces
+LensHeights = tuple[tuple[Ring | None, float], ...]
+HeightsGiven = float | Mapping[Ring | None, float] | LensHeights
+"""What may be given; Settings keeps the last form of each."""
 
 MOST_JOBS = 60
 """Windows waits for no more processes at once than this, less one."""
@@ -52,12 +62,27 @@ class Settings:
     jobs: int = 1
     """Processes to share the pictures among. One by default: starting a second costs about as much as reading a dozen
     stills, and a script that asks for more must guard its main part as Python's multiprocessing wants it."""
+    ring: RingsGiven = ()
+    """What the place itself does not say of the rings of a pose: ``"low"`` calls all of it the low ring,
+    ``{"low": "low.mov"}`` takes that ring from there."""
+    camera_height: HeightsGiven = ()
+    """Height of the lens over what the model stands on, metres, where it was measured, so that outlines need not tell:
+    ``1.1``, or ``{"low": 0.4}`` by ring; None stands for the rings that are not named."""
+    seen_from: float | None = None
+    """Height of a viewer's eye over the floor where the piece will stand, metres: decides which ring counts."""
+    stands_on: float = 0.0
+    """Height of the plinth it will stand on, metres."""
     jitter: int = 6
     """Views whose mask edge is moved, out and in by turns, to see how much a score moves; 0 leaves it out."""
     seed: int = 0
     """Seed of those resamplings, so that the same pictures give the same answer."""
 
     def __post_init__(self) -> None:
+        rings, heights = _ring_list(self.ring), _height_list(self.camera_height)
+        object.__setattr__(self, "ring", rings)
+        object.__setattr__(self, "camera_height", heights)
+        _refuse_rings(rings, heights)
+        _refuse_site(self.seen_from, self.stands_on)
         for name, kind in (("turn", Turn), ("cutter", Cutter), ("intent", Intent)):
             if getattr(self, name) not in get_args(kind):
                 raise SettingsError(f"{name} can be {', '.join(get_args(kind))}, not {getattr(self, name)!r}.")
@@ -82,6 +107,21 @@ class Settings:
             if getattr(self, name) < 0:
                 raise SettingsError(f"{name} is 0 or more, not {getattr(self, name)}.")
 
+    @property
+    def one_ring(self) -> Ring | None:
+        """The ring that the place itself was said to be."""
+        return next((ring for ring, place in _ring_list(self.ring) if place is None), None)
+
+    @property
+    def ring_places(self) -> dict[Ring, Path]:
+        """Rings that lie elsewhere."""
+        return {ring: place for ring, place in _ring_list(self.ring) if place is not None}
+
+    def lens_height(self, ring: Ring) -> float | None:
+        """The height of the lens that was given for this ring, metres."""
+        given = dict(_height_list(self.camera_height))
+        return given.get(ring, given.get(None))
+
     def but(self, **changes: Any) -> Settings:
         """The same settings with some changed; an unknown name raises a :class:`SettingsError` that lists the known."""
         known = {f.name for f in fields(self)}
@@ -95,6 +135,47 @@ BAND_STRONG = 65.0
 """Readability from which a view is called strong (0 to 100)."""
 BAND_FAIR = 45.0
 """Readability from which a view is called fair; below it the view is weak, and does not count as reading."""
+
+
+def _ring_list(given: Any) -> RingPlaces:
+    """A ring by its name, or places by rings, in the one form that is kept."""
+    if isinstance(given, str):
+        return ((given, None),)  # type: ignore[return-value]
+    pairs = given.items() if isinstance(given, Mapping) else given
+    return tuple((ring, None if place is None else Path(place)) for ring, place in pairs)
+
+
+def _height_list(given: Any) -> LensHeights:
+    """One height, or heights by rings, in the one form that is kept."""
+    if isinstance(given, int | float):
+        return ((None, float(given)),)
+    return tuple(given.items() if isinstance(given, Mapping) else given)
+
+
+def _refuse_rings(rings: RingPlaces, heights: LensHeights) -> None:
+    """Stop where a ring is unknown, given twice, or a height makes no sense."""
+    named = [ring for ring, _ in rings]
+    for ring in (*named, *(r for r, _ in heights if r is not None)):
+        if ring not in get_args(Ring):
+            raise SettingsError(f"ring can be {', '.join(get_args(Ring))}, not {ring!r}.")
+    if len(set(named)) < len(named) or sum(place is None for _, place in rings) > 1:
+        raise SettingsError("a ring is given twice.", do="Write --ring low=PLACE once for each ring.")
+    if len({ring for ring, _ in heights}) < len(heights):
+        raise SettingsError("a camera height is given twice for one ring.", do="Keep one of them.")
+    for _, height in heights:
+        if not 0 <= height <= 10:
+            raise SettingsError(f"camera_height is the height of the lens in metres, 0 to 10, not {height:g}.")
+
+
+def _refuse_site(seen_from: float | None, stands_on: float) -> None:
+    """Stop where the heights of eye and plinth make no sense."""
+    if seen_from is not None and not 0 <= seen_from <= 20:
+        raise SettingsError(f"seen_from is the height of a viewer's eye, 0 to 20 m, not {seen_from:g}.")
+    if not 0 <= stands_on <= 20:
+        raise SettingsError(f"stands_on is the height of the plinth, 0 to 20 m, not {stands_on:g}.")
+    if stands_on and seen_from is None:
+        raise SettingsError("stands_on is given, but not from what height the piece is seen.",
+                            do="Give --seen-from too: the height of a viewer's eye, 1.6 for example.")
 
 
 def band_of(readability: float) -> Literal["strong", "fair", "weak"]:

@@ -241,8 +241,10 @@ def export_set(
         If the pictures are of no use, or the set cannot be written; then nothing is left behind.
     """
     tell = progress or turnaround.silent
-    sources = [path.source if isinstance(path, Turnaround) else path, *filter(None, [settings.get("empty")])]
-    refuse(Path(out), list(map(Path, sources)), kind="set", overwrite=overwrite)
+    given = Settings().but(**settings)
+    sources: list[str | Path] = [path.source if isinstance(path, Turnaround) else path, *given.ring_places.values()]
+    sources += [given.empty] if given.empty else []
+    refuse(Path(out), [Path(source) for source in sources], kind="set", overwrite=overwrite)
     heights = {"pose_height_m": pose_height_m, "model_height_m": height_m, "head_m": head_m}
     reference_set.refuse_heights(**heights)
     if print_scale is not None:

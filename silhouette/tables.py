@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from silhouette.records import Note, Pose, Ranking, Reason, Stop, View
+from silhouette.records import BlindSpot, Note, Pose, PoseRing, Ranking, Reason, RingCamera, Round, Stop, View
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.records_space import Armature
 from silhouette.show import words, words_check, words_space
@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 SCHEMA = 2
-"""Of ``result.json``. 2 is 1 and more: `reasons` of a view, `causes` of a weak arc, `note_kinds` of a pose."""
+"""Of ``result.json``. 2 is 1 and more: `reasons` of a view, `causes` of a weak arc, `note_kinds` of a pose; `ring` of a
+view and of a pose, whose `views` are those of all its rings, the headline's first; `rings`, `blind_spots`,
+`close_ups`."""
 CHECK_SCHEMA = 2
 """Of ``check.json``. 2 is 1 and more: the data a sentence is made from, `kind`, `values`, `far` and `parts`."""
 ARMATURE_SCHEMA = 1
@@ -48,22 +50,66 @@ def pose_to_dict(pose: Pose) -> dict[str, Any]:
         "reads_degrees_low": pose.reads_low,
         "reads_degrees_high": pose.reads_high,
         "counted_degrees": walk.counted_degrees,
-        "readability": {
-            "mean": _plain(walk.mean),
-            "worst": _plain(walk.worst),
-            "worst_angle": _plain(walk.worst_angle),
-        },
+        "readability": _readability(walk),
         "rank": pose.rank,
         "tied_with": list(pose.tied_with),
+        **_arcs(walk),
+        "ring": pose.ring,
+        "rings": [_ring(one) for one in pose.rings],
+        "blind_spots": None if pose.blind_spots is None else [_blind_spot(spot) for spot in pose.blind_spots],
+        "close_ups": [{"name": one.name, "files": [printable(path.name) for path in one.files]}
+                      for one in pose.close_ups],
+        "flags": list(pose.flags),
+        "notes": [words.note(note) for note in pose.notes],
+        "note_kinds": [_note(note) for note in pose.notes],
+        "views": [view_to_dict(view) for view in pose.all_views],
+    }
+
+
+def _readability(walk: Round) -> dict[str, Any]:
+    return {"mean": _plain(walk.mean), "worst": _plain(walk.worst), "worst_angle": _plain(walk.worst_angle)}
+
+
+def _arcs(walk: Round) -> dict[str, Any]:
+    return {
         "weak_arcs": [
             {"from": _plain(a.start), "to": _plain(a.end), "why": _said(a.causes), "causes": _kinds(a.causes)}
             for a in walk.weak_arcs
         ],
         "missing_arcs": [{"from": _plain(a.start), "to": _plain(a.end)} for a in walk.missing_arcs],
-        "flags": list(pose.flags),
-        "notes": [words.note(note) for note in pose.notes],
-        "note_kinds": [_note(note) for note in pose.notes],
-        "views": [view_to_dict(view) for view in pose.views],
+    }
+
+
+def _ring(one: PoseRing) -> dict[str, Any]:
+    """One ring of a pose: what stands in the pose of its headline's ring."""
+    walk = one.round
+    return {
+        "ring": one.ring,
+        "stops": sum(not view.inferred for view in one.views),
+        "reads_degrees": walk.reads_degrees,
+        "reads_degrees_low": one.reads_low,
+        "reads_degrees_high": one.reads_high,
+        "counted_degrees": walk.counted_degrees,
+        "readability": _readability(walk),
+        **_arcs(walk),
+        "camera": None if one.camera is None else _camera(one.camera),
+    }
+
+
+def _camera(camera: RingCamera) -> dict[str, Any]:
+    """Lengths in shares of the model's stature, but for ``height_m``."""
+    return {
+        "from": camera.found_from, "height": _plain(camera.height, 3), "height_sure": _plain(camera.height_sure, 3),
+        "tilt_deg": _plain(camera.tilt), "distance": _plain(camera.distance, 3), "waist": _plain(camera.waist, 3),
+        "height_m": _plain(camera.height_m, 2), "turned_deg": _plain(camera.turned),
+    }
+
+
+def _blind_spot(spot: BlindSpot) -> dict[str, Any]:
+    """``height`` in shares of the model's stature."""
+    return {
+        "part": spot.part, "side": spot.side, "clear": _plain(spot.clear, 3), "ring": spot.ring,
+        "angle": _plain(spot.angle), "height": _plain(spot.height, 3), "covered_by": spot.covered_by,
     }
 
 
@@ -74,6 +120,7 @@ def view_to_dict(view: View, *, exact: bool = False) -> dict[str, Any]:
     return {
         "source": printable(view.stop.source.name),
         "name": view.name,
+        "ring": view.stop.ring,
         "angle": plain(view.angle),
         "angle_from": view.stop.angle_from,
         "readability": plain(reading and reading.readability),
@@ -119,7 +166,7 @@ def views_table(poses: Iterable[Pose], *, exact: bool = False) -> pd.DataFrame:
 
     rows = []
     for pose in poses:
-        for view in pose.views:
+        for view in pose.all_views:
             row = view_to_dict(view, exact=exact)
             limbs = row.pop("limb_legibility") or {"head": None, "arms": [None, None], "legs": [None, None]}
             row.pop("joints")

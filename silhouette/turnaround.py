@@ -1,6 +1,7 @@
 """A place becomes a turnaround: every picture of one pose read, cut out of its backdrop and given its angle.
 
-:func:`ingest` is the only reader of pictures, whatever the command. A picture takes four forms on its way: ``Picture``
+:func:`ingest_rings` is the only reader of pictures, whatever the command: a pose has a turnaround for each ring, most
+often one. A picture takes four forms on its way: ``Picture``
 as it was read, ``Cut`` once the figure is cut out of it, ``View`` when it is scored, ``Pose`` with all the others. The
 camera stands still, so all pictures of a pose help with each: a few of them are looked at together first.
 """
@@ -22,17 +23,20 @@ from silhouette.check.look import look_at
 from silhouette.cutout import agreement, background_model, mask_cleanup, neural, person_net, room
 from silhouette.empty_room import Empty
 from silhouette.errors import AnglesError, PictureError, PoseError
-from silhouette.intake import filenames, film, reel, stills, turn_table
+from silhouette.intake import filenames, film, reel, rings, stills, turn_table
 from silhouette.intake.regular import is_there, open_regular
 from silhouette.known import Memory, key_of
 from silhouette.pool import Desk, Run, workers
-from silhouette.records import CANNOT_TELL, AngleFrom, Cut, FilmStops, Mask, Note, Picture, Pixels, Stop
+from silhouette.records import CANNOT_TELL, AngleFrom, CloseUp, Cut, FilmStops, Mask, Note, Picture, Pixels, Stop
 from silhouette.records_shoot import StopLook
-from silhouette.settings import TRUST, Settings
+from silhouette.settings import RINGS, TRUST, Ring, Settings
 from silhouette.stop_angles import assign_angles
 from silhouette.texts import printable
 
-__all__ = ["Progress", "Run", "Turnaround", "ingest", "name_of", "refuse_missing", "watched", "whole_path", "workers"]
+__all__ = [
+    "Progress", "Rings", "Run", "Turnaround", "ingest", "ingest_rings", "name_of", "refuse_missing", "watched",
+    "whole_path", "workers",
+]
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""
@@ -56,10 +60,12 @@ def silent(what: str, done: int, total: int) -> None:
 
 @dataclass(frozen=True, eq=False)
 class Turnaround:
-    """Everything that is known of the pictures of one pose, in the order shot; n stops."""
+    """Everything that is known of the pictures of one ring of a pose, in the order shot; n stops."""
 
     name: str
+    """The pose's."""
     source: Path
+    """Where the ring's pictures lie: the pose's own place, or a folder or clip in it."""
     settings: Settings
     """What it was read with."""
     stops: tuple[Stop, ...]
@@ -73,6 +79,36 @@ class Turnaround:
     :class:`silhouette.stop_angles.Assigned`."""
     looks: tuple[StopLook | None, ...] | None = None
     """n, what the shoot check keeps of each picture; None as a whole until :func:`watched`."""
+    ring: Ring = "level"
+
+
+@dataclass(frozen=True, eq=False)
+class Rings:
+    """All rings of one pose, and its close-ups."""
+
+    name: str
+    source: Path
+    settings: Settings
+    all: tuple[Turnaround, ...]
+    """In the order of RINGS, those that were shot; one for most poses."""
+    close_ups: tuple[CloseUp, ...] = ()
+    notes: tuple[Note, ...] = ()
+    """Of the pose as a whole, for the person; each ring has its own too."""
+
+    @property
+    def several(self) -> bool:
+        """Whether anything has to be told of rings at all."""
+        return len(self.all) > 1
+
+    @property
+    def main(self) -> Turnaround:
+        """The level ring; where none was shot, the first there is."""
+        return next((one for one in self.all if one.ring == "level"), self.all[0])
+
+    @property
+    def sources(self) -> list[Path]:
+        """Everything that its pictures lie in."""
+        return [self.source, *self.settings.ring_places.values()]
 
 
 def ingest(
@@ -84,6 +120,22 @@ def ingest(
     known: Memory | None = None,
     looks: bool = False,
 ) -> Turnaround:
+    """The level ring of the pose at ``place`` alone, or the only one there is: see :func:`ingest_rings`."""
+    place, settings = Path(place), settings or Settings()
+    shots = _shots_at(place, settings)
+    shot = next((one for one in shots if one.ring == "level"), shots[0])
+    return _ingest(shot, settings, run or Run(), tell, known, looks)
+
+
+def ingest_rings(
+    place: str | Path,
+    settings: Settings | None = None,
+    *,
+    run: Run | None = None,
+    tell: Progress = silent,
+    known: Memory | None = None,
+    looks: bool = False,
+) -> Rings:
     """Read every picture of the pose at ``place``, cut the figure out of each, and say at which angle it was taken.
 
     Parameters
@@ -107,8 +159,16 @@ def ingest(
         If there is nothing there that can be a pose; a single bad picture of several is noted and passed over.
     """
     place, settings, run = Path(place), settings or Settings(), run or Run()
-    refuse_missing(place)
-    shot = _shot_at(place, settings)
+    shots = _shots_at(place, settings)
+    read = tuple(_ingest(shot, settings, run, tell, known, looks) for shot in shots)
+    details = rings.close_ups_in(place) if place.is_dir() else ()
+    return Rings(name_of(place), place, settings, read, details)
+
+
+def _ingest(
+    shot: _Shot, settings: Settings, run: Run, tell: Progress, known: Memory | None, looks: bool
+) -> Turnaround:
+    """One ring: its pictures cut out, or known from an earlier run, and their angles found."""
     key = "" if known is None else _key(shot, settings)
     done = _recall(shot, known, key, tell) or _cut_out(shot, settings, run, tell, looks)
     _keep(done, known, key)
@@ -120,7 +180,8 @@ def ingest(
     cuts = tuple(None if stop.problem else cut for stop, cut in zip(angled.stops, done.cuts, strict=True))
     read = map(as_note, done.extra.get("notes", ()))
     notes = (*read, *shot.notes(), *angled.notes, *_notes(angled.stops, cuts))
-    turnaround = Turnaround(shot.name, place, settings, angled.stops, cuts, notes, angled.turned, done.looks)
+    stops = tuple(replace(stop, ring=shot.ring) for stop in angled.stops)
+    turnaround = Turnaround(shot.name, shot.place, settings, stops, cuts, notes, angled.turned, done.looks, shot.ring)
     return watched(turnaround, run) if looks else turnaround
 
 
@@ -156,6 +217,14 @@ class _Shot(NamedTuple):
     """Pictures of the room without the model that may be of use, likeliest first."""
     turn: turn_table.LiveTurn | None = None
     """The table beside the stills, where they are the stops of a live turn."""
+    ring: Ring = "level"
+    one_of: bool = False
+    """Whether the pose has other rings too."""
+
+    @property
+    def called(self) -> str:
+        """What to call it while it is worked on."""
+        return f"{self.name}, {self.ring}" if self.one_of else self.name
 
     def motion(self) -> list[float] | None:
         """(n - 1,) share of all motion between the stops of a live turn, as far as its table knows it."""
@@ -165,6 +234,31 @@ class _Shot(NamedTuple):
         """What the table of a live turn has that the folder has not."""
         gone = () if self.turn is None else self.turn.gone
         return [Note.of("stops gone", names=gone, table=turn_table.CSV_NAME)] if gone else []
+
+
+def _shots_at(place: Path, settings: Settings) -> list[_Shot]:
+    """The rings of the pose at a place, those that were said to lie elsewhere included, in the order of RINGS."""
+    refuse_missing(place)
+    found = rings.rings_in(place) if place.is_dir() and settings.one_ring is None else []
+    own = settings.one_ring or "level"
+    shots = [_ring_at(one, settings) for one in found] or [_shot_at(place, settings)._replace(ring=own)]
+    for ring, other in settings.ring_places.items():
+        refuse_missing(other)
+        if any(shot.ring == ring for shot in shots):
+            raise PoseError(f"has a {ring} ring already, and another one was given.", path=place,
+                            do=f"Leave --ring {ring}=... out, or say which ring this is: --ring level.")
+        shots.append(_shot_at(other, settings)._replace(ring=ring))
+    shots.sort(key=lambda shot: RINGS.index(shot.ring))
+    name = name_of(place)
+    return [shot._replace(name=name, one_of=len(shots) > 1) for shot in shots]
+
+
+def _ring_at(one: rings.RingPlace, settings: Settings) -> _Shot:
+    """What lies at the place of a ring, or the stills there that bear its mark."""
+    if one.files is None:
+        return _shot_at(one.place, settings)._replace(ring=one.ring)
+    empty = _empty_pictures(one.place, settings)
+    return _of_stills(one.place, list(one.files), empty)._replace(ring=one.ring)
 
 
 def _shot_at(place: Path, settings: Settings) -> _Shot:
@@ -198,7 +292,8 @@ def _of_stills(
         Stop(i, path, name, float("nan"), how, given_mask=stills.mask_beside(path))
         for i, (path, name) in enumerate(zip(files, stills.names_of(files), strict=True))
     ]
-    given = filenames.assign(files, place if place.is_dir() else None, guess=turn is None)
+    stems = [rings.without_mark(path.stem) for path in files]
+    given = filenames.assign(files, place if place.is_dir() else None, stems=stems, guess=turn is None)
     return _Shot(place, name_of(place), files, stops, given, [path for path in empty if path not in files], turn)
 
 
@@ -207,7 +302,8 @@ def _without(shot: _Shot, names: Iterable[str]) -> _Shot:
     gone = set(names)
     if not gone or shot.stops is None:
         return shot
-    return _of_stills(shot.place, [path for path in shot.files if path.name not in gone], shot.empty, shot.turn)
+    kept = _of_stills(shot.place, [path for path in shot.files if path.name not in gone], shot.empty, shot.turn)
+    return kept._replace(name=shot.name, ring=shot.ring, one_of=shot.one_of)
 
 
 def _empty_pictures(place: Path, settings: Settings) -> list[Path]:
@@ -349,7 +445,7 @@ def _cut_stills(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks
     look = partial(_glimpse, work_px=settings.work_px)
     for one in run.at_desk(look, [stops[i].source for i in which], _glanced_at(len(which), settings)):
         glimpses.append(one)
-        tell(f"{shot.name}: reading", len(glimpses), len(which))
+        tell(f"{shot.called}: reading", len(glimpses), len(which))
     job = _job(shot, which, glimpses, settings, run, tell, looks)
     done, notes, gone = job.cut(stops, [None] * len(stops)), list(job.notes), dict[int, Pixels]()
 
@@ -374,7 +470,7 @@ def _cut_stills(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks
 
 def _cut_clip(shot: _Shot, settings: Settings, run: Run, tell: Progress, looks: bool) -> _Done:
     def progress(share: float) -> None:
-        tell(f"{shot.name}: finding the stops", round(100 * share), 100)
+        tell(f"{shot.called}: finding the stops", round(100 * share), 100)
 
     (clip,) = shot.files
     found = film.find_stops(clip, work_px=settings.work_px, progress=progress)
@@ -494,7 +590,7 @@ def _job(
     if shot.empty and seen is not None and settings.cutter == "auto":
         found, notes = empty_room.chosen(shot.empty, seen, settings, lambda p: cut_picture(p, shared, settings))
     empty = None if found is None else empty_room.made(found)
-    return _Job(shot.name, shared, seen, empty, tuple(notes), settings, run, tell, looks)
+    return _Job(shot.called, shared, seen, empty, tuple(notes), settings, run, tell, looks)
 
 
 def _glanced_at(count: int, settings: Settings) -> list[bool]:
@@ -609,7 +705,7 @@ def _recall(shot: _Shot, known: Memory | None, key: str, tell: Progress) -> _Don
             replace(new, full_size=old.full_size, focal_35mm=old.focal_35mm)
             for new, old in zip(shot.stops, stops, strict=True)
         ]
-    tell(f"{shot.name}: known", len(stops), len(stops))
+    tell(f"{shot.called}: known", len(stops), len(stops))
     return _Done(stops, cuts, None, extra)
 
 

@@ -22,16 +22,16 @@ STONES = {
     "errors": {"texts"},
     "geometry": {"errors"},
     "settings": {"errors"},
-    "records": {"errors", "geometry"},
-    "records_shoot": {"errors", "geometry", "records"},
-    "records_space": {"errors", "geometry", "records"},
+    "records": {"errors", "geometry", "settings"},
+    "records_shoot": {"errors", "geometry", "records", "settings"},
+    "records_space": {"errors", "geometry", "records", "settings"},
     "writing": {"errors", "texts", NAME},  # NAME: the version, which its marks carry
 }
 """The base stones, and which of the others each may stand on."""
 COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show", "space"}
 FLOORS = (
-    "known", "pool", "stop_angles", "empty_room", "turnaround", "tables", "results", "measuring", "scoring", "shoot",
-    "outputs", "mending", "armature", "live", "cli",
+    "known", "pool", "stop_angles", "empty_room", "turnaround", "in_space", "tables", "results", "measuring", "scoring",
+    "shoot", "outputs", "mending", "armature", "live", "cli",
 )
 """What stands on the columns, from the lowest floor up: each may import what is lower, and not what is higher."""
 YARD = "studio"

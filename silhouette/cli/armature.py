@@ -6,7 +6,16 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from silhouette.cli.common import add_paper, add_settings, command, progress_bar, say, say_written, settings
+from silhouette.cli.common import (
+    add_paper,
+    add_settings,
+    command,
+    pictures_of,
+    progress_bar,
+    say,
+    say_written,
+    settings,
+)
 from silhouette.cli.flags import angle_list, print_scale
 from silhouette.settings import EVERY_MM, LEAST_MM, PROFILES, SCALE
 
@@ -49,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     from silhouette import armature, writing
     from silhouette.show import armature_told
 
-    sources = [args.turnaround, *filter(None, [args.empty, args.tape])]
+    sources = [*pictures_of(args, args.turnaround), *([args.tape] if args.tape else [])]
     writing.refuse(args.out, sources, kind="armature", overwrite=args.overwrite)
     with progress_bar() as progress:
         made = armature.armature_of(

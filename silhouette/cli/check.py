@@ -11,6 +11,7 @@ from silhouette.cli.common import (
     add_settings,
     columns,
     command,
+    pictures_of,
     progress_bar,
     say,
     say_written,
@@ -42,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     from silhouette.show import table, words
 
     if args.out is not None:
-        writing.refuse(args.out, [args.turnaround, *([args.empty] if args.empty else [])], kind="check")
+        writing.refuse(args.out, pictures_of(args, args.turnaround), kind="check")
     with progress_bar() as progress:
         checked = shoot.check_turnaround(args.turnaround, height_m=args.height, progress=progress, **settings(args))
     written = None if args.out is None else shoot.write_check(checked, args.out, args.paper)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, NoReturn, get_args
 
 from silhouette import quiet
-from silhouette.cli.flags import arc, intent
+from silhouette.cli.flags import arc, intent, ring_height, ring_place
 from silhouette.cli.process import heed
 from silhouette.settings import Cutter, Paper, Settings, Turn
 
@@ -64,6 +64,11 @@ def add_settings(parser: argparse.ArgumentParser, *, reading: bool = True) -> No
         help="the neural model: an .onnx file, or its name if it is installed")
     add("--empty", type=Path, default=default.empty, metavar="FILE",
         help="a picture of the same room without the model (one called empty, in the pose's folder or beside it)")
+    add("--ring", type=ring_place, action="append", metavar="RING[=PLACE]",
+        help="low, level or high: which ring of the pose this is, or another ring and where it lies: low=low.mov "
+        "(folders, clips or stills of these names are found in the pose's folder)")
+    add("--camera-height", type=ring_height, action="append", metavar="[RING=]M",
+        help="height of the lens over what the model stands on, in metres, where you measured it: low=0.4")
     add("--work-px", type=int, default=default.work_px, metavar="PIXELS",
         help="longer side at which pictures are read; more is slower (%(default)s)")
     add("--jobs", type=int, default=default.jobs, metavar="N",
@@ -74,6 +79,10 @@ def add_settings(parser: argparse.ArgumentParser, *, reading: bool = True) -> No
         help=f"what you mean the pose to be: open, closed or relief; for all poses or for one ({default.intent})")
     add("--arc", type=arc, default=default.arc, metavar="FROM-TO",
         help="only these angles count, clockwise: 300-60 for a niche")
+    add("--seen-from", type=float, default=default.seen_from, metavar="M",
+        help="height of a viewer's eye where the piece will stand, in metres: which ring counts")
+    add("--stands-on", type=float, default=default.stands_on, metavar="M",
+        help="height of the plinth it will stand on, in metres (%(default)g)")
     add("--jitter", type=int, default=default.jitter, metavar="N",
         help="how many views to measure again with their edges moved, to find the range; 0 for none (%(default)s)")
     add("--seed", type=int, default=default.seed, metavar="N",
@@ -99,7 +108,14 @@ def settings(args: argparse.Namespace) -> dict[str, Any]:
     """The fields of Settings that the command has flags for; an intent of single poses is left out."""
     given = {f.name: getattr(args, f.name) for f in fields(Settings) if hasattr(args, f.name)}
     meant = dict(given.pop("intent", None) or ())
+    for name in ("ring", "camera_height"):
+        given[name] = tuple(given.get(name) or ())
     return {**given, "intent": meant.get("", Settings().intent)}
+
+
+def pictures_of(args: argparse.Namespace, *places: Path) -> list[Path]:
+    """Everything that the pictures of these places lie in: nothing is ever written there."""
+    return [*places, *([args.empty] if args.empty else []), *(place for _, place in args.ring or () if place)]
 
 
 def columns() -> int:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import get_args
 
-from silhouette.settings import Intent
+from silhouette.settings import Intent, Ring
 
 
 def angle_list(text: str) -> list[float]:
@@ -43,3 +44,23 @@ def arc(text: str) -> tuple[float, float]:
     except ValueError:
         raise argparse.ArgumentTypeError(f"'{text}' is not an arc; write it as 300-60") from None
     return start, end
+
+
+def ring_place(text: str) -> tuple[str, Path | None]:
+    """``low`` as ("low", None), ``low=low.mov`` as ("low", Path("low.mov"))."""
+    ring, equals, place = text.partition("=")
+    if ring not in get_args(Ring) or (equals and not place):
+        raise argparse.ArgumentTypeError(f"'{text}' is no ring; write it as low, or as low=PLACE (low, level, high)")
+    return ring, Path(place) if place else None
+
+
+def ring_height(text: str) -> tuple[str | None, float]:
+    """``1.1`` as (None, 1.1), ``low=0.4`` as ("low", 0.4)."""
+    ring, equals, height = text.rpartition("=")
+    try:
+        metres = float(height)
+    except ValueError:
+        metres = float("nan")
+    if (equals and ring not in get_args(Ring)) or metres != metres:
+        raise argparse.ArgumentTypeError(f"'{text}' is no height; write it as 1.1, or as low=0.4")
+    return ring or None, metres

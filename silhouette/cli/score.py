@@ -6,7 +6,16 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from silhouette.cli.common import add_results, add_settings, columns, command, progress_bar, say_written, settings
+from silhouette.cli.common import (
+    add_results,
+    add_settings,
+    columns,
+    command,
+    pictures_of,
+    progress_bar,
+    say_written,
+    settings,
+)
 
 
 def add(commands: Any) -> None:
@@ -36,7 +45,7 @@ def read(args: argparse.Namespace, places: list[Path], one: bool = False) -> int
 
     chosen = settings(args)
     if args.out is not None:
-        writing.refuse(args.out, [*places, *([args.empty] if args.empty else [])])
+        writing.refuse(args.out, pictures_of(args, *places))
     memory = None if args.out is None else known.Memory(args.out)
     with progress_bar() as progress:
         if one:

@@ -166,10 +166,12 @@ def spread(count: int, span: float, *, start: float = 0.0, turn: str = "left", r
     return [(start + sign * span * i / steps) % 360 for i in range(count)]
 
 
-def assign(stills: Sequence[Path], folder: Path | None, *, guess: bool = True) -> list[Angled] | None:
+def assign(
+    stills: Sequence[Path], folder: Path | None, *, stems: Sequence[str] | None = None, guess: bool = True
+) -> list[Angled] | None:
     """Angles that the stills' names state, else ``angles.csv``, else (``guess``) the numbers after a word in their
-    names; None where none of them does."""
-    stems = [p.stem for p in stills]
+    names; None where none of them does. ``stems``: the names without what says something else."""
+    stems = [p.stem for p in stills] if stems is None else stems
     if (named := angles_from_names(stems)) is not None:
         return [Angled(a, "name") for a in named]
     table = None if folder is None else folder / CSV_NAME

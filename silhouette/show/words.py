@@ -14,7 +14,7 @@ from statistics import median
 from silhouette import records
 from silhouette.geometry.angles import apart
 from silhouette.records import CANNOT_TELL, INFERRED, Doubt, Note, Pose, Ranking, Reason, ReasonKind, View
-from silhouette.show import words_check
+from silhouette.show import words_check, words_rings
 from silhouette.show.words_check import listed as listed
 
 SIDES = {0: "front", 90: "figure's right", 180: "back", 270: "figure's left"}
@@ -285,7 +285,9 @@ ASKS_NOTHING = frozenset({
 
 def note(what: Note) -> str:
     """The sentence, or sentences, for a note."""
-    return (_NOTES | words_check.NOTES)[what.kind](what)
+    if what.kind == "of ring":
+        return f"{words_rings.NAMES[what['ring']].capitalize()}. {note(Note.of(**what['note']))}"
+    return (_NOTES | words_check.NOTES | words_rings.NOTES)[what.kind](what)
 
 
 def in_short(what: Note) -> tuple[str, str] | None:
