@@ -166,12 +166,9 @@ def ingest_rings(
         try:
             read.append(_ingest(shot, settings, run, tell, known, looks))
         except (AnglesError, FilmError, PictureError, PoseError) as error:
-            if len(shots) == 1:
+            if len(shots) == 1 or (shot is shots[-1] and not read):
                 raise
             notes.append(Note.of("ring left out", ring=shot.ring, why=str(error)))
-            first = error
-    if not read:
-        raise first
     details = rings.close_ups_in(place) if place.is_dir() else ()
     return Rings(name_of(place), place, settings, tuple(read), details, tuple(notes))
 

@@ -98,7 +98,7 @@ def test_a_ring_that_cannot_be_used_is_named_and_the_others_are_read(rings: Path
     assert out["ring"] == "low" and "low.mp4" in out["why"] and len(read.views) == 4
     (pose / "high.mov").write_bytes(b"nor is this")
     shutil.rmtree(pose / "level")
-    with pytest.raises(SilhouetteError, match=r"low\.mp4"):
+    with pytest.raises(SilhouetteError, match=r"high\.mov"):
         silhouette.score_pose(pose, **QUICK)
 
 
