@@ -313,7 +313,7 @@ def close_ups(name: str, shot: Rings) -> tuple[tuple[SetCloseUp, ...], list[Note
             try:
                 small = stills.read_still(file, CLOSE_UP_PX).pixels
             except PictureError as error:
-                unread.append(Note.of("close-up unread", name=shows, text=str(error)))
+                unread.append(Note.of("close-up unread", name=shows, file=printable(file.name), why=error.what))
             else:
                 found.append(SetCloseUp(shows, stem, partial(stills.read_full, file), small))
     return tuple(found), unread
@@ -362,14 +362,14 @@ def pages_for(
     paper: Paper,
 ) -> dict[str, Callable[[], bytes | str]]:
     """What makes each page of the set, by its place in the set; photographs are read once, and only if they go in."""
-    from silhouette.show import flip, set_sheets, words_check
+    from silhouette.show import flip, set_sheets, words_set
 
     @cache
     def pictures() -> dict[str, Pixels]:
         return write_set.small_pictures(layout)
 
     pages: dict[str, Callable[[], bytes | str]] = {
-        "about.txt": lambda: words_check.about_set(
+        "about.txt": lambda: words_set.about_set(
             layout, photographs=photos, originals=originals, print_scale=print_scale
         ),
         "contact_sheet.pdf": lambda: set_sheets.contact_sheet(layout, kind="pdf", paper=paper),
@@ -381,7 +381,7 @@ def pages_for(
         pages["to_scale.pdf"] = lambda: set_sheets.scale_sheets(
             level,
             pose_mm=write_set.print_height(layout, print_scale),
-            words=words_check.scale(layout, print_scale),
+            words=words_set.scale(layout, print_scale),
             paper=paper,
             angles=sheets_at,
         )

@@ -32,8 +32,8 @@ them by a few per cent (a foot 0.35 m nearer, at 3 m, comes 13 % larger); croppi
 MARGIN = 0.06
 """White round the figures of a set, heights of the pose."""
 NEAR = 0.75
-"""Of a ring's usual step: where another ring has a stop and this one none within so much, a stop is missing. Rings whose
-stops lie half a step apart miss none."""
+"""Of a ring's usual step: where another ring has a stop and this one none within so much, a stop is missing. Rings
+whose stops lie half a step apart miss none."""
 OPPOSITE = 10.0
 """Degrees by which two stops may miss being opposite and still count as such."""
 

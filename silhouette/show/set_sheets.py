@@ -12,7 +12,7 @@ from shapely import affinity
 from silhouette.geometry.angles import apart
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetCloseUp, SetFigure, SetLayout
-from silhouette.show import words_rings
+from silhouette.show import words_set
 from silhouette.show.ink import (
     FAIR,
     INK,
@@ -45,8 +45,8 @@ if TYPE_CHECKING:
 
 MARGIN = 34.0
 """Paper left free on a contact sheet, points (12 mm)."""
-HEADING = 46.0
-"""For the heading of such a sheet, points."""
+HEADING, LINE = 46.0, 11.0
+"""For the heading of such a sheet with one line under the name, and for each line more, points."""
 MOST_FIGURES = 42
 """Figures on one page of a contact sheet: more are too small to read at arm's length."""
 MOST_CLOSE_UPS, MOST_ACROSS, LARGEST = 12, 3, 340.0
@@ -74,7 +74,8 @@ def contact_sheet(
     """
     rings = [layout.of(one.ring) for one in reversed(layout.rings)] or [layout]
     shown = [[f for f in ring.figures if photos is None or f.stem in photos] for ring in rings]
-    grid = _grid(layout.window, max(map(len, shown)), paper)
+    heading = HEADING + 2 * LINE if layout.rings else HEADING
+    grid = _grid(layout.window, max(map(len, shown)), _room(paper, heading))
     width, height = page_points(paper)
     with style():
         if kind == "png":
@@ -98,6 +99,8 @@ class _Grid(NamedTuple):
     rows: int
     unit: float
     """Points for a height of the pose."""
+    room: tuple[float, float]
+    """(width, height) that it fills, points."""
 
     @property
     def full(self) -> int:
@@ -109,20 +112,21 @@ class _Grid(NamedTuple):
         return max(1, math.ceil(count / self.full))
 
 
-def _grid(window: tuple[float, float, float, float], count: int, paper: str) -> _Grid:
+def _grid(window: tuple[float, float, float, float], count: int, place: tuple[float, float]) -> _Grid:
     """The grid in which ``count`` figures, spread evenly over as few pages as can be read, come out largest."""
     left, top, right, bottom = window
-    inner, room = _room(paper)
+    inner, room = place
     each = math.ceil(count / max(1, math.ceil(count / MOST_FIGURES)))
     columns = _columns(each, (right - left) / (bottom - top), inner, room)
     rows = max(1, math.ceil(each / columns))
-    return _Grid(columns, rows, min((inner / columns - 2) / (right - left), (room / rows - 16) / (bottom - top)))
+    return _Grid(columns, rows, min((inner / columns - 2) / (right - left), (room / rows - 16) / (bottom - top)),
+                 place)
 
 
-def _room(paper: str) -> tuple[float, float]:
+def _room(paper: str, heading: float = HEADING) -> tuple[float, float]:
     """(width, height) of a contact sheet inside its margins and under its heading, points."""
     width, height = page_points(paper)
-    return width - 2 * MARGIN, height - 2 * MARGIN - HEADING
+    return width - 2 * MARGIN, height - 2 * MARGIN - heading
 
 
 def _contact_page(
@@ -130,13 +134,13 @@ def _contact_page(
     photos: Mapping[str, Pixels] | None,
 ) -> None:
     width, height = page_points(paper)
-    inner, room = _room(paper)
+    inner, room = grid.room
     left, top, right, bottom = layout.window
     _contact_heading(page, layout, width, height, number, grid.pages(len(figures)), photos is not None)
     for i, one in enumerate(figures[number * grid.full:(number + 1) * grid.full]):
         row, column = divmod(i, grid.columns)
         x = MARGIN + (column + 0.5) * inner / grid.columns - (left + right) / 2 * grid.unit
-        ground = height - MARGIN - HEADING - row * (room / grid.rows) + top * grid.unit
+        ground = MARGIN + room - row * (room / grid.rows) + top * grid.unit
         if photos is not None:
             _photo(page, photos[one.stem], x, ground, grid.unit, layout.window)
         else:
@@ -156,14 +160,10 @@ def _columns(count: int, shape: float, width: float, height: float) -> int:
 def _contact_heading(
     page: Any, layout: SetLayout, width: float, height: float, number: int, pages: int, photos: bool
 ) -> None:
-    of = f", page {number + 1} of {pages}" if pages > 1 else ""
-    what = "photographs" if photos else "silhouettes"
     name = fit_line(layout.name, width - 2 * MARGIN, 15, True)
     page.text(MARGIN, height - MARGIN, name, fontsize=15, weight="bold", va="top")
-    ring = f"{words_rings.NAMES[layout.views[0][1].ring]}, " if layout.rings else ""
-    words = (f"Reference set, {ring}{len(layout.views)} stops, {what}{of}. Under each: where the camera stands, degrees "
-             "clockwise seen from above, 0 the front.")
-    page.text(MARGIN, height - MARGIN - 20, words, fontsize=SMALLEST, color=SOFT, va="top")
+    for i, words in enumerate(words_set.contact_heading(layout, photos, number, pages)):
+        page.text(MARGIN, height - MARGIN - 20 - i * LINE, words, fontsize=SMALLEST, color=SOFT, va="top")
 
 
 def _shape(page: Any, one: SetFigure, layout: SetLayout, x: float, ground: float, unit: float) -> None:
@@ -215,21 +215,23 @@ def close_up_sheet(layout: SetLayout, *, kind: str = "pdf", paper: str = "a4") -
             of = f", page {number + 1} of {pages}" if pages > 1 else ""
             words = f"Reference set, close-ups, {count} {'photograph' if count == 1 else 'photographs'}{of}."
             page.text(MARGIN, height - MARGIN - 20, words, fontsize=SMALLEST, color=SOFT, va="top")
-            for i, one in enumerate(layout.close_ups[number * each:(number + 1) * each]):
-                row, column = divmod(i, columns)
-                x = MARGIN + column * (inner / columns) + AIR / 2
-                _close_up(page, one, x, height - MARGIN - HEADING - row * (cell[1] + UNDER), cell)
+            shown, y = layout.close_ups[number * each:(number + 1) * each], MARGIN + room
+            for row in (shown[i:i + columns] for i in range(0, len(shown), columns)):
+                tall = [_close_up(page, one, MARGIN + i * inner / columns, y, cell) for i, one in enumerate(row)]
+                y -= max(tall) + UNDER
         return page_bytes(made[0], "png") if kind == "png" else pages_pdf(made)
 
 
-def _close_up(page: Any, one: SetCloseUp, x: float, y: float, cell: tuple[float, float]) -> None:
-    """One picture, as large as its cell allows, its upper left corner at (x, y); its name and its file under it."""
+def _close_up(page: Any, one: SetCloseUp, x: float, y: float, cell: tuple[float, float]) -> float:
+    """One picture, as large as its cell allows, its upper left corner at (x, y); its name and its file under it. Gives
+    how high it came out, points."""
     tall, wide = one.small.shape[:2]
     unit = min(cell[0] / wide, cell[1] / tall)
     _picture(page, one.small, (x, x + wide * unit, y - tall * unit, y))
     page.text(x, y - tall * unit - 4, fit_line(one.name, cell[0], 9, True), fontsize=9, weight="bold", va="top")
     page.text(x, y - tall * unit - 16, fit_line(f"{one.stem}.jpg", cell[0], SMALLEST), fontsize=SMALLEST, color=SOFT,
               va="top")
+    return tall * unit
 
 
 # ------------------------------------------------------------------------------------------------------ true scale
