@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from pathlib import Path
@@ -15,10 +15,11 @@ from silhouette import in_space, tables, turnaround
 from silhouette.check import family, made_out
 from silhouette.errors import PictureError, PoseError, SettingsError
 from silhouette.export import reference_set, write_set
+from silhouette.geometry.perspective import FRAME_MM
 from silhouette.intake import film, stills
-from silhouette.records import Cut, Mask, Note, Outline, Pixels, Stop
+from silhouette.records import Cut, Mask, Note, Outline, Pixels, RingCamera, Stop
 from silhouette.records_shoot import CheckReport, Held, SetCloseUp, SetLayout, SetView, Shot, StopLook
-from silhouette.settings import TRUST, Paper, Settings
+from silhouette.settings import TRUST, Paper, Ring, Settings
 from silhouette.shape import outline
 from silhouette.texts import printable
 from silhouette.turn import estimate, on_the_spot, rigidity, stance, steps
@@ -258,7 +259,9 @@ def export_set(
     if not views:
         raise PoseError("none of its pictures can be read.", path=shot.source, do="Copy them from the camera again.")
     together = in_space.in_space(shot) if shot.several else in_space.InSpace()
-    layout = reference_set.lay_out(printable(name or shot.name), views, **heights, cameras=together.cameras)
+    sizes = _sizes(shot, together.cameras, pose_height_m / height_m if pose_height_m and height_m else 1.0)
+    layout = reference_set.lay_out(
+        printable(name or shot.name), views, **heights, cameras=together.cameras, sizes=sizes)
     details, unread = ((), []) if silhouettes_only else close_ups(layout.name, shot)
     layout = replace(
         layout, close_ups=details, blind_spots=together.blind_spots,
@@ -317,6 +320,21 @@ def close_ups(name: str, shot: Rings) -> tuple[tuple[SetCloseUp, ...], list[Note
             else:
                 found.append(SetCloseUp(shows, stem, partial(stills.read_full, file), small))
     return tuple(found), unread
+
+
+def _sizes(shot: Rings, cameras: Mapping[Ring, RingCamera], top: float) -> dict[Ring, float]:
+    """Pixels of the full picture for the model's stature at the turning axis, of each ring whose camera is known."""
+    sizes: dict[Ring, float] = {}
+    for one in shot.all:
+        camera, told = cameras.get(one.ring), [stop.focal_35mm for stop in one.stops if stop.focal_35mm]
+        if camera is None or (camera.lens is None and not told):
+            continue
+        lens = camera.lens or float(np.median(told)) / FRAME_MM
+        focal_px = lens * max(max(stop.full_size) for stop in one.stops)
+        size = reference_set.pixels_per_stature(camera, focal_px, top)
+        if size is not None:
+            sizes[one.ring] = size
+    return sizes
 
 
 def _of_scale(layout: SetLayout, print_scale: float | None) -> list[Note]:

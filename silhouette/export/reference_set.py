@@ -9,6 +9,7 @@ from each, all rings share the scale too.
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -57,6 +58,7 @@ def lay_out(
     model_height_m: float | None = None,
     head_m: float | None = None,
     cameras: Mapping[Ring, RingCamera] | None = None,
+    sizes: Mapping[Ring, float] | None = None,
 ) -> SetLayout:
     """Put the stops of one pose on one scale and name them.
 
@@ -74,7 +76,10 @@ def lay_out(
     head_m : float, optional
         The model's head, chin to crown, m; None takes 0.13 of the stature.
     cameras : mapping of ring to RingCamera, optional
-        Where the camera of each of several rings stood. Where all are known, the rings share one scale.
+        Where the camera of each of several rings stood.
+    sizes : mapping of ring to float, optional
+        Pixels of the full picture for one length at the turning axis, by :func:`pixels_per_stature`. Where all rings
+        have one, they share a scale.
 
     Raises
     ------
@@ -90,16 +95,15 @@ def lay_out(
         raise PoseError(f"No stop of {name} shows a figure that could be cut out, so there is no set to lay out.")
     stems = _stems(name, ordered)
     rings = _rings(ordered, cameras or {})
-    top = pose_height_m / model_height_m if pose_height_m and model_height_m else 1.0
-    shown = shown_heights({one.ring: one.camera for one in rings}, top)
-    figures, loose = list[SetFigure](), list[Ring]()
+    units, loose = dict[Ring, float](), list[Ring]()
     for ring in sorted({v.ring for v, _ in placed}, key=RINGS.index):
         own = [(v, p) for v, p in placed if v.ring == ring]
         if _one_camera([v for v, _ in own], [p for _, p in own]):
-            figures += _on_one_scale(own, stems, (shown or {}).get(ring, 1.0))
+            units[ring] = float(np.median([p.height for _, p in own]))
         else:
-            figures += [_on_its_own(v, p, stems[id(v)]) for v, p in own]
             loose.append(ring)
+    units, shared = _on_one_scale(units, sizes or {})
+    figures = _figures(placed, stems, units)
     pose_m = pose_height_m or model_height_m
     crown = model_height_m / pose_m if model_height_m and pose_m else 1.0
     head = head_m / pose_m if head_m and pose_m else HEAD_SHARE * crown
@@ -110,7 +114,7 @@ def lay_out(
         bounds=(float(left), float(top), float(right), float(bottom)),
         window=(float(left) - MARGIN, float(top) - MARGIN, float(right) + MARGIN, float(bottom) + MARGIN),
         head=head, crown=crown, pose_height_m=pose_m,
-        notes=_notes(ordered, loose, shown, pose_height_m, model_height_m),
+        notes=_notes(ordered, loose, shared, pose_height_m, model_height_m),
         rings=rings,
     )
 
@@ -165,26 +169,23 @@ def _missing(own: Sequence[float], others: Sequence[float]) -> tuple[float, ...]
     return tuple(sorted({round(a, 1) % 360 for a in others if min(apart(a, b) for b in own) > NEAR * step}))
 
 
-def shown_heights(cameras: Mapping[Ring, RingCamera], top: float) -> dict[Ring, float]:
-    """How high a post in the turning axis comes out in each ring, over its true height at the scale that the axis has
-    half way up: 1 for a far and level camera, less for one that looks up or down. Empty unless all cameras are known.
+def pixels_per_stature(camera: RingCamera, focal_px: float, top: float) -> float | None:
+    """Pixels for a stature at the turning axis, half way up the pose, of a camera that stands so; None where that is
+    not known.
 
     Parameters
     ----------
-    cameras : mapping of ring to RingCamera
+    camera : RingCamera
+    focal_px : float
+        Focal length, pixels of the full picture.
     top : float
-        Height of the post, statures.
+        Height of the pose, statures.
     """
-    shown: dict[Ring, float] = {}
-    for ring, camera in cameras.items():
-        if camera.height is None or camera.tilt is None or camera.distance is None:
-            return {}
-        c, d, tilt = camera.height, camera.distance, np.radians(camera.tilt)
-        z = np.array([0.0, top / 2, top]) - c
-        depth = d * np.cos(tilt) + z * np.sin(tilt)
-        up = (z * np.cos(tilt) - d * np.sin(tilt)) / depth
-        shown[ring] = float((up[2] - up[0]) * depth[1] / top)
-    return shown
+    if camera.height is None or camera.tilt is None or camera.distance is None:
+        return None
+    tilt = math.radians(camera.tilt)
+    depth = camera.distance * math.cos(tilt) + (top / 2 - camera.height) * math.sin(tilt)
+    return focal_px / depth if depth > 0 else None
 
 
 def close_up_stems(name: str, close_ups: Sequence[CloseUp]) -> list[tuple[str, list[str]]]:
@@ -233,17 +234,27 @@ def _axis(placed: Sequence[tuple[SetView, _Placed]]) -> float:
     return float(np.median(middles or [(p.left + p.right) / 2 for _, p in placed]))
 
 
-def _on_one_scale(
-    placed: Sequence[tuple[SetView, _Placed]], stems: dict[int, str], shown: float
+def _on_one_scale(units: dict[Ring, float], sizes: Mapping[Ring, float]) -> tuple[dict[Ring, float], bool]:
+    """Pixels for a height of the pose in each ring, from what its outlines say of it alone, and whether the rings could
+    be brought to one scale: that of the level ring, or of the first."""
+    if len(units) < 2 or not set(units) <= set(sizes):
+        return units, False
+    main: Ring = "level" if "level" in units else next(iter(units))
+    return {ring: units[main] * (sizes[ring] / sizes[main]) for ring in units}, True
+
+
+def _figures(
+    placed: Sequence[tuple[SetView, _Placed]], stems: dict[int, str], units: Mapping[Ring, float]
 ) -> list[SetFigure]:
-    axis = _axis(placed)
-    unit = float(np.median([p.height for _, p in placed])) / shown
-    ground = float(np.median([p.ground for _, p in placed]))
-    return [_figure(view, p, stems[id(view)], unit, axis, ground) for view, p in placed]
-
-
-def _on_its_own(view: SetView, p: _Placed, stem: str) -> SetFigure:
-    return _figure(view, p, stem, p.height, (p.left + p.right) / 2, p.ground)
+    """Each stop on the plumb line and ground line of its ring, or, where its ring has no unit, on its own."""
+    figures = list[SetFigure]()
+    for ring in sorted({v.ring for v, _ in placed}, key=RINGS.index):
+        own = [(v, p) for v, p in placed if v.ring == ring]
+        axis, ground = _axis(own), float(np.median([p.ground for _, p in own]))
+        for v, p in own:
+            line = (units[ring], axis, ground) if ring in units else (p.height, (p.left + p.right) / 2, p.ground)
+            figures.append(_figure(v, p, stems[id(v)], *line))
+    return figures
 
 
 def _figure(view: SetView, p: _Placed, stem: str, unit: float, axis: float, ground: float) -> SetFigure:
@@ -256,8 +267,7 @@ def _figure(view: SetView, p: _Placed, stem: str, unit: float, axis: float, grou
 
 
 def _notes(
-    views: Sequence[SetView], loose: Sequence[Ring], shown: Mapping[Ring, float] | None, pose_m: float | None,
-    model_m: float | None,
+    views: Sequence[SetView], loose: Sequence[Ring], shared: bool, pose_m: float | None, model_m: float | None
 ) -> tuple[Note, ...]:
     rings = sorted({view.ring for view in views}, key=RINGS.index)
     notes, left_out = list[Note](), sum(view.outline is None for view in views)
@@ -265,7 +275,7 @@ def _notes(
         notes.append(Note.of("no common camera"))
     elif len(rings) > 1:
         notes += [Note.of("of ring", ring=ring, note=Note.of("no common camera").plain) for ring in loose]
-        notes.append(Note.of("rings on one scale" if shown and not loose else "rings on their own scales"))
+        notes.append(Note.of("rings on one scale" if shared and not loose else "rings on their own scales"))
     if left_out:
         notes.append(Note.of("stops without figure", count=left_out))
     if model_m and not pose_m:
