@@ -274,7 +274,7 @@ def _notes(
     if len(rings) == 1 and loose:
         notes.append(Note.of("no common camera"))
     elif len(rings) > 1:
-        notes += [Note.of("of ring", ring=ring, note=Note.of("no common camera").plain) for ring in loose]
+        notes += [Note.of("no common camera in rings", rings=loose)] if loose else []
         notes.append(Note.of("rings on one scale" if shared and not loose else "rings on their own scales"))
     if left_out:
         notes.append(Note.of("stops without figure", count=left_out))

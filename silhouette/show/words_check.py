@@ -436,6 +436,9 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "no common camera": lambda n: (
         "The pictures do not share one camera: each figure is set to its own height and ground."),
     "stops without figure": _shapeless,
+    "no common camera in rings": lambda n: (
+        f"The pictures of the {listed(n['rings'])} {'ring do' if len(n['rings']) == 1 else 'rings do'} not share one "
+        "camera: each figure of them is set to its own height and ground."),
     "rings on one scale": lambda n: (
         "All rings are drawn at one scale, which follows from where their cameras stood as the outlines tell it. It "
         "holds at the turning axis, half way up the figure."),
