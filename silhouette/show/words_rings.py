@@ -178,4 +178,5 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "ring counts": _counts,
     "ring wanted": _wanted,
     "ring differs": _differs,
+    "ring left out": lambda n: f"The {NAMES[n['ring']]} was left out. {n['why']}",
 }
