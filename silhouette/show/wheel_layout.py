@@ -99,13 +99,13 @@ def direction(angle: float) -> tuple[float, float]:
     return -math.sin(turn), -math.cos(turn)
 
 
-def shown(views: tuple[View, ...]) -> tuple[View, ...]:
-    """The views to draw, at most ``MOST_FIGURES``: those nearest to an even spread, none at a place already taken."""
+def shown(views: tuple[View, ...], most: int = MOST_FIGURES) -> tuple[View, ...]:
+    """The views to draw, at most ``most``: those nearest to an even spread, none at a place already taken."""
     views = tuple(view for view in views if not is_again(view, views))
-    if len(views) <= MOST_FIGURES:
+    if len(views) <= most:
         return views
     angles = np.array([view.angle for view in views])
-    kept = {int(np.argmin(apart(angles, i * 360 / MOST_FIGURES))) for i in range(MOST_FIGURES)}
+    kept = {int(np.argmin(apart(angles, i * 360 / most))) for i in range(most)}
     return tuple(views[i] for i in sorted(kept))
 
 
