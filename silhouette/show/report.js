@@ -73,7 +73,10 @@ function turnFigures(first = 0, awake = () => true) {
     const { key, views, name, own } = at(pose), i = nearest(pose, angle), view = views[i] || nothing(angle);
     drawStage(pane, key, i, view);
     tell(pane, view, name);
-    find(".camera", pane)?.setAttribute("transform", `rotate(${view.a})`);
+    // The camera stands at the band of the ring that is shown, if the wheel has it.
+    const rim = own ? null : find(`.wheel .other.${at(pose).ring}`, pane)?.dataset.rim;
+    const off = rim ? ` translate(0 ${rim - find(".wheel", pane).dataset.rim})` : "";
+    find(".camera", pane)?.setAttribute("transform", `rotate(${view.a})${off}`);
     for (const figure of all(".wheel [data-i]", pane)) figure.classList.toggle("now", own && Number(figure.dataset.i) === i);
     for (const button of all(`[id^="strip-p${pose}"] button`)) {
       if (button.parentElement.parentElement.id === `strip-${key}` && Number(button.dataset.i) === i) button.setAttribute("aria-current", "true");
