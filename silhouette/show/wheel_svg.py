@@ -58,7 +58,7 @@ def _paths(kind: str, edges: Iterable[Points], close: bool = True) -> str:
 
 def _ring(wheel: Wheel) -> str:
     bracket = "" if wheel.bracket is None else _paths("bracket", [wheel.bracket], close=False)
-    others = "".join(f'<g class="other {other.ring}">{_bands(other.bands)}'
+    others = "".join(f'<g class="other {other.ring}" data-rim="{other.inner:.1f}">{_bands(other.bands)}'
                      f'{_paths("notch", other.notches, close=False)}</g>' for other in wheel.others)
     return f'<g class="ring">{_bands(wheel.bands)}{_paths("notch", wheel.notches, close=False)}{bracket}</g>{others}'
 

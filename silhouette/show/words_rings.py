@@ -50,6 +50,13 @@ def named(pose: Pose) -> str:
     return NAMES[pose.ring] if pose.ring == "level" else f"{NAMES[pose.ring]}, {FROM[pose.ring]}"
 
 
+def in_a_title(pose: Pose) -> str:
+    """A ring over its row of figures: ``Low ring, from below: 240 of 360``; ``pose`` is the ring by itself."""
+    reads = pose.round.reads_degrees
+    told = "" if reads is None else f": {reads} of {pose.round.counted_degrees} degrees"
+    return f"{named(pose).capitalize()}{told}"
+
+
 def rings(which: Iterable[Ring]) -> str:
     """``low ring``; ``low and high ring``."""
     asked = set(which)
@@ -65,7 +72,7 @@ def camera(found: RingCamera | None) -> str:
     if found is None:
         return ""
     if found.height_m is None and found.height is None:
-        return "the outlines do not tell the height of its camera; give it if you measured it (--camera-height)"
+        return "the outlines do not tell the height of its camera"
     how = "as given" if found.found_from == "given" else "found from the outlines"
     return f"camera {height(found)}{_tilted(found.tilt)}; {how}"
 
