@@ -288,7 +288,8 @@ def _draw_corners(pose: Pose, lettered: list[tuple[str, Arc]], ax: Any, frame: _
         return free
     nest, column = nest_of(pose, frame.room, frame.type), frame.column - 8
     line, high = 1.32 * frame.type, 9.5 * frame.column / 8
-    needed = {side: sum(line * len(lines) + 8 for _, lines in blocks) for side, blocks in _blocks(lettered, frame).items()}
+    needed = {side: sum(line * len(lines) + 8 for _, lines in blocks)
+              for side, blocks in _blocks(lettered, frame).items()}
     for ones, above, sides in ((nest.inside, True, ("right", "left")), (nest.outside, False, ("left", "right"))):
         for one, side in zip(ones, sides, strict=False):
             bottom, top = free[side]

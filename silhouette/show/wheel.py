@@ -32,6 +32,8 @@ Points = NDArray[np.float64]
 
 NOTCH = 2.5
 """How far the mark of a stop stands out of the ring, points."""
+NAMED_BODY = 2.6
+"""Sizes of the type that the radius round the body must have for its front and hands to be named."""
 SHORTEST_WAY = 3.0
 """A line from the ring to a figure shorter than this, points, is left out."""
 THICK, WORD = 0.7, 1.25
@@ -211,6 +213,7 @@ def wheel_of(pose: Pose, room: Room, type_size: float, *, scale: Scale | None = 
     nest = nest_of(pose, room, type_size)
     scale = scale or largest_scale([pose.views], room, [nest.beyond])
     inner, rim = radii(scale.ring, type_size)
+    inner = min(inner, NAMED_BODY * type_size) if nest.inside else inner
     hub = inner + nest.within(inner, rim)[0]
     walk = pose.round
     radius = hub + (rim - hub) * walk.degrees / 100
@@ -254,7 +257,7 @@ def radii(ring: float, type_size: float) -> tuple[float, float]:
 
 def body_of(hub: float, type_size: float) -> Body:
     """The body in a hub of that radius; its front and hands named where there is room."""
-    named = hub >= 2.6 * type_size
+    named = hub >= NAMED_BODY * type_size
     size = hub if named else 1.5 * hub
     y = 0.25 * hub if named else 0.0
     nose = np.array([(-0.08 * size, y - 0.14 * size), (0.08 * size, y - 0.14 * size), (0, y - 0.30 * size)])
@@ -297,7 +300,7 @@ def _names(pose: Pose, others: Sequence[OtherRing], radius: NDArray[np.float64],
     def taken(angle: float) -> float:
         span = np.arange(int(angle - half), int(angle + half) + 2) % 360
         line = float(np.nan_to_num(radius[span], nan=0.0).max())
-        weak = any(angles.apart(angle, arc.start + arc.width / 2) < arc.width / 2 + half for arc in pose.round.weak_arcs)
+        weak = any(angles.apart(angle, a.start + a.width / 2) < a.width / 2 + half for a in pose.round.weak_arcs)
         return max(line - (own - 0.6 * type_size), 0.0) + (rim if weak else 0.0)
 
     ray = min((180 + side * step for step in range(0, 90, 5) for side in (1, -1)), key=taken)
