@@ -22,7 +22,7 @@ from silhouette import empty_room
 from silhouette.check.look import look_at
 from silhouette.cutout import agreement, background_model, mask_cleanup, neural, person_net, room
 from silhouette.empty_room import Empty
-from silhouette.errors import AnglesError, PictureError, PoseError
+from silhouette.errors import AnglesError, FilmError, PictureError, PoseError
 from silhouette.intake import filenames, film, reel, rings, stills, turn_table
 from silhouette.intake.regular import is_there, open_regular
 from silhouette.known import Memory, key_of
@@ -156,13 +156,21 @@ def ingest_rings(
     Raises
     ------
     SilhouetteError
-        If there is nothing there that can be a pose; a single bad picture of several is noted and passed over.
+        If there is nothing there that can be a pose; a single bad picture of several is noted and passed over, and so
+        is a ring of several that cannot be used.
     """
     place, settings, run = Path(place), settings or Settings(), run or Run()
     shots = _shots_at(place, settings)
-    read = tuple(_ingest(shot, settings, run, tell, known, looks) for shot in shots)
+    read, notes = list[Turnaround](), list[Note]()
+    for shot in shots:
+        try:
+            read.append(_ingest(shot, settings, run, tell, known, looks))
+        except (AnglesError, FilmError, PictureError, PoseError) as error:
+            if len(shots) == 1 or (shot is shots[-1] and not read):
+                raise
+            notes.append(Note.of("ring left out", ring=shot.ring, why=str(error)))
     details = rings.close_ups_in(place) if place.is_dir() else ()
-    return Rings(name_of(place), place, settings, read, details)
+    return Rings(name_of(place), place, settings, tuple(read), details, tuple(notes))
 
 
 def _ingest(

@@ -1,8 +1,8 @@
 """Which rings of a pose lie in its folder, and its close-ups.
 
-A pose is most often one ring: its stills, or a clip. Shot in several, its folder holds folders or clips called ``low``,
-``level`` and ``high``; or stills whose names say it: ``low_045.jpg``, ``keeper_high_090.jpg``. Stills that bear no mark
-beside others that do are the level ring. ``close-ups/NAME/`` holds pictures of details.
+A pose is most often one ring: its stills, or a clip. Shot in several, its folder holds folders or clips called
+``low``, ``level`` and ``high``; or stills whose names say it: ``low_045.jpg``, ``keeper_high_090.jpg``. What bears no
+mark beside others that do, stills or a single clip, is the level ring. ``close-ups/NAME/`` holds pictures of details.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ _MARK = re.compile(r"(?:^|(?<=[_\- ]))(low|level|high)[_\- ]*(?=\d)", re.IGNOREC
 """A ring before a number: ``low_045``, ``keeper_high_090deg``."""
 _BEGINS = re.compile(r"^(low|level|high)[_\- ]+", re.IGNORECASE)
 """A ring before anything: ``low_IMG_0012``; believed only where the folder holds another ring too."""
+_PLACE = re.compile(r"(low|level|high)(?:[-_ ](?:ring|row))?", re.IGNORECASE)
+"""What a ring's folder or clip is called."""
 _CLOSE_UPS = re.compile(r"close[-_ ]?ups?", re.IGNORECASE)
 
 
@@ -58,6 +60,9 @@ def rings_in(folder: Path) -> list[RingPlace]:
     if loose and not marked:
         marked = [RingPlace("level", folder, tuple(loose))]
     found = [*apart, *marked]
+    clips = [p for p in inside if is_clip(p) and not p.is_dir() and ring_called(p) is None]
+    if len(clips) == 1 and all(one.ring != "level" for one in found):
+        found.append(RingPlace("level", clips[0]))
     for ring in RINGS:
         places = [one for one in found if one.ring == ring]
         if len(places) > 1:
@@ -107,9 +112,9 @@ def _stills_in(folder: Path) -> list[Path]:
 
 def ring_called(path: Path) -> Ring | None:
     """The ring that a folder of stills, or a clip, is called after."""
-    name = (path.stem if is_clip(path) and not path.is_dir() else path.name).casefold()
-    ring = next((one for one in RINGS if one == name), None)
-    if ring is None or not (path.is_dir() or is_clip(path)):
+    clip = is_clip(path) and not path.is_dir()
+    ring = _mark(_PLACE.fullmatch(path.stem if clip else path.name))
+    if ring is None or not (clip or path.is_dir()):
         return None
     return ring if not path.is_dir() or _stills_in(path) else None
 

@@ -20,4 +20,5 @@ def _wanted(n: Note) -> str:
 NOTES: dict[str, Callable[[Note], str]] = {
     "ring counts": lambda n: f"From the height of a viewer's eye the {NAMES[n['ring']]} counts; the headline is of it.",
     "ring wanted": _wanted,
+    "ring left out": lambda n: f"The {NAMES[n['ring']]} was left out. {n['why']}",
 }
