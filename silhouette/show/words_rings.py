@@ -213,6 +213,4 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "ring wanted": _wanted,
     "ring differs": _differs,
     "ring left out": lambda n: f"The {NAMES[n['ring']]} was left out. {n['why']}",
-    "ring left out": lambda n: f"The {NAMES[n['ring']]} was left out. {n['why']}",
-    "ring differs": _differs,
 }
