@@ -211,12 +211,13 @@ class DistanceRow:
     marks: tuple[Literal["this plan", "most in room"], ...] = ()  # whose distance it is
 
 
-SlotTask = Literal["first turn", "settle", "main turn", "slow first turn", "slow main turn", "low row", "high row",
-                   "arms down", "break", "next pose"]
+SlotTask = Literal["first turn", "settle", "main turn", "slow first turn", "slow main turn", "low ring", "high ring",
+                   "close-ups", "close-ups at rest", "arms down", "break", "next pose"]
 PlanWarning = Literal[
     "perhaps a child", "high stand", "arms raised", "room too short", "no lens wide enough", "lens too long",
     "at the lens", "too close", "end-on", "close", "tolerable", "do not walk closer", "few pixels", "spread arms cut",
     "backdrop near", "deep shadows", "cannot turn", "camera near the floor", "turn too long", "session too long",
+    "ring cut off", "low ceiling", "beyond the reader",
 ]
 
 
@@ -229,6 +230,26 @@ class Slot:
     what: SlotTask
     kind: Literal["turn", "hold", "rest"]
     pose: int = 1  # which pose of the session, counted from 1; a break before it belongs to it
+
+
+@dataclass(frozen=True)
+class PlanRing:
+    """Where the camera of a ring goes. Made by ``plan/rings.py``. Lengths in metres, angles in degrees,
+    upward positive."""
+
+    ring: Ring
+    distance: float  # lens to turning axis, level
+    height: float  # of the lens over the floor
+    over_ground: float  # of the lens over the ground the figure stands on
+    tilt: float  # of the camera
+    sight: float  # of the line from the lens to the middle of the pose
+    sees: tuple[float, float]  # of the lines from the lens to the lowest and the highest point of the figure
+    in_frame: bool  # the whole figure stays in the picture all round
+    frame_share: float  # of the picture's height that the figure takes, at its nearest and farthest
+    forward: float  # how much larger a hand held forward comes out than the middle of the pose
+    head_over_feet: float  # how much larger the highest point comes out than the ground, at the axis
+    ceiling: float  # height of the room that the camera needs
+    backdrop_high: float  # height over the floor of the backdrop that lies behind the figure
 
 
 @dataclass(frozen=True)
@@ -275,6 +296,8 @@ class Plan:
     break_min: float
     timetable: tuple[Slot, ...]
     warnings: tuple[PlanWarning, ...] = ()
+    rings: tuple[PlanRing, ...] = ()  # those that the pose has, from low to high; the level one is the plan's own
+    close_ups_min: float = 0.0  # minutes for the close-ups of a pose
 
     @property
     def in_room(self) -> bool:
@@ -285,6 +308,11 @@ class Plan:
     def in_frame(self) -> bool:
         """The lens is wide enough for the distance."""
         return self.lens <= self.lens_to_fill + 1e-6
+
+    @property
+    def other_rings(self) -> tuple[PlanRing, ...]:
+        """All but the level ring."""
+        return tuple(ring for ring in self.rings if ring.ring != "level")
 
     @property
     def session_min(self) -> float:

@@ -249,18 +249,30 @@ class _Shot(NamedTuple):
 def _shots_at(place: Path, settings: Settings) -> list[_Shot]:
     """The rings of the pose at a place, those that were said to lie elsewhere included, in the order of RINGS."""
     refuse_missing(place)
+    if settings.one_ring is not None and place.is_dir() and rings.holds_rings(place):
+        raise PoseError(f"has rings in folders of their own, and all of it was called the {settings.one_ring} ring.",
+                        path=place, do="Leave --ring out.")
     found = rings.rings_in(place) if place.is_dir() and settings.one_ring is None else []
     own = settings.one_ring or "level"
     shots = [_ring_at(one, settings) for one in found] or [_shot_at(place, settings)._replace(ring=own)]
     for ring, other in settings.ring_places.items():
         refuse_missing(other)
-        if any(shot.ring == ring for shot in shots):
-            raise PoseError(f"has a {ring} ring already, and another one was given.", path=place,
-                            do=f"Leave --ring {ring}=... out, or say which ring this is: --ring level.")
+        _refuse_twice(place, ring, other, shots, bool(found))
         shots.append(_shot_at(other, settings)._replace(ring=ring))
     shots.sort(key=lambda shot: RINGS.index(shot.ring))
     name = name_of(place)
     return [shot._replace(name=name, one_of=len(shots) > 1) for shot in shots]
+
+
+def _refuse_twice(place: Path, ring: Ring, other: Path, shots: Sequence[_Shot], named: bool) -> None:
+    """Stop where the pose has that ring, or has those pictures, already; ``named``: its rings are called so there."""
+    if any(shot.ring == ring for shot in shots):
+        rest = [f"--ring {one}" for one in RINGS if one != ring]
+        do = f"Leave --ring {ring}=... out." if named else f"Say which ring this one is: {' or '.join(rest)}."
+        raise PoseError(f"has a {ring} ring already, and another one was given.", path=place, do=do)
+    if any(whole_path(shot.place) == whole_path(other) for shot in shots):
+        raise PoseError(f"was given as the {ring} ring, and is another ring of the pose already.", path=other,
+                        do="Give the place of the other ring.")
 
 
 def _ring_at(one: rings.RingPlace, settings: Settings) -> _Shot:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from dataclasses import replace
 
-from silhouette.records import CANNOT_TELL, NO_FIGURE, Pose, Ranking, View
+from silhouette.records import CANNOT_TELL, INFERRED, NO_FIGURE, Pose, Ranking, View
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.show import groups, words, words_check, words_rings
 from silhouette.texts import printable
@@ -76,6 +76,8 @@ def _weak_rows(pose: Pose, width: int) -> list[str]:
 def _ring_head(pose: Pose, width: int) -> list[str]:
     """A ring's name over what is told of it, and where its camera stood."""
     camera = words_rings.camera(pose.camera)
+    if pose.camera is not None and pose.camera.found_from == "unknown":
+        camera += f"; if you measured it, give it with --camera-height {pose.ring}=METRES"
     return _hang("", f"{words_rings.named(pose).capitalize()}{f': {camera}' if camera else ''}", width)
 
 
@@ -90,7 +92,21 @@ def _other_ring(pose: Pose, width: int) -> list[str]:
     order = sorted(at, key=lambda band: (*BANDS, band.split(",")[0]).index(band.split(",")[0]))
     for band in order:
         lines += _hang(f"{band:<17}", ", ".join(at[band]), width)
+    for mark, angles in _marked(pose).items():
+        lines += _hang(f"{mark} at ", ", ".join(angles), width)
+    for view in pose.views:
+        lines += _hang("", f"{words.degrees(view.angle)}: {view.problem}", width) if view.problem else []
     return lines + _weak_rows(pose, width)
+
+
+def _marked(pose: Pose) -> dict[str, list[str]]:
+    """The angles that bear each flag but those that their standing tells already, and those where cut-outs differ."""
+    marks: dict[str, list[str]] = {}
+    for view in pose.views:
+        doubted = ["cut-outs disagree"] if view.doubts else []
+        for mark in [flag for flag in view.flags if flag not in {CANNOT_TELL, NO_FIGURE, INFERRED}] + doubted:
+            marks.setdefault(mark, []).append(words.degrees(view.angle))
+    return marks
 
 
 def _blind_spots(pose: Pose, width: int) -> list[str]:

@@ -50,6 +50,13 @@ def named(pose: Pose) -> str:
     return NAMES[pose.ring] if pose.ring == "level" else f"{NAMES[pose.ring]}, {FROM[pose.ring]}"
 
 
+def in_a_title(pose: Pose) -> str:
+    """A ring over its row of figures: ``Low ring, from below: 240 of 360``; ``pose`` is the ring by itself."""
+    reads = pose.round.reads_degrees
+    told = "" if reads is None else f": {reads} of {pose.round.counted_degrees} degrees"
+    return f"{named(pose).capitalize()}{told}"
+
+
 def rings(which: Iterable[Ring]) -> str:
     """``low ring``; ``low and high ring``."""
     asked = set(which)
@@ -65,7 +72,7 @@ def camera(found: RingCamera | None) -> str:
     if found is None:
         return ""
     if found.height_m is None and found.height is None:
-        return "the outlines do not tell the height of its camera; give it if you measured it (--camera-height)"
+        return "the outlines do not tell the height of its camera"
     how = "as given" if found.found_from == "given" else "found from the outlines"
     return f"camera {height(found)}{_tilted(found.tilt)}; {how}"
 
@@ -174,9 +181,36 @@ def _differs(n: Note) -> str:
     return f"It has no {NAMES[n['ring']]}: its {NAMES[n['has']]} is compared with the {NAMES[n['ring']]} of the others."
 
 
+_UNKNOWN = {
+    "few": "it has too few clear outlines, 8 are needed", "half": "its stops do not go all round",
+    "frame": "the frame cuts the figure at most of its stops", "sizes": "its pictures have several sizes",
+    "body": "its outlines are not those of a body",
+}
+_OUTSIDE = {
+    "lower": "lower than 0.2 m", "higher": "higher than 2.6 m", "nearer": "nearer than 2.6 m",
+}
+
+
+def _elsewhere(n: Note) -> str:
+    over = float(n["over"])
+    where = "at the height of the waist" if n["looks"] == "level" else (
+        f"{abs(over):.1f} of the model's height {'over' if over > 0 else 'under'} the waist")
+    return (f"The ring is called {n['ring']}, but its camera stood {where}. "
+            "Check that its pictures lie in the right ring.")
+
+
 NOTES: dict[str, Callable[[Note], str]] = {
+    "ring camera elsewhere": _elsewhere,
+    "ring camera unknown": lambda n: (
+        f"Where the camera of the {NAMES[n['ring']]} stood could not be found: {_UNKNOWN[str(n['why'])]}. Give its "
+        "height with --camera-height."),
+    "ring camera outside": lambda n: (
+        f"The camera of the {NAMES[n['ring']]} stood {_OUTSIDE[str(n['where'])]}, where the reader was not taught: "
+        "trust its views less."),
+    "ring of another pose": lambda n: (
+        f"The {NAMES[n['ring']]} shows another pose than the level ring. Compare them, and shoot one of them again."),
     "ring counts": _counts,
     "ring wanted": _wanted,
-    "ring left out": lambda n: f"The {NAMES[n['ring']]} was left out. {n['why']}",
     "ring differs": _differs,
+    "ring left out": lambda n: f"The {NAMES[n['ring']]} was left out. {n['why']}",
 }

@@ -172,8 +172,8 @@ def seen(state: State) -> tuple[Floats, Floats]:
 
 
 class _Normal:
-    """The normal equations being gathered. Order: points (69), angles (n), shifts (2 n), pitch, distance, aside, then of
-    every other ring these and its height, its model's place (2) and its turn's beginning, the stature."""
+    """The normal equations being gathered. Order: points (69), angles (n), shifts (2 n), pitch, distance, aside; of
+    every other ring these, its height, its model's place (2) and its turn's beginning; the stature."""
 
     def __init__(self, n: int, rings: int) -> None:
         self.n = n
@@ -301,7 +301,8 @@ def _moved(state: State, step: Floats) -> State:
 
 
 def grounded(state: State, row: float) -> State:
-    """The same with its zero of z moved to where the first ring sees the axis at this row, statures below the middle."""
+    """The same with its zero of z moved to where the first ring sees the axis at this row, statures below the middle.
+    """
     distance, sin, cos = np.exp(state.log_distance[0]), np.sin(state.pitch[0]), np.cos(state.pitch[0])
     height = float(distance * (row * cos - distance * sin) / (distance * cos + row * sin))
     up = height - state.height[0]

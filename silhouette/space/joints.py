@@ -127,7 +127,12 @@ def _sided(views: Views, state: State, beliefs: Beliefs) -> Fitted:
         joint_fit.fit(views, replace(rough, points=other), beliefs, joint_fit.ROUNDS[2:])
         for other in joint_sides.namings(rough.points, rough.log_stature, best=NAMINGS)
     ]
-    return max(fits, key=lambda f: f.log + float(joint_sides.by_side(f.state.points[None])[0]))
+    return max(fits, key=likely)
+
+
+def likely(fitted: Fitted) -> float:
+    """Logarithm of how likely a fit is with the names that it gives to the members of pairs."""
+    return fitted.log + float(joint_sides.by_side(fitted.state.points[None])[0])
 
 
 def _stature(points: Floats) -> float:
@@ -166,7 +171,7 @@ def skeleton_of(fitted: Fitted, within: Floats, views: Views, cameras: Sequence[
             named = name if plan.TWIN[k] == k else f"{name} {SIDES[int(plan.TWIN[k] < k)]}"
             x, y, z = (float(v) for v in state.points[k])
             others[named] = (x, y, z)
-    return Skeleton(tuple(joints), _refined(state, views, cameras), others, _notes(state.points, agreeing))
+    return Skeleton(tuple(joints), refined(state, views, cameras), others, _notes(state.points, agreeing))
 
 
 def bared(points: Floats, stature: float) -> Floats:
@@ -196,7 +201,8 @@ def _notes(points: Floats, agreeing: Floats) -> tuple[Note, ...]:
     return (Note.of("front elsewhere", degrees=round(front)),)
 
 
-def _refined(state: State, views: Views, cameras: Sequence[StopCamera]) -> tuple[StopCamera, ...]:
+def refined(state: State, views: Views, cameras: Sequence[StopCamera]) -> tuple[StopCamera, ...]:
+    """The first cameras, in the state's unit, as the fit left them, all in the frame of the first ring."""
     distance = np.exp(state.log_distance)
     out = [
         replace(c, distance=float(distance[0]), pitch=float(np.degrees(state.pitch[0])), aside=float(state.aside[0]),

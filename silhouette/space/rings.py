@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from silhouette.geometry.orbit import scaled
 from silhouette.records_space import PointBells, Skeleton, StopCamera
 from silhouette.space import body_plan as plan
-from silhouette.space import joint_doubt, joint_fit, joint_sides, joints
+from silhouette.space import joint_doubt, joint_fit, joints
 from silhouette.space.bells import Views
 from silhouette.space.joint_fit import Beliefs, Fitted, State
 from silhouette.space.joints import Alone
@@ -27,6 +28,8 @@ FAR = 0.15
 """Statures from which a joint says nothing of how a ring lies over another: a hand taken for the other hand."""
 NEAR = 0.03
 """How far joints of two rings may lie apart before they count for less, statures."""
+OTHER_POSE = 0.04
+"""How far apart the joints of two rings lie where they show two poses, median, statures."""
 STEP_DEG = 15.0
 """From one way of laying a ring over another to the next that is tried."""
 LAYINGS = 8
@@ -60,6 +63,8 @@ class Placed:
     """How far its angle 0 lies clockwise (seen from above) from that of the first ring, degrees."""
     apart: float
     """How far the joints that it found alone lie from those of all rings, once laid over them: median, statures."""
+    joined: bool
+    """Whether it shows the pose of the first ring; one that does not is laid over it, and nothing is taken from it."""
     stops: slice
     """Its own among the cameras of the skeleton."""
 
@@ -77,15 +82,32 @@ def solve(rings: Sequence[RingViews]) -> Together:
     """Find the joints and cameras of a pose in all its rings; the first of them says where angle 0 is."""
     each = [_in_statures(joints.alone(r.bells, r.cameras, r.angle_sure, r.distance_sure)) for r in rings]
     laid = [laid_over(each[0].fitted.state.points, one.fitted.state.points) for one in each]
-    state, views, beliefs = _joined(each, laid, [len(r.cameras) for r in rings])
-    fitted = _best(views, state, beliefs, [lay.on(one.fitted.state.points) for lay, one in zip(laid, each, strict=True)])
+    own = [[scaled(camera, 1 / one.unit) for camera in ring.cameras] for one, ring in zip(each, rings, strict=True)]
+    joined = [k for k in range(len(each)) if _apart(each[0].fitted.state.points, each[k], laid[k]) < OTHER_POSE]
+    state, views, beliefs = _joined([each[k] for k in joined], [laid[k] for k in joined],
+                                    [len(own[k]) for k in joined])
+    starts = [laid[k].on(each[k].fitted.state.points) for k in joined]
+    fitted = _best(views, state, beliefs, starts)
     by = float(np.exp(-fitted.state.log_stature))
     within = joint_doubt.doubts(fitted, views, beliefs).within
-    cameras = [scaled(camera, 1 / one.unit) for one, ring in zip(each, rings, strict=True) for camera in ring.cameras]
-    skeleton = joints.skeleton_of(fitted, within, views, cameras, by)
-    ends = np.cumsum([0, *(len(r.cameras) for r in rings)])
-    slices = [slice(int(a), int(b)) for a, b in zip(ends, ends[1:], strict=False)]
-    return Together(skeleton, tuple(_placed(fitted, k, one, slices[k], by) for k, one in enumerate(each)))
+    fitted = replace(fitted, state=fitted.state.larger(by))
+    cameras = [camera for k in joined for camera in own[k]]
+    skeleton = joints.skeleton_of(fitted, within * by, views, cameras, 1.0)
+    found = dict(zip(joined, _parted(skeleton.cameras, [len(own[k]) for k in joined]), strict=True))
+    placed = {k: _placed(fitted, place, each[k], by) for place, k in enumerate(joined)}
+    for k in set(range(len(each))) - set(joined):
+        other, seen, _ = _joined([each[0], each[k]], [laid[0], laid[k]], [len(own[0]), len(own[k])])
+        found[k] = joints.refined(other, seen, [*own[0], *own[k]])[len(own[0]):]
+        odd = replace(each[k].fitted, state=other.some(np.flatnonzero(other.ring == 1)))
+        placed[k] = replace(_placed(odd, 1, each[k], 1.0, each[0].fitted.state.points), joined=False)
+    ends = np.cumsum([0, *map(len, own)])
+    return Together(replace(skeleton, cameras=tuple(c for k in sorted(found) for c in found[k])),
+                    tuple(replace(placed[k], stops=slice(int(ends[k]), int(ends[k + 1]))) for k in sorted(placed)))
+
+
+def _parted(cameras: Sequence[StopCamera], counts: Sequence[int]) -> list[tuple[StopCamera, ...]]:
+    ends = np.cumsum([0, *counts])
+    return [tuple(cameras[a:b]) for a, b in pairwise(ends)]
 
 
 def waist_of(skeleton: Skeleton) -> float | None:
@@ -186,26 +208,33 @@ def _joined(each: Sequence[Alone], laid: Sequence[Laying], stops: Sequence[int])
 def _best(views: Views, state: State, beliefs: Beliefs, starts: Sequence[Floats]) -> Fitted:
     """The fit that all views agree with best, of those that begin with the points and names that each ring found."""
     fits = [joint_fit.fit(views, replace(state, points=points), beliefs, ROUNDS) for points in starts]
-    return max(fits, key=lambda f: f.log + float(joint_sides.by_side(f.state.points[None])[0]))
+    return max(fits, key=joints.likely)
 
 
-def _placed(fitted: Fitted, ring: int, alone: Alone, stops: slice, by: float) -> Placed:
-    """What the fit of all rings says of one."""
+def _placed(fitted: Fitted, ring: int, alone: Alone, by: float, points: Floats | None = None) -> Placed:
+    """What a fit, in statures, says of one of its rings; ``by`` makes statures of the unit that it was made in. With
+    ``points`` of others the fit was of this ring alone."""
     state = fitted.state
-    found = laid_over(state.points, alone.fitted.state.points / by).on(alone.fitted.state.points / by)
-    apart = np.linalg.norm(found - state.points, axis=1)
+    doubt = _height_doubt(fitted.normal, len(state.angles), 0 if points is not None else ring)
+    points = state.points if points is None else points
     return Placed(
-        float(state.height[ring]) * by, by * _height_doubt(fitted, ring), float(np.degrees(state.pitch[ring])),
-        float(np.exp(state.log_distance[ring])) * by, float(np.degrees(state.begins[ring] - state.begins[0])),
-        float(np.median(apart)) * by, stops,
+        float(state.height[ring]), by * doubt, float(np.degrees(state.pitch[ring])),
+        float(np.exp(state.log_distance[ring])), float(np.degrees(state.begins[ring] - state.begins[0])),
+        _apart(points, alone, laid_over(points, alone.fitted.state.points)), True, slice(0),
     )
 
 
-def _height_doubt(fitted: Fitted, ring: int) -> float:
-    """Standard deviation of the lens's height over the feet, by the fit's covariance."""
-    way = np.zeros(len(fitted.normal))
+def _apart(points: Floats, one: Alone, lay: Laying) -> float:
+    """How far the points of a ring alone, once laid over others, lie from them: median, statures."""
+    return float(np.median(np.linalg.norm(lay.on(one.fitted.state.points) - points, axis=1)))
+
+
+def _height_doubt(normal: Floats, views: int, ring: int) -> float:
+    """Standard deviation of the lens's height over the feet, by the normal matrix of a fit of so many views, in the
+    fit's unit."""
+    way = np.zeros(len(normal))
     feet = np.array([plan.ANKLE, plan.ANKLE + 1, plan.FOOT_END, plan.FOOT_END + 1])
     way[3 * feet + 2] = -1 / len(feet)
     if ring:
-        way[joint_fit.place_of(len(fitted.state.angles), ring) + joint_fit.OWN] = 1.0
-    return float(np.sqrt(max(way @ np.linalg.solve(fitted.normal, way), 0.0)))
+        way[joint_fit.place_of(views, ring) + joint_fit.OWN] = 1.0
+    return float(np.sqrt(max(way @ np.linalg.solve(normal, way), 0.0)))

@@ -9,10 +9,10 @@ first PICTURES turns ``low/NNN.jpg`` ... are pictures as a phone writes them, an
 
 - ``rings``: ring -> ``camera`` (distance_m, height_m, tilt_deg, focal_35mm, width, height); ``start_deg``, how far the
   turn began off angle 0 beyond what the names say; ``aside_m`` (x, y), where the model stood against the level ring;
-  ``stops``, a row each: ``mask``, ``file`` (pictures only), ``named`` degrees, ``angle`` as it truly is (from the body's
-  front, start and unevenness included), ``limb_legibility`` of the bare body (head, arm_l ... as in views.py; longest
-  outlines taken over this ring) and ``drawn``: part of :data:`PARTS` -> length of its own outline that background lies
-  next to, over the longest own outline that it has in any stop of any ring, 0 to 1.
+  ``stops``, a row each: ``mask``, ``file`` (pictures only), ``named`` degrees, ``angle`` as it truly is (from the
+  body's front, start and unevenness included), ``limb_legibility`` of the bare body (head, arm_l ... as in views.py;
+  longest outlines taken over this ring) and ``drawn``: part of :data:`PARTS` -> length of its own outline that
+  background lies next to, over the longest own outline that it has in any stop of any ring, 0 to 1.
 
 The model sways a little, steps off and on between the rings, and is stopped a little unevenly.
 """
@@ -58,7 +58,8 @@ def some_rings(rng: Rng, points: Floats) -> dict[str, Camera]:
         "low": float(rng.uniform(0.2, min(0.5, waist - 0.1))), "level": waist + float(rng.normal(0, 0.07)),
         "high": float(rng.uniform(2.0, 2.6)),
     }
-    usual, out = float(rng.uniform(3.0, 5.5)), {}
+    usual = float(rng.uniform(3.0, 5.5))
+    out: dict[str, Camera] = {}
     for ring in RINGS:
         distance = float(np.clip(usual + rng.normal(0, 0.3), 3.0, 5.5))
         tilt = float(np.degrees(np.arctan2(tall / 2 - heights[ring], distance)) + rng.normal(0, 1.0))
@@ -119,7 +120,9 @@ def moved(shot: Shot, aside: Floats) -> Shot:
 
 def write_turn(folder: Path, shot: Shot, rng: Rng, chosen: str, pictures: bool) -> None:
     """Write one turn in three rings."""
-    cameras, rings, lengths = some_rings(rng, shot.figure.points), {}, {}
+    cameras = some_rings(rng, shot.figure.points)
+    rings: dict[str, dict[str, object]] = {}
+    lengths: dict[str, tuple[Floats, Floats]] = {}
     scene = turns_in_space.some_scene(rng) if pictures else None
     for ring in RINGS:
         aside = rng.normal(0, ASIDE_M, 2) * (ring != "level")
