@@ -15,7 +15,6 @@ from silhouette import in_space, tables, turnaround
 from silhouette.check import family, made_out
 from silhouette.errors import PictureError, PoseError, SettingsError
 from silhouette.export import reference_set, write_set
-from silhouette.geometry.perspective import FRAME_MM
 from silhouette.intake import film, stills
 from silhouette.records import Cut, Mask, Note, Outline, Pixels, RingCamera, Stop
 from silhouette.records_shoot import CheckReport, Held, SetCloseUp, SetLayout, SetView, Shot, StopLook
@@ -326,12 +325,8 @@ def _sizes(shot: Rings, cameras: Mapping[Ring, RingCamera], top: float) -> dict[
     """Pixels of the full picture for the model's stature at the turning axis, of each ring whose camera is known."""
     sizes: dict[Ring, float] = {}
     for one in shot.all:
-        camera, told = cameras.get(one.ring), [stop.focal_35mm for stop in one.stops if stop.focal_35mm]
-        if camera is None or (camera.lens is None and not told):
-            continue
-        lens = camera.lens or float(np.median(told)) / FRAME_MM
-        focal_px = lens * max(max(stop.full_size) for stop in one.stops)
-        size = reference_set.pixels_per_stature(camera, focal_px, top)
+        longer = max(max(stop.full_size) for stop in one.stops)
+        size = reference_set.pixels_per_stature(cameras[one.ring], longer, top) if one.ring in cameras else None
         if size is not None:
             sizes[one.ring] = size
     return sizes
