@@ -132,8 +132,8 @@ def test_the_scale_of_a_camera_is_that_of_the_axis_half_way_up():
 
 
 def test_close_ups_are_named_after_pose_and_detail_and_counted_on():
-    one, two, three = (CloseUp(name, (Path("a.jpg"),) * n) for name, n in (("left hand", 2), ("Left_hand", 1), ("?", 1)))
-    assert reference_set.close_up_stems("k", [one, two, three]) == [
+    given = [CloseUp(name, (Path("a.jpg"),) * n) for name, n in (("left hand", 2), ("Left_hand", 1), ("?", 1))]
+    assert reference_set.close_up_stems("k", given) == [
         ("left hand", ["k_closeup_left_hand_1", "k_closeup_left_hand_2"]), ("Left_hand", ["k_closeup_Left_hand_3"]),
         ("?", ["k_closeup_detail_1"])]
 

@@ -279,7 +279,7 @@ def test_the_ring_s_buttons_say_which_is_shown_and_heads_stand_with_the_level_on
             "true" if i == pressed else "false" for i in range(3)]
         scrub = rings.find_element("id", "scrub")
         assert scrub.get_attribute("aria-valuetext").endswith(f", {name}") and scrub.get_attribute("max") == most
-        assert rings.find_element("id", "now").get_attribute("textContent").endswith(name)  # said aloud
+        assert rings.find_element("id", "heard").get_attribute("textContent").endswith(name)  # said aloud
         assert rings.find_element("id", "what").get_attribute("textContent").endswith(f", {name}")
         assert head.is_displayed() == (name == "level ring")
     assert rings.find_element("id", "photo").get_attribute("visibility") == "hidden"

@@ -216,7 +216,8 @@ def test_each_ring_has_pages_of_its_own_and_all_come_out_at_one_size():
     told = [[t.get_text() for t in page.axes[0].texts] for page in pages]
     assert [next(w for w in ("low", "level", "high") if f"{w} ring, " in words[1]) for words in told] == [
         "high", "high", "level", "low"]
-    assert [len(words) - 4 for words in told] == [25, 25, 8, 6] or sum(len(words) - 4 for words in told) == 64
+    counts = [len(words) - 4 for words in told]  # under name and three lines an angle each
+    assert counts[2:] == [8, 6] and sum(counts[:2]) == 50 and min(counts) > 0
     assert all("not known" in words[2] and "scale of its own" in words[1] for words in told)
     sizes = {tuple(np.ptp(path.vertices, axis=0).round(3)) for page in pages
              for shapes in page.axes[0].collections for path in shapes.get_paths() if len(path.vertices) > 8}
