@@ -146,6 +146,8 @@ class Kind:
     """Share of the bodies that wear and hold nothing, beside those that happen to."""
     first_pose: int = 0
     """Number of the first pose."""
+    distance: tuple[float, float] = (2.0, 8.0)
+    """Nearest and farthest camera, metres."""
 
 
 KINDS = {
@@ -159,7 +161,7 @@ KINDS = {
 """Views to train on, and to test on: poses drawn like those of training but for the arms held close and the unusual
 cameras; poses near named ones that training never saw; arms held close; tidy poses of bare bodies; cameras that stand
 low or high."""
-CAMERAS = {"usual": 0.0, "wide": 0.45, "low and high": 1.0}
+CAMERAS = {"usual": 0.0, "wide": 0.45, "low and high": 1.0, "any": 1.0}
 """Share of the cameras that stand anywhere from 0.2 to 2.6 m high; with "low and high" under 0.5 or over 1.7 m."""
 
 
@@ -203,7 +205,7 @@ def turnarounds(stock: Stock, rng: np.random.Generator, vectors: torch.Tensor, o
     faces = torch.cat([stock.rig.faces, extra_faces + posed.vertices.shape[1]])
     limb = torch.cat([stock.rig.limb.long(), extra_limb.long().to(device)])
     spots = torch.stack([joints[p] for p in POINTS], 1)
-    seen, angle, camera = _photographed(torch.cat([skin, spots], 1), rng, kind.cameras)   # (b, TURN, n, 2)
+    seen, angle, camera = _photographed(torch.cat([skin, spots], 1), rng, kind.cameras, kind.distance)
     seen, spots = seen[:, :, : skin.shape[1]], seen[:, :, skin.shape[1] :]
     low, high = seen.amin(2), seen.amax(2)
     scale = FIGURE / (high - low).amax(-1).clamp(min=1e-6)
@@ -247,16 +249,17 @@ def _least_sunk(shared: rig.Rig, posed: rig.Posed, tries: int, choose: NDArray[n
 
 
 def _photographed(points: torch.Tensor, rng: np.random.Generator,
-                  cameras: str = "usual") -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+                  cameras: str = "usual", far: tuple[float, float] = (2.0, 8.0),
+                  ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
     """Points (b, n, 3) from all round: picture (b, TURN, n, 2), angles (b, TURN), distance and height of the cameras.
 
-    One camera a pose, 2 to 8 m away, between knee and head, aimed at the figure with a small error, nearly upright;
+    One camera a pose, so far away, between knee and head, aimed at the figure with a small error, nearly upright;
     a share of them, see CAMERAS, lower or higher, aimed at the figure or level. The picture's unit is the focal length.
     """
     b, device = points.shape[0], points.device
     top = points[..., 2].amax(1).cpu().numpy()
     reach = points[..., :2].norm(dim=-1).amax(1).cpu().numpy()
-    distance = np.maximum(rng.uniform(2.0, 8.0, b), reach + 0.9)
+    distance = np.maximum(rng.uniform(*far, b), reach + 0.9)
     height = rng.uniform(0.28, 1.0, b) * np.maximum(top, 0.9)
     aimed = np.ones(b)
     if cameras != "usual":
