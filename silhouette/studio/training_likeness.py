@@ -5,7 +5,7 @@ outlines of one pose from about the same side vectors that point the same way, w
 vectors that do not. It starts from the reader's trunk, which knows bodies already. Steps, each a command
 (``python -m silhouette.studio.training_likeness STEP ...``):
 
-- ``learn FOLDER --stock FILE --reader STATE``: the training, while fresh views are made; several graphics cards learn
+- ``learn FOLDER --stock FILE --weights STATE``: the training, while fresh views are made; several graphics cards learn
   together with ``torchrun --nproc-per-node 4 -m silhouette.studio.training_likeness learn ...``;
 - ``views FILE --stock FILE``: kept-out poses, each struck by two bodies, to be tested on;
 - ``export STATE FILE``: the network as ONNX with weights of eight bits.
@@ -19,7 +19,7 @@ import json
 import time
 from collections import deque
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -30,7 +30,7 @@ import torch.nn.functional as F
 from numpy.typing import NDArray
 from torch import distributed, nn
 
-from silhouette.studio import dress, poses, rig, training, training_flaws, training_net, training_views
+from silhouette.studio import bodies, dress, poses, rig, training, training_flaws, training_net, training_views
 from silhouette.studio.training import Cards
 from silhouette.studio.training_net import ReaderNet
 from silhouette.studio.training_views import TURN, Kind, Stock, Views
@@ -40,11 +40,13 @@ SIZE = 128
 KIND = Kind(poses.sample_wide, cameras="any", bare=0.3)
 """What is learned from."""
 KEPT = {
-    "mixed": Kind(poses.sample, poses.KEPT_OUT, cameras="any", bare=0.3, distance=(2.6, 6.0)),
-    "named": Kind(poses.sample_near, poses.KEPT_OUT, cameras="any", bare=0.3, distance=(2.6, 6.0)),
+    "few": Kind(poses.sample, poses.KEPT_OUT, cameras="any", bare=0.3, distance=(2.6, 6.0)),
+    "many": Kind(poses.sample, cameras="any", bare=0.3, distance=(2.6, 6.0)),
 }
-"""Kept-out poses: near or mixed from named ones that training never saw, or drawn freely; or all near named ones, so
-that many are twins."""
+"""Poses to test on: near or mixed from named ones that training never saw, or drawn freely; the same of all named ones,
+where there shall be so many that eight cannot carry them."""
+ARCHIVE, ASKED = 12, 2
+"""Of a kept-out pose: views of the first body, evenly round; of the second, at random angles."""
 SHARPNESS = 16.0
 """What cosines are multiplied by before they are compared."""
 SAME_SIDE = 9.0
@@ -116,16 +118,21 @@ def pairs(stock: Stock, rng: np.random.Generator, drawn: tuple[torch.Tensor, tor
     return views
 
 
-def draw(rng: np.random.Generator, kind: Kind, count: int,
-         siblings: float = 0.0) -> tuple[torch.Tensor, torch.Tensor]:
-    """Poses (count, rig.WIDTH) and outfits (2 * count, fields); of so many of the pairs of poses one after the other the
-    second is the first a little changed."""
+def draw(rng: np.random.Generator, kind: Kind, count: int, siblings: float = 0.0,
+         held: bool = True) -> tuple[torch.Tensor, torch.Tensor]:
+    """Poses (count, rig.WIDTH) and outfits (2 * count, fields).
+
+    Of the pairs of poses one after the other a share ``siblings`` is of one pose and the same a little changed. Without
+    ``held`` nobody holds a pole, a bag or a load.
+    """
     drawn: list[rig.Pose] = []
     for k in range(count):
         near = k % 2 == 1 and rng.random() < siblings
         drawn.append(poses.changed(drawn[-1], rng, float(rng.choice([12.0, 20.0]))) if near
                      else kind.pose(rng, kind.names))
     outfits = [dress.NAKED if rng.random() < kind.bare else dress.sample(rng) for _ in range(2 * count)]
+    if not held:
+        outfits = [replace(outfit, pole=0.0, bag=0.0, load=0.0) for outfit in outfits]
     return rig.pose_vectors(drawn), dress.vector(outfits)
 
 
@@ -191,7 +198,7 @@ class Fresh:
 
 
 def drawn_by_hand(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
-    """(b, 1, h, w) in 0..1 as if drawn quickly and filled: bends rounded, small gaps closed, every edge a little off."""
+    """(b, 1, h, w) in 0..1 as if drawn quickly and filled: bends round, small gaps closed, every edge a little off."""
     b, device, size = len(mask), mask.device, mask.shape[-1]
     wide = training_flaws._odd(size * 0.016)
     soft = mask
@@ -321,16 +328,47 @@ def _elsewhere(told: torch.Tensor, cards: Cards) -> torch.Tensor | None:
 # ---------------------------------------------------------------------------------------------------------- commands
 
 
-def make(file: Path, stock_file: Path, kind: str, count: int, seed: int) -> None:
-    """Write views of kept-out poses, each struck by two bodies, TURN views of each."""
+def make(file: Path, stock_file: Path, kind: Kind, count: int, seed: int, held: bool) -> None:
+    """Write views of kept-out poses, first those of an archive, then what is asked for.
+
+    The ``.npz`` holds, a row a view, ``picture`` (bytes of a PNG of one bit, white on the figure), ``pose``, ``asked``
+    (whether it is of the second body), ``angle`` in degrees and ``about`` as in ``Views``; and ``joints`` (poses,
+    points, 3), POINTS in metres of one and the same body.
+    """
+    import cv2
+
+    png = [cv2.IMWRITE_PNG_BILEVEL, 1, cv2.IMWRITE_PNG_COMPRESSION, 9]
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    stock, rng, parts = training_views.load_stock(stock_file, device), np.random.default_rng(seed), []
-    with torch.no_grad():
-        for start in range(0, count, 8):
-            views = pairs(stock, rng, draw(rng, KEPT[kind], min(8, count - start)), KEPT[kind], start)
-            parts.append({k: getattr(views, k).cpu().numpy() for k in ("masks", "angle", "pose", "about")})
+    stock, rng = training_views.load_stock(stock_file, device), np.random.default_rng(seed)
+    rows: dict[str, list[Any]] = {k: [] for k in ("picture", "pose", "asked", "angle", "about", "joints")}
+    for start in range(0, count, 8):
+        some = min(8, count - start)
+        vectors, outfits = draw(rng, kind, some, held=held)
+        with torch.no_grad():
+            views = pairs(stock, rng, (vectors, outfits), kind, start)
+            rows["joints"].append(_joints(stock, vectors))
+        for body in range(2 * some):
+            chosen = rng.choice(TURN, ASKED, replace=False) if body % 2 else np.arange(0, TURN, TURN // ARCHIVE)
+            these = views.rows(torch.from_numpy(body * TURN + chosen).to(device))
+            for mask in training_views.unpack(these.masks).cpu().numpy():
+                rows["picture"].append(cv2.imencode(".png", mask * np.uint8(255), png)[1])
+            rows["asked"] += [body % 2 == 1] * len(chosen)
+            for name in ("pose", "angle", "about"):
+                rows[name] += list(getattr(these, name).cpu().numpy())
     file.parent.mkdir(parents=True, exist_ok=True)
-    np.savez_compressed(file, **{k: np.concatenate([p[k] for p in parts]) for k in parts[0]})
+    ends = np.cumsum([len(p) for p in rows["picture"]])
+    np.savez(file, picture=np.concatenate(rows["picture"]), ends=ends, pose=np.array(rows["pose"]),
+             asked=np.array(rows["asked"]), angle=np.array(rows["angle"], np.float32),
+             about=np.array(rows["about"], np.float32), joints=np.concatenate(rows["joints"]))
+
+
+def _joints(stock: Stock, vectors: torch.Tensor) -> NDArray[np.float32]:
+    """(poses, points, 3) where POINTS of the stock's first body are."""
+    count = len(vectors)
+    posed = rig.pose_batch(stock.rig, stock.rest[:1].expand(count, -1, -1), stock.heads[:1].expand(count, -1, -1),
+                           vectors.to(stock.rest.device))
+    joints = bodies.joints_of(posed, stock.rig.names)
+    return np.asarray(torch.stack([joints[p] for p in training_views.POINTS], 1).cpu().numpy(), np.float32)
 
 
 def export(state: Path, out: Path) -> None:
@@ -351,7 +389,7 @@ def _learn_by(args: argparse.Namespace) -> None:
         try:
             source = Fresh(args.stock, cards.device, args.views_seed, cards.rank, pool, args.held)
             plan = Plan(args.seconds, args.steps, args.seed, args.poses, args.rate, args.held)
-            learn(args.folder, source, args.start, plan, cards)
+            learn(args.folder, source, args.weights, plan, cards)
         finally:
             pool.shutdown(cancel_futures=True)
     if cards.count > 1:
@@ -365,7 +403,7 @@ def main() -> None:
     one = steps.add_parser("learn", help="train")
     one.add_argument("folder", type=Path)
     one.add_argument("--stock", type=Path, required=True)
-    one.add_argument("--start", type=Path, help="weights to start from: the reader's, or this network's own")
+    one.add_argument("--weights", type=Path, help="weights to start from: the reader's, or this network's own")
     one.add_argument("--views-seed", type=int, default=300)
     one.add_argument("--seed", type=int, default=5)
     one.add_argument("--steps", type=int, default=30000)
@@ -380,6 +418,7 @@ def main() -> None:
     two.add_argument("--kind", choices=list(KEPT), default="mixed")
     two.add_argument("--poses", type=int, default=200)
     two.add_argument("--seed", type=int, default=41)
+    two.add_argument("--held", action="store_true", help="some hold a pole, a bag or a load")
     three = steps.add_parser("export", help="write the network as ONNX")
     three.add_argument("state", type=Path)
     three.add_argument("file", type=Path)
@@ -387,7 +426,7 @@ def main() -> None:
     if args.step == "learn":
         _learn_by(args)
     elif args.step == "views":
-        make(args.file, args.stock, args.kind, args.poses, args.seed)
+        make(args.file, args.stock, KEPT[args.kind], args.poses, args.seed, args.held)
     else:
         export(args.state, args.file)
 
