@@ -1,4 +1,4 @@
-"""Outlines of kept-out poses, struck by one body in the archive and asked for by another, see tests/measure/likeness.py."""
+"""Kept-out poses, struck by one body in the archive and asked for by another, see tests/measure/likeness.py."""
 
 from __future__ import annotations
 
