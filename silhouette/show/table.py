@@ -76,8 +76,6 @@ def _weak_rows(pose: Pose, width: int) -> list[str]:
 def _ring_head(pose: Pose, width: int) -> list[str]:
     """A ring's name over what is told of it, and where its camera stood."""
     camera = words_rings.camera(pose.camera)
-    if pose.camera is not None and pose.camera.found_from == "unknown":
-        camera += f"; if you measured it, give it with --camera-height {pose.ring}=METRES"
     return _hang("", f"{words_rings.named(pose).capitalize()}{f': {camera}' if camera else ''}", width)
 
 

@@ -72,7 +72,7 @@ def camera(found: RingCamera | None) -> str:
     if found is None:
         return ""
     if found.height_m is None and found.height is None:
-        return "the outlines do not tell the height of its camera"
+        return "the height of its camera is not known"
     how = "as given" if found.found_from == "given" else "found from the outlines"
     return f"camera {height(found)}{_tilted(found.tilt)}; {how}"
 
