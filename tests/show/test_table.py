@@ -242,7 +242,7 @@ def test_score_tells_every_ring_and_the_headlines_in_full(rings_at: Callable[...
     assert text.index("\nLevel ring") < text.index("\nLow ring, from below") < text.index("\nHigh ring, from above")
     assert text.count("\nweak arc ") == sum(bool(one.round.weak_arcs) for one in pose.rings)
     assert "no view" in text.split("\nHigh ring")[1], "the hole of the high ring"
-    assert "Figure's left hand stands clear in no view. Take a close-up from 45 degrees, at chest" in text
+    assert "Figure's left hand stands clear in no view. Take a close-up from 45 degrees, at\nchest height." in text
     assert "Head stands clear in no view. The close-up face shows it." in text
     assert "Close-ups, not scored: face (1 picture)." in text
 
@@ -253,14 +253,15 @@ def test_a_narrow_terminal_gets_the_same_words_of_every_ring(rings_at: Callable[
     for made in (table.score_table, table.rank_table):
         shown: Any = pose if made is table.score_table else Ranking((pose, replace(pose, name="other", rank=2)))
         narrow, usual = made(shown, width), made(shown)
-        assert is_plain(narrow, width) and narrow.split() == usual.split()
+        assert is_plain(narrow, width)
+        assert narrow.replace("-\n", "-").split() == usual.replace("-\n", "-").split()
 
 
 def test_a_headline_that_is_not_of_the_level_ring_says_so(rings_at: Callable[..., Pose]) -> None:
     pose = rings_at(headline="low")
     reads = {one.ring: one.round.reads_degrees for one in pose.rings}
     text = " ".join(table.score_table(pose).split())
-    assert text.startswith(f"akimbo: from below it reads from {reads['low']} of 360 degrees; level {reads['level']}, from")
+    assert text.startswith(f"akimbo: from below it reads from {reads['low']} of 360 degrees; level {reads['level']}, ")
     ranked = " ".join(table.rank_table(Ranking((pose,))).split())
     assert f"counts from below; level {reads['level']}, from above {reads['high']}" in ranked
 
