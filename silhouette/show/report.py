@@ -78,7 +78,7 @@ def _pose_context(pose: Pose, key: str, px: float | None = None,
 
     wheel = wheel_for_page(pose, arc)
     letters = {id(letter.arc): letter.letter for letter in wheel.letters}
-    rings, most = by_ring(pose), ring_scale.most_px(pose, px)
+    rings, most, viewer = by_ring(pose), ring_scale.most_px(pose, px), words.for_a_viewer(pose)
     keys = _ring_keys(pose, key)
     sizes = [svg.extent(ring.views, ink.relative_heights(ring.views, most[ring.ring])) for ring in rings]
     half, tall = (max(size[k] for size in sizes) for k in (0, 1))
@@ -87,7 +87,8 @@ def _pose_context(pose: Pose, key: str, px: float | None = None,
         "key": key, "number": key[1:], "name": pose.name, "headline": words.headline(pose),
         "sure": words.give_or_take(pose), "beside": words_rings.beside(pose),
         "rank": pose.rank, "placed": words.place_of(pose), "hint": words.closed_hint(pose),
-        "remarks": words.remarks(pose), "notes": words.notes(pose),
+        "remarks": words.remarks(pose), "viewer": viewer,
+        "notes": [note for note in words.notes(pose) if note not in viewer],
         "definitions": Markup(definitions), "wheel": Markup(wheel_svg(pose, key, wheel)),
         "half": half, "tall": tall, "box": svg.view_box(half, tall),
         "nowhere": "" if pose.round.reads_degrees is None else words.nowhere_weak(arc),

@@ -34,7 +34,8 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
     meant = f", meant to be {pose.intent}" if pose.intent != "open" else ""
     hint = words.closed_hint(pose)
     lines = _title(pose.name, f"{meant}: {words.in_full(pose)}", width)
-    for remark in (sure, hint):
+    viewer = words.for_a_viewer(pose)
+    for remark in (sure, hint, *viewer):
         lines += _hang("", remark, width) if remark else []
     main, *others = groups.by_ring(pose)
     lines += ["", *_ring_head(main, width)] if others else []
@@ -53,8 +54,9 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
     if any(view.doubts for view in pose.all_views):
         lines += [*([] if flags else [""]), *_hang("cut-outs disagree: ", words.DISAGREE, width)]
     lines += _blind_spots(pose, width)
-    if pose.notes:
-        lines += ["", *(line for note in words.notes(pose) for line in textwrap.wrap(note, width))]
+    notes = [note for note in words.notes(pose) if note not in viewer]
+    if notes:
+        lines += ["", *(line for note in notes for line in textwrap.wrap(note, width))]
     return _printed(lines)
 
 
@@ -177,7 +179,8 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
 def _asks(pose: Pose) -> list[str]:
     """The notes that ask for something; where angles come from and why a pose was not read is told anyway."""
     asking = tuple(note for note in pose.notes if words.of_itself(note).kind not in words.ASKS_NOTHING)
-    asks = words.notes(replace(pose, notes=asking))
+    asks = [words_rings.wanted_in_short(note) for note in asking if note.kind == "ring wanted"]
+    asks += words.notes(replace(pose, notes=tuple(note for note in asking if note.kind != "ring wanted")))
     more = len(asks) - MOST_NOTES
     return asks if more <= 0 else [*asks[:MOST_NOTES], f"{counted(more, 'more note')} in the report"]
 
@@ -194,7 +197,8 @@ def _shared_notes(ranking: Ranking, width: int) -> list[str]:
         names = list(dict.fromkeys(all_names))  # a pose has it once for each of its rings
         whose = "all poses" if len(names) == len(ranking.poses) > 1 else words.listed(names)
         lines += _hang("", f"{what} of {whose}: {line}", width)
-    return lines
+    kinds = {note.kind for pose in ranking.poses for note in pose.notes}
+    return lines + (_hang("", words_rings.LIFE_SIZE, width) if kinds & {"ring counts", "ring wanted"} else [])
 
 
 def check_list(report: CheckReport, width: int = COLUMNS) -> str:

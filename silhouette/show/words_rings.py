@@ -148,6 +148,10 @@ LIFE_SIZE = "This holds for a piece of life size, seen from about as far as the 
 """What is taken for granted where a viewer's eye is put beside a camera."""
 
 
+FOR_A_VIEWER = frozenset({"ring counts", "ring wanted", "ring differs"})
+"""Notes that stand beside the verdict, as they say what it is of."""
+
+
 def _eye(n: Note) -> str:
     """Where a viewer's eye is: ``Seen from 0.40 m above its feet``."""
     eye = n["eye"]
@@ -165,20 +169,26 @@ def _counts(n: Note) -> str:
 
 
 def _wanted(n: Note) -> str:
+    return f"{wanted_in_short(n)} {LIFE_SIZE}"
+
+
+def wanted_in_short(n: Note) -> str:
+    """That no ring was shot from where a viewer's eye is, less what is taken for granted, which several poses share."""
     do = f"Shoot a ring with the lens at {n['eye']:.2f} m."
     if n["eye"] < 0.1:
         do = "A lens close to the floor comes nearest."
     return (f"{_eye(n)}, no ring shows it: the {NAMES[n['counts']]} is nearest ({_lens(n)}), and the headline is of "
-            f"it. {do} {LIFE_SIZE}")
+            f"it. {do}")
 
 
 def counts_in_short(n: Note) -> str:
     """Which ring counts, for a line that several poses share."""
-    return f"the {NAMES[n['ring']]} counts, {_eye(n)[0].lower()}{_eye(n)[1:]}. {LIFE_SIZE}"
+    return f"the {NAMES[n['ring']]} counts, {_eye(n)[0].lower()}{_eye(n)[1:]}."
 
 
 def _differs(n: Note) -> str:
-    return f"It has no {NAMES[n['ring']]}: its {NAMES[n['has']]} is compared with the {NAMES[n['ring']]} of the others."
+    lacks = f"It has no {NAMES[n['ring']]}: its" if n["lacks"] else "Its"
+    return f"{lacks} {NAMES[n['has']]} is compared with the {NAMES[n['ring']]} of the others."
 
 
 NOTES: dict[str, Callable[[Note], str]] = {

@@ -93,9 +93,12 @@ def pose(name: str, of: Ring) -> Pose:
 def test_a_pose_that_lacks_the_ring_of_the_others_is_compared_and_says_so() -> None:
     poses = [pose("hauling", "level"), pose("lookout", "low"), pose("waiting", "level")]
     told = ring_choice.compared(poses)
-    assert [one.notes for one in told] == [(), (Note.of("ring differs", ring="level", has="low"),), ()]
+    assert [one.notes for one in told] == [(), (Note.of("ring differs", ring="level", has="low", lacks=True),), ()]
     assert words.note(told[1].notes[0]) == (
         "It has no level ring: its low ring is compared with the level ring of the others.")
+    both = replace(poses[1], other_rings=(LEVEL,))
+    assert words.note(ring_choice.compared([poses[0], both, poses[2]])[1].notes[0]) == (
+        "Its low ring is compared with the level ring of the others.")
     assert ring_choice.compared([replace(one, ring="high") for one in poses]) == [
         replace(one, ring="high") for one in poses]
     assert ring_choice.compared([pose("a", "low"), pose("b", "level")])[0].notes, "as many of each: level counts"
