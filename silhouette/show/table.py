@@ -38,14 +38,15 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
     for remark in (sure, hint, *viewer):
         lines += _hang("", remark, width) if remark else []
     main, *others = groups.by_ring(pose)
-    lines += ["", *_ring_head(main, width)] if others else []
+    tall = words_rings.metres(ring.camera for ring in pose.rings)
+    lines += ["", *_ring_head(main, tall, width)] if others else []
     lines += ["", "angle  reads            band         why"]
     # A flag that every view carries would only clutter the rows; it is explained under the table.
     shared = set.intersection(*(set(view.flags) for view in pose.views)) if pose.views else set()
     lines += [line for view in pose.views for line in _view_rows(view, shared, width)]
     lines += _weak_rows(main, width)
     for other in others:
-        lines += _other_ring(other, width)
+        lines += _other_ring(other, tall, width)
     flags = dict.fromkeys(flag for view in pose.all_views for flag in view.flags)
     if flags:
         lines.append("")
@@ -53,7 +54,7 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
             lines += _hang(f"{flag}: ", words.flag(flag, pose), width)
     if any(view.doubts for view in pose.all_views):
         lines += [*([] if flags else [""]), *_hang("cut-outs disagree: ", words.DISAGREE, width)]
-    lines += _blind_spots(pose, width)
+    lines += _blind_spots(pose, tall, width)
     notes = [note for note in words.notes(pose) if note not in viewer]
     if notes:
         lines += ["", *(line for note in notes for line in textwrap.wrap(note, width))]
@@ -75,15 +76,15 @@ def _weak_rows(pose: Pose, width: int) -> list[str]:
     return lines
 
 
-def _ring_head(pose: Pose, width: int) -> list[str]:
-    """A ring's name over what is told of it, and where its camera stood."""
-    camera = words_rings.camera(pose.camera)
+def _ring_head(pose: Pose, tall: float | None, width: int) -> list[str]:
+    """A ring's name over what is told of it, and where its camera stood; ``tall``, the model's stature in metres."""
+    camera = words_rings.camera(pose.camera, tall)
     return _hang("", f"{words_rings.named(pose).capitalize()}{f': {camera}' if camera else ''}", width)
 
 
-def _other_ring(pose: Pose, width: int) -> list[str]:
+def _other_ring(pose: Pose, tall: float | None, width: int) -> list[str]:
     """A ring beside that of the headline, in short: how it reads, its angles by their bands, its weak arcs."""
-    lines = ["", *_ring_head(pose, width)]
+    lines = ["", *_ring_head(pose, tall, width)]
     sure = words.give_or_take(pose)
     lines += _hang("", f"{words.headline(pose)}{f', {sure}' if sure else ''}", width)
     at: dict[str, list[str]] = {}
@@ -109,9 +110,9 @@ def _marked(pose: Pose) -> dict[str, list[str]]:
     return marks
 
 
-def _blind_spots(pose: Pose, width: int) -> list[str]:
+def _blind_spots(pose: Pose, tall: float | None, width: int) -> list[str]:
     """The blind spots, each with the close-up that would show it, and the close-ups that are there."""
-    told = words_rings.blind_spots(pose.blind_spots, words_rings.metres(ring.camera for ring in pose.rings))
+    told = words_rings.blind_spots(pose.blind_spots, tall)
     kept = words_rings.close_ups(pose.close_ups)
     lines = [line for sentence in told for line in _hang("", sentence, width)]
     lines += _hang("", kept, width) if kept else []

@@ -66,23 +66,28 @@ def rings(which: Iterable[Ring]) -> str:
 # ------------------------------------------------------------------------------------------------------------- cameras
 
 
-def camera(found: RingCamera | None) -> str:
+def camera(found: RingCamera | None, stature_m: float | None = None) -> str:
     """Where the camera of a ring stood, as a sentence's end: ``camera about 0.25 of the model's height above the
-    ground, tilted up 6 degrees; found from the outlines``; empty where nobody asked."""
+    ground, tilted up 6 degrees; found from the outlines``; in metres where the stature is known; empty where nobody
+    asked."""
     if found is None:
         return ""
     if found.height_m is None and found.height is None:
         return "the height of its camera is not known"
     how = "as given" if found.found_from == "given" else "found from the outlines"
-    return f"camera {height(found)}{_tilted(found.tilt)}; {how}"
+    return f"camera {height(found, stature_m)}{_tilted(found.tilt)}; {how}"
 
 
-def height(found: RingCamera) -> str:
-    """How high a lens is: in metres where it is known in metres, else as a share of the model's height."""
+def height(found: RingCamera, stature_m: float | None = None) -> str:
+    """How high a lens is: in metres where that or the model's stature is known, else as a share of it."""
     if found.height_m is not None:
         return f"{found.height_m:.2f} m above the ground"
-    sure = "" if not found.height_sure else f", give or take {max(found.height_sure, 0.01):.2f},"
-    return f"about {max(found.height or 0.0, 0.0):.2f}{sure} of the model's height above the ground"
+    share, sure = max(found.height or 0.0, 0.0), max(found.height_sure or 0.0, 0.01)
+    if stature_m is not None:
+        within = f", give or take {sure * stature_m:.2f}" if found.height_sure else ""
+        return f"about {share * stature_m:.2f} m above the ground{within}"
+    within = f", give or take {sure:.2f}," if found.height_sure else ""
+    return f"about {share:.2f}{within} of the model's height above the ground"
 
 
 def _tilted(tilt: float | None) -> str:

@@ -316,6 +316,19 @@ def test_where_a_camera_stood_is_said_as_far_as_it_is_known(camera: RingCamera |
     assert words_rings.camera(camera) == said
 
 
+def test_one_height_in_metres_tells_all_the_others(rings_at: Callable[..., Pose]) -> None:
+    pose = rings_at()
+    cameras = {"low": RingCamera("outlines", 0.26, 0.02), "level": RingCamera("given", 0.6, height_m=1.02),
+               "high": RingCamera("outlines", 1.3)}
+    pose = replace(pose, camera=cameras["level"],
+                   other_rings=tuple(replace(one, camera=cameras[one.ring]) for one in pose.other_rings))
+    text = " ".join(table.score_table(pose).split())
+    assert "Level ring: camera 1.02 m above the ground; as given" in text
+    assert "Low ring, from below: camera about 0.44 m above the ground, give or take 0.03; found" in text
+    assert "from above: camera about 2.21 m above the ground; found" in text
+    assert "Take a close-up from 45 degrees, at 1.19 m, chest height." in text
+
+
 @pytest.mark.parametrize("height, stature, said", [
     (0.05, None, "at foot height"), (0.3, None, "at knee height"), (0.5, None, "at hip height"),
     (0.62, None, "at waist height"), (0.72, 1.7, "at 1.22 m, chest height"), (0.95, None, "at head height"),
