@@ -228,6 +228,8 @@ class _Shot(NamedTuple):
     ring: Ring = "level"
     one_of: bool = False
     """Whether the pose has other rings too."""
+    by_table: bool = False
+    """Whether ``given`` is what an exported set's table says, not names."""
 
     @property
     def called(self) -> str:
@@ -278,7 +280,10 @@ def _ring_at(one: rings.RingPlace, settings: Settings) -> _Shot:
     if one.files is None:
         return _shot_at(one.place, settings)._replace(ring=one.ring)
     empty = _empty_pictures(one.place, settings)
-    return _of_stills(one.place, list(one.files), empty)._replace(ring=one.ring)
+    shot = _of_stills(one.place, list(one.files), empty)._replace(ring=one.ring)
+    if one.angles is None:
+        return shot
+    return shot._replace(given=[filenames.Angled(angle, "name") for angle in one.angles], by_table=True)
 
 
 def _shot_at(place: Path, settings: Settings) -> _Shot:
@@ -323,6 +328,9 @@ def _without(shot: _Shot, names: Iterable[str]) -> _Shot:
     if not gone or shot.stops is None:
         return shot
     kept = _of_stills(shot.place, [path for path in shot.files if path.name not in gone], shot.empty, shot.turn)
+    if shot.by_table and shot.given is not None:
+        own = [angled for angled, path in zip(shot.given, shot.files, strict=True) if path.name not in gone]
+        kept = kept._replace(given=own, by_table=True)
     return kept._replace(name=shot.name, ring=shot.ring, one_of=shot.one_of)
 
 

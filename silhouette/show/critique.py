@@ -296,8 +296,8 @@ def ring_pages(pose: Pose, size: tuple[float, float], arc: tuple[float, float] |
             block.paint(ink.page_axes(page, MARGIN, top - high, width, high))
             top -= high + APART
         if not growing and top - MARGIN - FOOT > 8 * RULED:
-            _draw_notes(ink.page_axes(page, MARGIN, MARGIN + FOOT, width, top - MARGIN - FOOT), top - MARGIN - FOOT - 12,
-                        type_size)
+            high = top - MARGIN - FOOT
+            _draw_notes(ink.page_axes(page, MARGIN, MARGIN + FOOT, width, high), high - 12, type_size)
         pages.append(page)
     return pages
 

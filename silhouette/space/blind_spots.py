@@ -41,8 +41,8 @@ class _Kind(NamedTuple):
 
 KINDS: dict[BodyPart, _Kind] = {
     "head": _Kind("neck", "crown", 0.055, 0.5, ("head", "heads", "face", "portrait", "hair")),
-    "hand": _Kind("wrist", "hand end", 0.022, 0.46, ("hand", "hands", "finger", "fingers", "palm", "fist", "fists")),
-    "forearm": _Kind("elbow", "wrist", 0.023, 0.26, ("forearm", "forearms", "arm", "arms")),
+    "hand": _Kind("wrist", "hand end", 0.022, 0.5, ("hand", "hands", "finger", "fingers", "palm", "fist", "fists")),
+    "forearm": _Kind("elbow", "wrist", 0.023, 0.28, ("forearm", "forearms", "arm", "arms")),
     "upper arm": _Kind("shoulder", "elbow", 0.030, 0.33, ("arm", "arms")),
     "foot": _Kind("ankle", "foot end", 0.025, 0.5, ("foot", "feet", "toe", "toes")),
     "shin": _Kind("knee", "ankle", 0.032, 0.4, ("shin", "shins", "calf", "calves", "leg", "legs")),
@@ -311,16 +311,3 @@ def covered_by(part: BodyPart, side: Literal["left", "right"] | None, close_ups:
         if any(word in KINDS[part].names for word in words) and (side is None or not said or side in said):
             return name
     return None
-
-
-HEIGHTS: tuple[tuple[float, str], ...] = (
-    (0.12, "ankle"), (0.39, "knee"), (0.555, "hip"), (0.655, "waist"), (0.77, "chest"), (0.87, "shoulder"),
-    (1.02, "head"),
-)
-"""Up to how many statures which word says a height, on a body that stands upright: half way between the heights of the
-joints (Drillis & Contini 1966), waist and chest between hip and shoulder."""
-
-
-def height_word(height: float) -> str | None:
-    """``chest`` for a height at which a standing model has the chest, statures; None above the head."""
-    return next((word for most, word in HEIGHTS if height <= most), None)
