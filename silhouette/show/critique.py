@@ -295,9 +295,9 @@ def ring_pages(pose: Pose, size: tuple[float, float], arc: tuple[float, float] |
             high = block.least + (min(spare / growing, (MOST_RING - 1) * block.least) if block.grows else 0.0)
             block.paint(ink.page_axes(page, MARGIN, top - high, width, high))
             top -= high + APART
-        rest = top - MARGIN - FOOT
-        if not growing and rest > 8 * RULED:
-            _draw_notes(ink.page_axes(page, MARGIN, MARGIN + FOOT, width, rest), rest - 12, type_size)
+        if not growing and top - MARGIN - FOOT > 8 * RULED:
+            high = top - MARGIN - FOOT
+            _draw_notes(ink.page_axes(page, MARGIN, MARGIN + FOOT, width, high), high - 12, type_size)
         pages.append(page)
     return pages
 

@@ -16,7 +16,9 @@ function turnFigures(first = 0, awake = () => true) {
   // Stands in where a pose has no view at all.
   const nothing = (a) => ({ a, side: "no view", s: "no view", b: "none", h: 1, c: "", r: null, why: [], flags: [], marks: [] });
   const gone = new AbortController(), arranged = [];
-  let second = null, ring = ringsOf[first].find((one) => one.own).ring, angle = (poses.flatMap((pose) => pose.views)[0] || nothing(0)).a;
+  let second = null, ring = ringsOf[first].find((one) => one.own).ring;
+  // `aim` is what was last asked for; a ring need not have a stop there.
+  let aim = 0, angle = (poses.flatMap((pose) => pose.views)[0] || nothing(0)).a;
 
   const apart = (a, b) => Math.abs(((a - b + 540) % 360) - 180);
   const at = (pose) => ringsOf[pose].find((one) => one.ring === ring) || ringsOf[pose].find((one) => one.own);
@@ -86,6 +88,7 @@ function turnFigures(first = 0, awake = () => true) {
   }
 
   function turnTo(to) {
+    aim = to;
     angle = (at(first).views[nearest(first, to)] || nothing(to)).a;
     const view = show(find("#pane-0"), first);
     if (second !== null) show(find("#pane-1"), second);
@@ -98,7 +101,7 @@ function turnFigures(first = 0, awake = () => true) {
 
   function changeTo(other) {
     ring = other;
-    turnTo(angle);
+    turnTo(aim);
   }
 
   // The ring so many above the one that is shown, the outermost at most; whether there is one.
