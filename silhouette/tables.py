@@ -264,8 +264,23 @@ def armature_to_dict(made: Armature) -> dict[str, Any]:
         "stops": list(made.stops),
         "angles_from": made.angles_from,
         "outlines_agree": [_plain(v, 4) for v in made.agreement],
+        **_gain(made),
         "notes": [words_space.note(note) for note in made.notes],
         "note_kinds": [_note(note) for note in made.notes],
+    }
+
+
+def _gain(made: Armature) -> dict[str, Any]:
+    """What the rings of a pose told together; nothing of a pose that was shot in one."""
+    if not made.rings:
+        return {}
+    gain = made.gain
+    return {
+        "rings": list(made.rings),
+        "gain": None if gain is None else {
+            "ring": gain.ring, "volume_l": _plain(gain.volume_l, 3), "within": _plain(gain.within_m, 4),
+            "within_all": _plain(gain.within_all_m, 4),
+        },
     }
 
 
