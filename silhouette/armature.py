@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from silhouette import in_space, shoot, tables, turnaround
+from silhouette import in_space, ring_check, shoot, tables, turnaround
 from silhouette.errors import AnglesError, PoseError, SettingsError
 from silhouette.export import massing_files
 from silhouette.in_space import LEAST_STOPS, WIDEST_GAP, Seen
@@ -230,7 +230,7 @@ def _usable(shot: Turnaround, several: bool) -> tuple[list[Stop], list[Cut], lis
         raise PoseError("its pictures have several sizes, so they were not taken by one camera that stood still.",
                         path=shot.source, do="Give the stills of one turn, straight from the camera.")
     notes += _cut_by_frame([(stop, cut) for stop, cut, _ in seen], shot)
-    moved = () if several else _moved([s for s, _, _ in seen], [look for _, _, look in seen], shot)
+    moved = _moved([s for s, _, _ in seen], [look for _, _, look in seen], shot, several)
     if moved:
         notes.append(Note.of("stops moved", names=[seen[k][0].name for k in moved]))
         seen = [one for k, one in enumerate(seen) if k not in moved]
@@ -253,14 +253,16 @@ def _cut_by_frame(seen: Sequence[tuple[Stop, Cut]], shot: Turnaround) -> list[No
     return [Note.of("stops cut", names=names)] if names else []
 
 
-def _moved(stops: Sequence[Stop], looks: Sequence[StopLook], shot: Turnaround) -> tuple[int, ...]:
-    """Places of the stops at which the pose had moved, as the shoot check finds them."""
+def _moved(stops: Sequence[Stop], looks: Sequence[StopLook], shot: Turnaround, several: bool) -> tuple[int, ...]:
+    """Places of the stops at which the pose had moved, as the shoot check finds them: one ring of ``several`` is held
+    against where its camera stood, for it may have stood low or high."""
     turned = None
     if shot.turned is not None:
         places = {stop.name: k for k, stop in enumerate(shot.stops)}
         turned = shot.turned[[places[stop.name] for stop in stops]]
         turned = turned - turned[0]
-    measured = shoot.measure(stops, looks, turned=turned)
+    seen = ring_check.seen_alone(stops, looks) if several else None
+    measured = shoot.measure(stops, looks, turned=turned, cameras={} if seen is None else seen.cameras)
     if measured.no_turn is not None or (measured.held is not None and measured.held.unfit):
         raise PoseError("its outlines are not those of one figure that turns.", path=shot.source,
                         do="Run silhouette check on it: it says what is wrong.")

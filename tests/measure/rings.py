@@ -119,8 +119,8 @@ def told(rows: list[dict[str, Any]], solids: list[dict[str, Any]]) -> None:
                   f"{100 * np.quantile(off, 0.9):.1f} cm, most {100 * off.max():.1f} cm")
     far = [r for r in rows if r["far"]]
     print(f"ring found right where the camera is {FAR_M} m or more from the waist's height: "
-          f"{sum(r['right'] for r in far)} of {len(far)}; of the others {sum(r['right'] for r in rows if not r['far'])} "
-          f"of {len(rows) - len(far)}")
+          f"{sum(r['right'] for r in far)} of {len(far)}; of the others "
+          f"{sum(r['right'] for r in rows if not r['far'])} of {len(rows) - len(far)}")
     print(f"height_sure holds {np.mean([r['held'] for r in known]):.0%}; turned off median "
           f"{np.median(np.abs([r['turned'] for r in known if r['ring'] != 'level'])):.2f}, most "
           f"{np.max(np.abs([r['turned'] for r in known if r['ring'] != 'level'])):.2f} degrees; apart most "
@@ -128,8 +128,9 @@ def told(rows: list[dict[str, Any]], solids: list[dict[str, Any]]) -> None:
     for what, some in (("bare", [s for s in solids if not s["dressed"]]), ("all", solids)):
         if some:
             one, every = (np.array([abs(s[k]) for s in some]) for k in ("one", "all"))
-            print(f"hull, {what}: {len(some)} turns, volume error median {np.median(one):.3f} -> {np.median(every):.3f} "
-                  f"({np.median(every) / np.median(one):.2f}), median of each ratio {np.median(every / one):.2f}; "
+            print(f"hull, {what}: {len(some)} turns, volume error median {np.median(one):.3f} -> "
+                  f"{np.median(every):.3f} ({np.median(every) / np.median(one):.2f}), median of each ratio "
+                  f"{np.median(every / one):.2f}; "
                   f"at most 0.9 in {np.mean(every <= 0.9 * one):.0%}")
     if solids:
         one, every = (np.concatenate([s[k] for s in solids]) for k in ("joints_one", "joints_all"))
