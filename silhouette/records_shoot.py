@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from silhouette.geometry.perspective import Band
-from silhouette.records import AngleFrom, Mask, Note, Outline, Pixels, Stop
+from silhouette.records import AngleFrom, BlindSpot, Mask, Note, Outline, Pixels, RingCamera, Stop
 from silhouette.settings import Ring
 
 Floats = NDArray[np.float64]
@@ -337,6 +337,32 @@ class SetView:
     """Reads the full picture, (h, w, 3) BGR, sRGB, upright; called only while it is written."""
     angle_sure: float | None = None
     time: float | None = None
+    ring: Ring = "level"
+
+
+@dataclass(frozen=True)
+class SetCloseUp:
+    """One picture of a detail in a reference set."""
+
+    name: str
+    """What it shows: ``left hand``."""
+    stem: str
+    """File name without its suffix: ``keeper_closeup_left_hand_1``."""
+    read: Callable[[], Pixels]
+    """As of a :class:`SetView`."""
+    small: Pixels = field(repr=False, compare=False)
+    """(h, w, 3) BGR, as it is shown on a sheet."""
+
+
+@dataclass(frozen=True)
+class SetRing:
+    """What a reference set tells of one ring of a pose that was shot in several."""
+
+    ring: Ring
+    stops: int
+    camera: RingCamera
+    missing: tuple[float, ...] = ()
+    """Angles at which another ring has a stop and this one has none near, degrees."""
 
 
 @dataclass(frozen=True)
@@ -351,6 +377,11 @@ class SetFigure:
     to_px: tuple[float, float, float]
     """Pixels per height of the pose, and where plumb line and ground line cross, (x, y) in the full picture."""
     view: SetView
+
+    @property
+    def ring(self) -> Ring:
+        """Whose stop it is."""
+        return self.view.ring
 
 
 @dataclass(frozen=True)
@@ -375,8 +406,32 @@ class SetLayout:
     """Height over the ground line from which heads are counted down: the model standing upright."""
     pose_height_m: float | None
     notes: tuple[Note, ...] = ()
+    rings: tuple[SetRing, ...] = ()
+    """In the order of RINGS, of a pose that was shot in several; else empty."""
+    close_ups: tuple[SetCloseUp, ...] = ()
+    close_ups_left_out: int = 0
+    """How many pictures of details there are that did not go in, as no photograph does."""
+    blind_spots: tuple[BlindSpot, ...] | None = None
+    """None where it was not asked or cannot be told."""
+
+    @property
+    def main(self) -> Ring | None:
+        """The ring with a level camera, or the first there is; None for a pose of one ring."""
+        named = [one.ring for one in self.rings]
+        return "level" if "level" in named else named[0] if named else None
+
+    def of(self, ring: Ring) -> SetLayout:
+        """One ring alone, in the window and on the scale of all."""
+        return replace(
+            self, figures=tuple(f for f in self.figures if f.ring == ring),
+            views=tuple((stem, view) for stem, view in self.views if view.ring == ring),
+        )
 
     @property
     def head_lines(self) -> tuple[tuple[int, float], ...]:
         """(number, height over the ground line): 0 at the crown of the upright model, then a head lower each."""
         return tuple((i, self.crown - i * self.head) for i in range(int(self.crown / self.head + 1e-9) + 1))
+
+    def head_lines_of(self, ring: Ring) -> tuple[tuple[int, float], ...]:
+        """The same, and none for a low or high ring among several: what it shows is no elevation."""
+        return self.head_lines if not self.rings or ring == "level" else ()

@@ -90,8 +90,7 @@ def list_stills(folder: Path) -> list[Path]:
     PoseError
         If the folder cannot be read, holds no pictures, or holds results of an earlier run.
     """
-    if folder.name == PHOTOGRAPHS and written_by_us(folder.parent) == "set":
-        folder = folder.parent
+    folder = whole_set(folder)
     try:
         stills = [p for p in folder.iterdir() if is_still(p) and not p.is_dir()]
     except (OSError, ValueError) as error:
@@ -147,13 +146,29 @@ def _set_table(folder: Path) -> str:
 
 def _stills_of_set(folder: Path) -> list[Path]:
     """The stills that the first column of a set's table names, in the set or in its folder of photographs."""
-    try:
-        named = {row[0] for row in list(csv.reader(_set_table(folder).splitlines()))[1:] if row}
-    except csv.Error:
-        return []
+    named = {row[0] for row in _rows_of_set(folder)[1:] if row}
     photographs = folder / PHOTOGRAPHS
     inside = [*folder.iterdir(), *(photographs.iterdir() if photographs.is_dir() else ())]
     return [p for p in inside if _is_picture(p) and not p.is_dir() and p.relative_to(folder).as_posix() in named]
+
+
+def _rows_of_set(folder: Path) -> list[list[str]]:
+    try:
+        return list(csv.reader(_set_table(folder).splitlines()))
+    except csv.Error:
+        return []
+
+
+def table_of_set(folder: Path) -> dict[str, dict[str, str]]:
+    """What the table of an exported set says of each still, by its place in the set and by the heads of the columns."""
+    head, *rows = _rows_of_set(folder) or [[]]
+    return {row[0]: dict(zip(head, row, strict=False)) for row in rows if row}
+
+
+def whole_set(folder: Path) -> Path:
+    """The exported set whose folder of photographs this is; any other folder as it is."""
+    inside = folder.name == PHOTOGRAPHS and written_by_us(folder.parent) == "set"
+    return folder.parent if inside else folder
 
 
 def cannot_open(place: Path, error: Exception) -> PoseError:

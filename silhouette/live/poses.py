@@ -217,8 +217,8 @@ def left_at(path: Path, kind: Kind) -> Left | None:
 
 
 def newest(place: Path) -> float:
-    """When the pictures of a pose last changed, seconds since 1970: also when one came or went; of all rings and
-    close-ups."""
+    """When the pictures of a pose last changed, seconds since 1970: also when one came or went, of any ring or
+    close-up."""
     try:
         times = [path.stat().st_mtime for folder in _folders(place) for path in (folder, *_files(folder))]
     except OSError:
