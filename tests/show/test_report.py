@@ -487,6 +487,20 @@ def test_buttons_change_the_ring_by_keyboard_and_say_so(in_rings: Page) -> None:
 
 
 @needs_browser
+def test_a_tap_on_a_band_of_the_wheel_chooses_its_ring(in_rings: Page) -> None:
+    in_rings.open()
+    x, y, _, height = in_rings.middle(".wheel")
+    for ring, band in (("low", ".other.low"), ("high", ".other.high"), ("level", ".ring")):
+        down = in_rings.ask(f"[...Array({int(height / 2)}).keys()].find(d => "
+                            f"document.elementFromPoint({x + 30}, {y} + d)?.closest('.wheel {band}'))")
+        assert down, f"the band of the {ring} ring lies bare somewhere"
+        for kind in ("mousePressed", "mouseReleased"):
+            in_rings.mouse(kind, x + 30, y + down, down=kind == "mousePressed")
+        assert in_rings.ask(CHOSEN) == [ring]
+    in_rings.check_quiet()
+
+
+@needs_browser
 def test_a_pose_without_the_ring_is_shown_in_its_own(in_rings: Page) -> None:
     def pick(which: str, value: str) -> None:
         in_rings.ask(f"(() => {{ const c = document.querySelector('{which}'); c.value = '{value}';"
