@@ -232,7 +232,8 @@ def cameras_of(shot: Rings, found: Shared | None) -> dict[Ring, RingCamera]:
             continue
         out[ring] = RingCamera(
             "outlines" if height_m is None else "given", one.height if height_m is None else height_m / metres,
-            one.height_sure if height_m is None else None, one.tilt, one.distance, waist, height_m, one.turned)
+            one.height_sure if height_m is None else None, one.tilt, one.distance, waist, height_m, one.turned,
+            lens=one.cameras[0].focal_px / max(one.cameras[0].size))
     return out
 
 
