@@ -24,7 +24,9 @@ SCHEMA = 2
 view and of a pose, whose `views` are those of all its rings, the headline's first; `rings`, `blind_spots`,
 `close_ups`."""
 CHECK_SCHEMA = 2
-"""Of ``check.json``. 2 is 1 and more: the data a sentence is made from, `kind`, `values`, `far` and `parts`."""
+"""Of ``check.json``. 2 is 1 and more: the data a sentence is made from, `kind`, `values`, `far` and `parts`; of a pose
+in several rings `rings`, each with its own `stops` and `findings`, `stops` those of all rings with their `ring`, and
+`findings` those of all rings together, which count `stops` over all of them."""
 ARMATURE_SCHEMA = 1
 """Of ``armature.json``."""
 
@@ -187,12 +189,17 @@ def views_csv(poses: Iterable[Pose]) -> str:
 
 def check_to_dict(report: CheckReport) -> dict[str, Any]:
     """The whole of ``check.json``."""
-    return {
+    data: dict[str, Any] = {
         "schema": CHECK_SCHEMA,
         "name": report.name,
         "stops": [_stop_row(stop) for stop in report.stops],
         "findings": [_finding_row(finding, report.stops) for finding in report.findings],
     }
+    if report.rings:
+        data["stops"] = [{"ring": stop.ring, **_stop_row(stop)} for stop in report.stops]
+        alone = [(ring, check_to_dict(one)) for ring, one in report.rings]
+        data["rings"] = [{"ring": ring, "stops": one["stops"], "findings": one["findings"]} for ring, one in alone]
+    return data
 
 
 def _finding_row(f: Finding, stops: Sequence[Stop]) -> dict[str, Any]:
@@ -264,8 +271,23 @@ def armature_to_dict(made: Armature) -> dict[str, Any]:
         "stops": list(made.stops),
         "angles_from": made.angles_from,
         "outlines_agree": [_plain(v, 4) for v in made.agreement],
+        **_gain(made),
         "notes": [words_space.note(note) for note in made.notes],
         "note_kinds": [_note(note) for note in made.notes],
+    }
+
+
+def _gain(made: Armature) -> dict[str, Any]:
+    """What the rings of a pose told together; nothing of a pose that was shot in one."""
+    if not made.rings:
+        return {}
+    gain = made.gain
+    return {
+        "rings": list(made.rings),
+        "gain": None if gain is None else {
+            "ring": gain.ring, "volume_l": _plain(gain.volume_l, 3), "within": _plain(gain.within_m, 4),
+            "within_all": _plain(gain.within_all_m, 4),
+        },
     }
 
 

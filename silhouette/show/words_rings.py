@@ -44,7 +44,8 @@ NOTES: dict[str, Callable[[Note], str]] = {
         f"The camera of the {NAMES[n['ring']]} stood {_OUTSIDE[str(n['where'])]}, where the reader was not taught: "
         "trust its views less."),
     "ring of another pose": lambda n: (
-        f"The {NAMES[n['ring']]} shows another pose than the level ring. Compare them, and shoot one of them again."),
+        f"The {NAMES[n['ring']]} shows another pose than the {NAMES[n['than']]}. Compare them, and "
+        "shoot one of them again."),
     "ring counts": lambda n: f"From the height of a viewer's eye the {NAMES[n['ring']]} counts; the headline is of it.",
     "ring wanted": _wanted,
     "ring left out": lambda n: f"The {NAMES[n['ring']]} was left out. {n['why']}",
