@@ -24,7 +24,9 @@ SCHEMA = 2
 view and of a pose, whose `views` are those of all its rings, the headline's first; `rings`, `blind_spots`,
 `close_ups`."""
 CHECK_SCHEMA = 2
-"""Of ``check.json``. 2 is 1 and more: the data a sentence is made from, `kind`, `values`, `far` and `parts`."""
+"""Of ``check.json``. 2 is 1 and more: the data a sentence is made from, `kind`, `values`, `far` and `parts`; of a pose
+in several rings `rings`, each with its own `stops` and `findings`, `stops` those of all rings with their `ring`, and
+`findings` those of all rings together, which count `stops` over all of them."""
 ARMATURE_SCHEMA = 1
 """Of ``armature.json``."""
 
@@ -187,12 +189,17 @@ def views_csv(poses: Iterable[Pose]) -> str:
 
 def check_to_dict(report: CheckReport) -> dict[str, Any]:
     """The whole of ``check.json``."""
-    return {
+    data: dict[str, Any] = {
         "schema": CHECK_SCHEMA,
         "name": report.name,
         "stops": [_stop_row(stop) for stop in report.stops],
         "findings": [_finding_row(finding, report.stops) for finding in report.findings],
     }
+    if report.rings:
+        data["stops"] = [{"ring": stop.ring, **_stop_row(stop)} for stop in report.stops]
+        alone = [(ring, check_to_dict(one)) for ring, one in report.rings]
+        data["rings"] = [{"ring": ring, "stops": one["stops"], "findings": one["findings"]} for ring, one in alone]
+    return data
 
 
 def _finding_row(f: Finding, stops: Sequence[Stop]) -> dict[str, Any]:

@@ -6,7 +6,7 @@ import textwrap
 from dataclasses import replace
 
 from silhouette.records import CANNOT_TELL, INFERRED, NO_FIGURE, Pose, Ranking, View
-from silhouette.records_shoot import CheckReport, Finding
+from silhouette.records_shoot import CheckReport, Told
 from silhouette.show import groups, words, words_check, words_rings
 from silhouette.texts import printable
 
@@ -200,14 +200,15 @@ def _shared_notes(ranking: Ranking, width: int) -> list[str]:
 
 
 def check_list(report: CheckReport, width: int = COLUMNS) -> str:
-    """The shoot check, worst first: what to retake, what to look at, what passed in one line.
+    """The shoot check, worst first: what to retake, what to look at, what passed in one line. Of several rings each
+    line says which ring it is of; one that is of all of them together says none.
 
     Returns
     -------
     str
         Lines of at most ``width`` characters, no trailing newline.
     """
-    by_verdict = {verdict: [f for f in report.findings if f.verdict == verdict] for verdict in VERDICTS}
+    by_verdict = {verdict: [one for one in report.told if one[1].verdict == verdict] for verdict in VERDICTS}
     retakes, looks = len(by_verdict["retake"]), len(by_verdict["look"])
     verdict = counted(retakes, "thing") + " to retake" if retakes else "nothing needs a retake"
     if report.exit_code == 2:
@@ -216,15 +217,16 @@ def check_list(report: CheckReport, width: int = COLUMNS) -> str:
         verdict = counted(looks, "thing") + " to look at, no sure retake"
     if looks and (retakes or report.exit_code == 2):
         verdict += f", {looks} to look at"
-    found = [row for v in ("retake", "look") for f in by_verdict[v] for row in _finding_rows(f, report, width)]
+    found = [row for v in ("retake", "look") for one in by_verdict[v] for row in _finding_rows(one, width)]
     lost = []
-    for why, helps in words_check.untold(by_verdict["unknown"], report.stops):
+    for why, helps in words_check.untold_all(by_verdict["unknown"]):
         lost += _hang(f"{VERDICTS['unknown']:<12}", why, width)
         lost += _hang(" " * 12 + "> ", helps, width) if helps else []
-    lines = [*_title(report.name, f": {counted(len(report.stops), 'stop')}, {verdict}", width), ""]
+    rings = f"{len(report.rings)} rings, " if report.rings else ""
+    lines = [*_title(report.name, f": {rings}{counted(len(report.stops), 'stop')}, {verdict}", width), ""]
     lines += lost + found if report.exit_code == 2 else found + lost
-    if by_verdict["pass"]:
-        lines += _hang(f"{VERDICTS['pass']:<12}", ", ".join(f.check for f in by_verdict["pass"]), width)
+    for k, passed in enumerate(words_check.passed(report)):
+        lines += _hang(f"{VERDICTS['pass'] if k == 0 else '':<12}", passed, width)
     return _printed(lines).rstrip()
 
 
@@ -233,9 +235,10 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def _finding_rows(finding: Finding, report: CheckReport, width: int) -> list[str]:
-    seen, do = words_check.evidence(finding, report.stops), words_check.do(finding, report.stops)
-    rows = _hang(f"{VERDICTS[finding.verdict]:<12}", f"{finding.check}: {seen}", width)
+def _finding_rows(told: Told, width: int) -> list[str]:
+    ring, finding, stops = told
+    seen, do = words_check.evidence(finding, stops), words_check.do(finding, stops)
+    rows = _hang(f"{VERDICTS[finding.verdict]:<12}", f"{words_check.asked(ring, finding.check)}: {seen}", width)
     return rows + (_hang(" " * 12 + "> ", do, width) if do else [])
 
 
