@@ -80,9 +80,10 @@ def check_turnaround(
     """
     if height_m is not None and not 0.3 <= height_m <= 3:
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
-    rings = _ingested_rings(path, settings, progress)
+    rings = rings_of(path, settings, progress, looks=True)
     if not rings.several:
-        return _asked(_measured(turnaround.watched(rings.main), height_m))
+        alone = _asked(_measured(turnaround.watched(rings.main), height_m))
+        return replace(alone, notes=(*rings.notes, *alone.notes))
     tell = progress or turnaround.silent
     each: dict[Ring, _Measured] = {}
     for k, one in enumerate(rings.all):
@@ -137,47 +138,21 @@ def _asked(one: _Measured) -> Checked:
     return Checked(family.ask(one.turnaround.name, one.shot), one.outlines, notes)
 
 
-def _ingested_rings(
-    place: str | Path | Turnaround | Rings,
-    settings: dict[str, Any],
-    progress: turnaround.Progress | None,
-    *,
-    looks: bool = True,
+def rings_of(
+    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None, *,
+    looks: bool = False,
 ) -> Rings:
-    """All rings of the pose itself, or of what lies at its place; ``looks`` is for the check."""
-    if isinstance(place, Rings):
-        _refuse_settings(settings)
-        return place
-    if isinstance(place, Turnaround):
-        one = ingested(place, settings, progress)
-        return Rings(one.name, one.source, one.settings, (one,))
+    """All rings of a pose, or what lies at its place; a turnaround that was read already is a pose of one ring."""
+    if isinstance(place, Rings | Turnaround):
+        if settings:
+            raise SettingsError(
+                f"{', '.join(settings)}: a turnaround that was read already keeps the settings it was read with.",
+                do="Give them to ingest.",
+            )
+        return place if isinstance(place, Rings) else Rings(place.name, place.source, place.settings, (place,))
     chosen = Settings().but(**settings)
     with turnaround.workers(chosen.jobs) as run:
         return turnaround.ingest_rings(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
-
-
-def _refuse_settings(settings: dict[str, Any]) -> None:
-    if settings:
-        raise SettingsError(
-            f"{', '.join(settings)}: a turnaround that was read already keeps the settings it was read with.",
-            do="Give them to ingest.",
-        )
-
-
-def ingested(
-    place: str | Path | Turnaround,
-    settings: dict[str, Any],
-    progress: turnaround.Progress | None,
-    *,
-    looks: bool = False,
-) -> Turnaround:
-    """The turnaround itself, or what lies at its place."""
-    if isinstance(place, Turnaround):
-        _refuse_settings(settings)
-        return place
-    chosen = Settings().but(**settings)
-    with turnaround.workers(chosen.jobs) as run:
-        return turnaround.ingest(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
 
 
 def measure(
@@ -330,7 +305,7 @@ def export_set(
         write_set.refuse_scale(print_scale, pose_height_m or height_m)
     elif sheets_at is not None:
         raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
-    shot = _ingested_rings(path, settings, progress, looks=False)
+    shot = rings_of(path, settings, progress)
     views = [set_view(stop, cut) for one in shot.all for stop, cut in zip(one.stops, one.cuts, strict=True)
              if cut is not None]
     if not views:

@@ -34,17 +34,19 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
     meant = f", meant to be {pose.intent}" if pose.intent != "open" else ""
     hint = words.closed_hint(pose)
     lines = _title(pose.name, f"{meant}: {words.in_full(pose)}", width)
-    for remark in (sure, hint):
+    viewer = words.for_a_viewer(pose)
+    for remark in (sure, hint, *viewer):
         lines += _hang("", remark, width) if remark else []
     main, *others = groups.by_ring(pose)
-    lines += ["", *_ring_head(main, width)] if others else []
+    tall = words_rings.metres(ring.camera for ring in pose.rings)
+    lines += ["", *_ring_head(main, tall, width)] if others else []
     lines += ["", "angle  reads            band         why"]
     # A flag that every view carries would only clutter the rows; it is explained under the table.
     shared = set.intersection(*(set(view.flags) for view in pose.views)) if pose.views else set()
     lines += [line for view in pose.views for line in _view_rows(view, shared, width)]
     lines += _weak_rows(main, width)
     for other in others:
-        lines += _other_ring(other, width)
+        lines += _other_ring(other, tall, width)
     flags = dict.fromkeys(flag for view in pose.all_views for flag in view.flags)
     if flags:
         lines.append("")
@@ -52,9 +54,10 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
             lines += _hang(f"{flag}: ", words.flag(flag, pose), width)
     if any(view.doubts for view in pose.all_views):
         lines += [*([] if flags else [""]), *_hang("cut-outs disagree: ", words.DISAGREE, width)]
-    lines += _blind_spots(pose, width)
-    if pose.notes:
-        lines += ["", *(line for note in words.notes(pose) for line in textwrap.wrap(note, width))]
+    lines += _blind_spots(pose, tall, width)
+    notes = [note for note in words.notes(pose) if note not in viewer]
+    if notes:
+        lines += ["", *(line for note in notes for line in textwrap.wrap(note, width))]
     return _printed(lines)
 
 
@@ -73,17 +76,15 @@ def _weak_rows(pose: Pose, width: int) -> list[str]:
     return lines
 
 
-def _ring_head(pose: Pose, width: int) -> list[str]:
-    """A ring's name over what is told of it, and where its camera stood."""
-    camera = words_rings.camera(pose.camera)
-    if pose.camera is not None and pose.camera.found_from == "unknown":
-        camera += f"; if you measured it, give it with --camera-height {pose.ring}=METRES"
+def _ring_head(pose: Pose, tall: float | None, width: int) -> list[str]:
+    """A ring's name over what is told of it, and where its camera stood; ``tall``, the model's stature in metres."""
+    camera = words_rings.camera(pose.camera, tall)
     return _hang("", f"{words_rings.named(pose).capitalize()}{f': {camera}' if camera else ''}", width)
 
 
-def _other_ring(pose: Pose, width: int) -> list[str]:
+def _other_ring(pose: Pose, tall: float | None, width: int) -> list[str]:
     """A ring beside that of the headline, in short: how it reads, its angles by their bands, its weak arcs."""
-    lines = ["", *_ring_head(pose, width)]
+    lines = ["", *_ring_head(pose, tall, width)]
     sure = words.give_or_take(pose)
     lines += _hang("", f"{words.headline(pose)}{f', {sure}' if sure else ''}", width)
     at: dict[str, list[str]] = {}
@@ -109,9 +110,9 @@ def _marked(pose: Pose) -> dict[str, list[str]]:
     return marks
 
 
-def _blind_spots(pose: Pose, width: int) -> list[str]:
+def _blind_spots(pose: Pose, tall: float | None, width: int) -> list[str]:
     """The blind spots, each with the close-up that would show it, and the close-ups that are there."""
-    told = words_rings.blind_spots(pose.blind_spots, words_rings.metres(ring.camera for ring in pose.rings))
+    told = words_rings.blind_spots(pose.blind_spots, tall)
     kept = words_rings.close_ups(pose.close_ups)
     lines = [line for sentence in told for line in _hang("", sentence, width)]
     lines += _hang("", kept, width) if kept else []
@@ -179,7 +180,8 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
 def _asks(pose: Pose) -> list[str]:
     """The notes that ask for something; where angles come from and why a pose was not read is told anyway."""
     asking = tuple(note for note in pose.notes if words.of_itself(note).kind not in words.ASKS_NOTHING)
-    asks = words.notes(replace(pose, notes=asking))
+    asks = [words_rings.wanted_in_short(note) for note in asking if note.kind == "ring wanted"]
+    asks += words.notes(replace(pose, notes=tuple(note for note in asking if note.kind != "ring wanted")))
     more = len(asks) - MOST_NOTES
     return asks if more <= 0 else [*asks[:MOST_NOTES], f"{counted(more, 'more note')} in the report"]
 
@@ -196,7 +198,8 @@ def _shared_notes(ranking: Ranking, width: int) -> list[str]:
         names = list(dict.fromkeys(all_names))  # a pose has it once for each of its rings
         whose = "all poses" if len(names) == len(ranking.poses) > 1 else words.listed(names)
         lines += _hang("", f"{what} of {whose}: {line}", width)
-    return lines
+    kinds = {note.kind for pose in ranking.poses for note in pose.notes}
+    return lines + (_hang("", words_rings.LIFE_SIZE, width) if kinds & {"ring counts", "ring wanted"} else [])
 
 
 def check_list(report: CheckReport, width: int = COLUMNS) -> str:
