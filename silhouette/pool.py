@@ -15,11 +15,9 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
 from multiprocessing import get_context, parent_process
-from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-from silhouette import quiet
 from silhouette.cutout import background_model
 from silhouette.errors import SilhouetteError
 from silhouette.intake import stills
@@ -27,10 +25,6 @@ from silhouette.records import Picture
 
 MOST_KEPT = background_model.ENOUGH_VIEWS
 """Pictures on a desk, 2 MB each: as many as are looked at of one pose."""
-
-
-LOADING, OVER = b"rembg", b""
-"""What goes through the pipe from the workers: one of them is about to load rembg; or all is done."""
 
 
 class Desk:
@@ -94,12 +88,7 @@ def workers(jobs: int) -> Iterator[Run]:
     if jobs <= 1:
         yield Run()
         return
-    context = get_context("spawn")
-    heard, says = context.Pipe(duplex=False)
-    with (
-        _passed_on(heard, says),
-        ProcessPoolExecutor(jobs, mp_context=context, initializer=_begin, initargs=(says,)) as pool,
-    ):
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_begin) as pool:
         try:
             yield Run(pool)
         except BrokenProcessPool:
@@ -110,25 +99,6 @@ def workers(jobs: int) -> Iterator[Run]:
         except BaseException:
             pool.shutdown(cancel_futures=True)
             raise
-
-
-@contextmanager
-def _passed_on(heard: Connection, says: Connection) -> Iterator[None]:
-    """What a worker has to say before it loads rembg is said by this process, once: the worker's streams are shut."""
-
-    def listen() -> None:
-        if heard.recv_bytes() == LOADING:
-            quiet.before_rembg()
-
-    listener = threading.Thread(target=listen, daemon=True)
-    listener.start()
-    try:
-        yield
-    finally:
-        says.send_bytes(OVER)
-        listener.join()
-        heard.close()
-        says.close()
 
 
 @contextmanager
@@ -150,14 +120,13 @@ _own_desk: Desk
 """Set when a worker process begins; the process that started them has none."""
 
 
-def _begin(says: Connection) -> None:
+def _begin() -> None:
     """A desk of its own, and one thread: the processes are the parallel part. Deaf to Ctrl-C, on Windows too, and gone
     with its parent, even where that is killed."""
     import cv2
 
     global _own_desk
     _own_desk = Desk()
-    quiet.before_rembg = partial(says.send_bytes, LOADING)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     cv2.setNumThreads(1)
     threading.Thread(target=leave_with_parent, daemon=True).start()

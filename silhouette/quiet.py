@@ -10,24 +10,11 @@ anything in it can import onnxruntime, whoever asks first. It imports nothing he
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Iterator
 from typing import Any
-
-
-def _nobody_waits() -> None:
-    """Nobody is told."""
-
-
-before_rembg: Callable[[], None] = _nobody_waits
-"""Called before rembg is imported into this process: the first time ever it compiles helpers for up to a minute."""
-
-
-def announce(wait: bool) -> None:
-    """Say that rembg is about to be imported, if there is a wait."""
-    if wait:
-        before_rembg()
 
 
 def hush() -> None:
@@ -70,12 +57,35 @@ def rembg_models() -> dict[str, Any]:
         If rembg is not installed.
     """
     onnxruntime()
-    announce("rembg.sessions" not in sys.modules)
-    from rembg.sessions import sessions
-    from rembg.sessions.base import BaseSession
+    with _uncompiled():
+        from rembg.sessions import sessions
+        from rembg.sessions.base import BaseSession
 
     return {name: kind for name, kind in sessions.items()
             if kind.__init__ is BaseSession.__init__ and getattr(kind, "is_local", lambda: True)()}
+
+
+@contextlib.contextmanager
+def _uncompiled() -> Iterator[None]:
+    """Meanwhile numba compiles nothing in this process.
+
+    rembg's import has it compile helpers for soft edges, for up to a minute the first time, and keep them in the user's
+    cache folder. Nothing here calls them.
+    """
+    word = "NUMBA_DISABLE_JIT"
+    before, numba = os.environ.get(word), sys.modules.get("numba")
+    off = before not in (None, "", "0") if numba is None else numba.config.DISABLE_JIT
+    os.environ[word] = "1"
+    if numba is not None:
+        numba.config.DISABLE_JIT = 1
+    try:
+        yield
+    finally:
+        os.environ.pop(word)
+        if before is not None:
+            os.environ[word] = before
+        if (numba := sys.modules.get("numba")) is not None:
+            numba.config.DISABLE_JIT = int(off)
 
 
 hush()

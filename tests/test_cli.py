@@ -16,8 +16,8 @@ import cv2
 import numpy as np
 import pytest
 
-from silhouette import cli, quiet
-from silhouette.cli import common, flags
+from silhouette import cli
+from silhouette.cli import flags
 
 EIGHT = range(0, 360, 45)
 
@@ -64,21 +64,6 @@ def test_a_second_run_replaces_its_own_results_and_nothing_else(
     assert run("score", folder, "-o", out) == 2 and "views.csv" in only_line(capsys)
     assert (out / "views.csv").read_text() == "my own numbers"
     assert run("check", folder, "-o", out) == 2 and "results of score or rank" in only_line(capsys)
-
-
-@pytest.mark.parametrize("watched", [False, True])
-def test_the_wait_for_the_neural_model_is_announced_on_the_error_stream(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, watched: bool
-) -> None:
-    monkeypatch.setattr(sys.stderr, "isatty", lambda: watched)
-    before = quiet.before_rembg
-    with common.progress_bar() as progress:
-        progress("keeper: cutting out", 1, 8)
-        assert "neural" not in capsys.readouterr().err
-        quiet.before_rembg()
-        seen = capsys.readouterr()
-        assert "The first use of it takes up to a minute." in " ".join(seen.err.split()) and not seen.out
-    assert quiet.before_rembg is before
 
 
 def test_a_page_replaces_only_a_page_of_its_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 import silhouette
-from silhouette import known, quiet, scoring, shoot, turnaround
+from silhouette import known, scoring, shoot, turnaround
 from silhouette.errors import PoseError
 from silhouette.records import Note
 
@@ -35,17 +35,6 @@ def test_what_was_not_begun_is_dropped_when_stopped() -> None:
         raise KeyboardInterrupt
     assert time.monotonic() - began < 10
     assert results is not None
-
-
-@pytest.mark.parametrize(("says", "times"), [([False, True, True, True], 1), ([False, False], 0)])
-def test_what_a_worker_says_before_a_wait_is_said_by_the_first_process_once(
-    monkeypatch: pytest.MonkeyPatch, says: list[bool], times: int
-) -> None:
-    told: list[int] = []
-    monkeypatch.setattr(quiet, "before_rembg", lambda: told.append(os.getpid()))
-    with turnaround.workers(2) as run:
-        list(run(quiet.announce, says))
-    assert told == [os.getpid()] * times
 
 
 def test_pictures_that_lie_on_their_side_are_noticed(tmp_path: Path) -> None:

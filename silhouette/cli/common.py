@@ -13,7 +13,6 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any, NoReturn, get_args
 
-from silhouette import quiet
 from silhouette.cli.flags import arc, intent, ring_height, ring_place
 from silhouette.cli.process import heed
 from silhouette.settings import Cutter, Paper, Settings, Turn
@@ -23,8 +22,6 @@ EPILOG = (
     "not be checked, and one sentence says what; 130 stopped with Ctrl-C. Everything stays on this computer. Your "
     "pictures are only read."
 )
-
-REMBG_LOADS = "Loading the neural model. The first use of it takes up to a minute."
 
 
 class Parser(argparse.ArgumentParser):
@@ -136,17 +133,14 @@ def say_written(out: Path, names: Sequence[str]) -> None:
 
 @contextlib.contextmanager
 def progress_bar() -> Iterator[Callable[[str, int, int], None]]:
-    """A progress bar on the error stream, only where a person watches; and a sentence there, before a wait."""
+    """A progress bar on the error stream, only where a person watches."""
     if not sys.stderr.isatty():
-        with _said_before_rembg(lambda text: print(text, file=sys.stderr, flush=True)):
-            yield lambda what, done, total: None
+        yield lambda what, done, total: None
         return
     from tqdm import tqdm
 
-    with (
-        tqdm(total=1, leave=False, bar_format="{desc} {bar} {n_fmt}/{total_fmt}", ncols=72, file=sys.stderr) as bar,
-        _said_before_rembg(lambda text: tqdm.write(text, file=sys.stderr)),
-    ):
+    look = "{desc} {bar} {n_fmt}/{total_fmt}"
+    with tqdm(total=1, leave=False, bar_format=look, ncols=72, file=sys.stderr) as bar:
 
         def show(what: str, done: int, total: int) -> None:
             heed()
@@ -155,16 +149,3 @@ def progress_bar() -> Iterator[Callable[[str, int, int], None]]:
             bar.set_description_str(f"{what:<34.34}", refresh=True)
 
         yield show
-
-
-@contextlib.contextmanager
-def _said_before_rembg(write: Callable[[str], None]) -> Iterator[None]:
-    def say() -> None:
-        with contextlib.suppress(OSError, ValueError):  # nobody reads any more
-            write(textwrap.fill(REMBG_LOADS, columns()))
-
-    before, quiet.before_rembg = quiet.before_rembg, say
-    try:
-        yield
-    finally:
-        quiet.before_rembg = before

@@ -74,7 +74,7 @@ class Doubts:
 
 def doubts(fitted: Fitted, views: Views, beliefs: Beliefs) -> Doubts:
     """Look at the end of a fit, and at fits without a part of the views."""
-    own = len(fitted.normal) - joint_fit.COMMON  # the cameras' own doubt moves all points alike, mostly up and down
+    own = joint_fit.own(len(fitted.state.angles))  # the cameras' own doubt moves all points alike, mostly up and down
     spread = np.diag(np.linalg.inv(fitted.normal[:own, :own]))[: 3 * plan.P]
     by_bells = np.sqrt(spread.reshape(plan.P, 3).sum(axis=1))
     order = np.argsort(beliefs.angles % (2 * np.pi), kind="stable")

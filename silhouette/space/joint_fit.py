@@ -7,6 +7,10 @@ common holds them softly: left and right bones alike, bones plausible shares of 
 Lengths are statures, about: the unit is what the first look at the bones took for the stature. The picture's scale at
 the axis is measured by it, so it is not free; and z is counted from where
 the axis meets the row that the first cameras took for the ground: the lens's height follows.
+
+Where the pose was shot in several rings all of them share the points, and each has a camera of its own. The frame is
+that of the first ring; of every other one it is also found how high its lens is, where the model stood that had stepped
+off and on again, and from where it was turned.
 """
 
 from __future__ import annotations
@@ -23,8 +27,9 @@ Floats = NDArray[np.float64]
 
 ROUNDS = ((0.04, 6), (0.02, 6), (0.008, 8), (0.002, 14))
 """How much wider than told the bells are taken, statures, and for how many rounds, from the first to the last."""
-COMMON = 4
-"""Numbers that all views share: pitch, distance, the axis' place, the stature."""
+OWN, MORE = 3, 4
+"""Numbers that all views of a ring share: pitch, distance, the axis' place; and of every ring but the first: the lens's
+height, where the model stands (x, y), where its turn begins."""
 DAMPING = 1e-6
 """Share of its own diagonal that the normal matrix is damped by."""
 GIVEN_DEG, LEAST_DEG = 1.0, 0.3
@@ -38,6 +43,9 @@ PITCH, ASIDE = np.radians(10.0), 0.2
 """How far the camera may look up or down, radians, and the axis lie off the picture's middle, statures."""
 MIDDLE, ANYWHERE = np.array([0.0, 0.0, 0.5]), 0.5
 """Where a point lies before anything is known of it, and its spread each way, statures."""
+HEIGHT, STANDS, BEGINS = 1.0, 0.05, np.radians(3.0)
+"""Between rings: how far the lens's height may be from where it began, and how far off the model may step on again,
+statures; and how far off its turn may begin, radians."""
 STATURE = 0.3
 """Spread of the logarithm of the stature about its first estimate, the unit."""
 
@@ -52,23 +60,36 @@ class State:
     """(n,) radians."""
     shifts: Floats
     """(n, 2) statures."""
-    pitch: float
-    """Radians."""
-    log_distance: float
-    aside: float
-    height: float
-    """Of the lens; it follows from pitch and distance, see :func:`grounded`."""
+    pitch: Floats
+    """(r,) of each ring, radians."""
+    log_distance: Floats
+    """(r,)"""
+    aside: Floats
+    """(r,)"""
+    height: Floats
+    """(r,) of the lens; in the first ring it follows from pitch and distance, see :func:`grounded`."""
     log_stature: float
+    ring: NDArray[np.int64]
+    """(n,) which ring each view is of."""
+    stands: Floats
+    """(r, 2) where the model stood, x and y against the first ring, statures."""
+    begins: Floats
+    """(r,) by how much the turn's angle 0 lies from that of the first ring, radians."""
+
+    @property
+    def rings(self) -> int:
+        return len(self.pitch)
 
     def some(self, kept: NDArray[np.int64]) -> State:
         """With some of the views."""
-        return replace(self, angles=self.angles[kept], shifts=self.shifts[kept])
+        return replace(self, angles=self.angles[kept], shifts=self.shifts[kept], ring=self.ring[kept])
 
     def larger(self, by: float) -> State:
         """The same in a unit so many times smaller."""
         return replace(
             self, points=self.points * by, shifts=self.shifts * by, log_distance=self.log_distance + np.log(by),
             aside=self.aside * by, height=self.height * by, log_stature=self.log_stature + np.log(by),
+            stands=self.stands * by,
         )
 
 
@@ -80,10 +101,14 @@ class Beliefs:
     """(n,) radians."""
     angle_sure: Floats
     """(n,) radians."""
-    log_distance: float
-    distance_sure: float
-    """Of its logarithm."""
-    pitch: float
+    log_distance: Floats
+    """(r,)"""
+    distance_sure: Floats
+    """(r,) of its logarithm."""
+    pitch: Floats
+    """(r,) radians."""
+    height: Floats
+    """(r,) statures; of the first ring nothing."""
 
     def some(self, kept: NDArray[np.int64]) -> Beliefs:
         """Of some of the views."""
@@ -102,26 +127,38 @@ class Fitted:
     """The normal matrix at the end: the inverse of the covariance of all that is fitted."""
 
 
+def one_ring(points: Floats, angles: Floats, pitch: float, log_distance: float, aside: float, height: float) -> State:
+    """Where the fit of a turn starts that was shot in one ring."""
+    return State(points, angles, np.zeros((len(angles), 2)), np.array([pitch]), np.array([log_distance]),
+                 np.array([aside]), np.array([height]), 0.0, np.zeros(len(angles), np.int64), np.zeros((1, 2)),
+                 np.zeros(1))
+
+
 def seen(state: State) -> tuple[Floats, Floats]:
     """(n, 23, 2) where the points lie in the views, and (n, 23, 2, 9) how that changes with x, y, z, the view's angle
     and two shifts, pitch, logarithm of the distance, and the axis' place."""
     sin, cos = np.sin(state.angles)[:, None], np.cos(state.angles)[:, None]
     x, y, z = state.points.T
-    up = z - state.height
-    distance = np.exp(state.log_distance)
-    sp, cp = np.sin(state.pitch), np.cos(state.pitch)
-    across = x * cos - y * sin + state.aside
+    if state.rings > 1:
+        stands = state.stands[state.ring]
+        x, y = x + stands[:, :1], y + stands[:, 1:]
+    up = z - state.height[state.ring][:, None]
+    distance = np.exp(state.log_distance)[state.ring][:, None]
+    sp, cp = (way[state.ring][:, None] for way in (np.sin(state.pitch), np.cos(state.pitch)))
+    aside = state.aside[state.ring][:, None]
+    across = x * cos - y * sin + aside
     ahead = distance + x * sin + y * cos
     depth = ahead * cp + up * sp
     below = ahead * sp - up * cp
-    spot = distance * np.stack([across, below], axis=2) / depth[:, :, None] + state.shifts[:, None, :]
+    spot = distance[:, :, None] * np.stack([across, below], axis=2) / depth[:, :, None] + state.shifts[:, None, :]
     n, p = across.shape
     one, none = np.ones((n, p)), np.zeros((n, p))
     d_across = np.stack([cos * one, -sin * one, none, distance - ahead, none, none, none, none, one], axis=2)
-    d_ahead = np.stack([sin * one, cos * one, none, across - state.aside, none, none, none, distance * one, none],
+    d_ahead = np.stack([sin * one, cos * one, none, across - aside, none, none, none, distance * one, none],
                        axis=2)
     d_up = np.zeros(9)
     d_up[2] = 1.0
+    sp, cp = sp[:, :, None], cp[:, :, None]
     d_depth, d_below = d_ahead * cp + d_up * sp, d_ahead * sp - d_up * cp
     d_depth[:, :, 6] -= below
     d_below[:, :, 6] += depth
@@ -135,12 +172,12 @@ def seen(state: State) -> tuple[Floats, Floats]:
 
 
 class _Normal:
-    """The normal equations being gathered. Order: points (69), angles (n), shifts (2 n), pitch, distance, aside,
-    stature."""
+    """The normal equations being gathered. Order: points (69), angles (n), shifts (2 n), pitch, distance, aside; of
+    every other ring these, its height, its model's place (2) and its turn's beginning; the stature."""
 
-    def __init__(self, n: int) -> None:
+    def __init__(self, n: int, rings: int) -> None:
         self.n = n
-        self.size = 3 * plan.P + 3 * n + COMMON
+        self.size = own(n) + common(rings)
         self.matrix = np.zeros((self.size, self.size))
         self.vector = np.zeros(self.size)
         self.cost = 0.0
@@ -158,6 +195,29 @@ class _Normal:
         self.vector[k] -= residual / sure**2
         self.cost += float(((residual / sure) ** 2).sum())
 
+    def begun(self, at: NDArray[np.int64], turn: int, residual: Floats, sure: Floats) -> None:
+        """Beliefs about how far numbers (m,) at ``at`` lie from one that is free itself, at ``turn``."""
+        worth = 1 / sure**2
+        self.matrix[turn, turn] += worth.sum()
+        self.matrix[at, turn] -= worth
+        self.matrix[turn, at] -= worth
+        self.vector[turn] += (residual * worth).sum()
+
+
+def own(n: int) -> int:
+    """How many numbers are the points' and the single views'."""
+    return 3 * plan.P + 3 * n
+
+
+def common(rings: int) -> int:
+    """How many numbers the views share, the stature last."""
+    return OWN + (OWN + MORE) * (rings - 1) + 1
+
+
+def place_of(n: int, ring: int) -> int:
+    """Where a ring's own numbers begin."""
+    return own(n) + (OWN + (OWN + MORE) * (ring - 1) if ring else 0)
+
 
 def _views(normal: _Normal, state: State, told: Targets, spot: Floats, jac: Floats) -> None:
     n, p = told.weight.shape
@@ -169,7 +229,12 @@ def _views(normal: _Normal, state: State, told: Targets, spot: Floats, jac: Floa
     rows[views, :, :, base + views] = jac[:, :, :, 3]
     rows[views, :, :, base + n + 2 * views] = jac[:, :, :, 4]
     rows[views, :, :, base + n + 2 * views + 1] = jac[:, :, :, 5]
-    rows[:, :, :, base + 3 * n : base + 3 * n + 3] = jac[:, :, :, 6:9]
+    for ring in range(state.rings):
+        of, at = state.ring == ring, place_of(n, ring)
+        rows[of, :, :, at : at + OWN] = jac[of][:, :, :, 6:9]
+        if ring:
+            rows[of, :, :, at + OWN] = -jac[of][:, :, :, 2]
+            rows[of, :, :, at + OWN + 1 : at + OWN + 3] = jac[of][:, :, :, :2]
     root = np.sqrt(told.weight)[:, :, None]
     residual = (root * (spot - told.spot)).reshape(-1)
     normal.add((root[:, :, :, None] * rows).reshape(-1, normal.size), residual)
@@ -199,39 +264,57 @@ def _bones(normal: _Normal, state: State, loose: float) -> None:
 def _beliefs(normal: _Normal, state: State, beliefs: Beliefs) -> None:
     n, base = normal.n, 3 * plan.P
     off = state.angles - beliefs.angles
+    if state.rings > 1:
+        off = off - state.begins[state.ring]
     sure = beliefs.angle_sure * np.sqrt((TAILS + (off / beliefs.angle_sure) ** 2) / (TAILS + 1))
     normal.spread(0, (state.points - MIDDLE).reshape(-1), np.full(base, ANYWHERE))
     normal.spread(base, off, sure)
     normal.spread(base + n, state.shifts.reshape(-1), np.tile([SWAY, BOB], n))
-    normal.spread(base + 3 * n, np.array([state.pitch - beliefs.pitch]), np.array([PITCH]))
-    normal.spread(base + 3 * n + 1, np.array([state.log_distance - beliefs.log_distance]),
-                  np.array([beliefs.distance_sure]))
-    normal.spread(base + 3 * n + 2, np.array([state.aside]), np.array([ASIDE]))
-    normal.spread(base + 3 * n + 3, np.array([state.log_stature]), np.array([STATURE]))
+    for ring in range(state.rings):
+        at = place_of(n, ring)
+        normal.spread(at, np.array([state.pitch[ring] - beliefs.pitch[ring]]), np.array([PITCH]))
+        normal.spread(at + 1, np.array([state.log_distance[ring] - beliefs.log_distance[ring]]),
+                      np.array([beliefs.distance_sure[ring]]))
+        normal.spread(at + 2, np.array([state.aside[ring]]), np.array([ASIDE]))
+        if ring:
+            of = np.flatnonzero(state.ring == ring)
+            normal.begun(base + of, at + OWN + 3, off[of], sure[of])
+            normal.spread(at + OWN, np.array([state.height[ring] - beliefs.height[ring]]), np.array([HEIGHT]))
+            normal.spread(at + OWN + 1, state.stands[ring], np.full(2, STANDS))
+            wide = BEGINS * np.sqrt((TAILS + (state.begins[ring] / BEGINS) ** 2) / (TAILS + 1))
+            normal.spread(at + OWN + 3, state.begins[ring : ring + 1], np.array([wide]))
+    normal.spread(normal.size - 1, np.array([state.log_stature]), np.array([STATURE]))
 
 
 def _moved(state: State, step: Floats) -> State:
-    n, base = len(state.angles), 3 * plan.P
+    n, base, rings = len(state.angles), 3 * plan.P, range(state.rings)
+    first = np.array([step[place_of(n, ring) : place_of(n, ring) + OWN] for ring in rings])
+    more = np.array([step[place_of(n, ring) + OWN : place_of(n, ring) + OWN + MORE] if ring else np.zeros(MORE)
+                     for ring in rings])
     return replace(
         state, points=state.points + step[:base].reshape(-1, 3), angles=state.angles + step[base : base + n],
-        shifts=state.shifts + step[base + n : base + 3 * n].reshape(-1, 2), pitch=state.pitch + step[base + 3 * n],
-        log_distance=state.log_distance + step[base + 3 * n + 1], aside=state.aside + step[base + 3 * n + 2],
-        log_stature=state.log_stature + step[base + 3 * n + 3],
+        shifts=state.shifts + step[base + n : base + 3 * n].reshape(-1, 2), pitch=state.pitch + first[:, 0],
+        log_distance=state.log_distance + first[:, 1], aside=state.aside + first[:, 2],
+        height=state.height + more[:, 0], stands=state.stands + more[:, 1:3], begins=state.begins + more[:, 3],
+        log_stature=state.log_stature + step[-1],
     )
 
 
 def grounded(state: State, row: float) -> State:
-    """The same with its zero of z moved to where the axis is seen at this row, statures below the middle."""
-    distance, sin, cos = np.exp(state.log_distance), np.sin(state.pitch), np.cos(state.pitch)
+    """The same with its zero of z moved to where the first ring sees the axis at this row, statures below the middle.
+    """
+    distance, sin, cos = np.exp(state.log_distance[0]), np.sin(state.pitch[0]), np.cos(state.pitch[0])
     height = float(distance * (row * cos - distance * sin) / (distance * cos + row * sin))
-    up = np.array([0.0, 0.0, height - state.height])
-    return replace(state, points=state.points + up, height=height)
+    up = height - state.height[0]
+    others = state.height[1:] + up
+    return replace(state, points=state.points + np.array([0.0, 0.0, up]), height=np.array([height, *others]))
 
 
 def ground_row(state: State) -> float:
-    """Where the axis is seen at z = 0, statures below the picture's middle."""
-    distance, sin, cos = np.exp(state.log_distance), np.sin(state.pitch), np.cos(state.pitch)
-    return float(distance * (distance * sin + state.height * cos) / (distance * cos - state.height * sin))
+    """Where the first ring sees the axis at z = 0, statures below the picture's middle."""
+    distance, sin, cos = np.exp(state.log_distance[0]), np.sin(state.pitch[0]), np.cos(state.pitch[0])
+    height = state.height[0]
+    return float(distance * (distance * sin + height * cos) / (distance * cos - height * sin))
 
 
 def _gathered(views: Views, state: State, beliefs: Beliefs, more: float, loose: float
@@ -239,7 +322,7 @@ def _gathered(views: Views, state: State, beliefs: Beliefs, more: float, loose: 
     """The normal equations at a state, what the views ask for there, and the logarithm of likelihood and beliefs."""
     spot, jac = seen(state)
     told = targets(views, spot, more)
-    normal = _Normal(len(state.angles))
+    normal = _Normal(len(state.angles), state.rings)
     _bones(normal, state, loose)
     _beliefs(normal, state, beliefs)
     log = told.log - normal.cost / 2

@@ -63,13 +63,13 @@ class Eyes:
 
 
 def eyes_of(state: State) -> Eyes:
-    """The cameras of a state as vectors; shifts of single views are not in it."""
+    """The cameras of a state of one ring as vectors; shifts of single views are not in it."""
     sin, cos, none = np.sin(state.angles), np.cos(state.angles), np.zeros(len(state.angles))
-    distance = float(np.exp(state.log_distance))
-    sp, cp = np.sin(state.pitch), np.cos(state.pitch)
+    distance = float(np.exp(state.log_distance[0]))
+    sp, cp = np.sin(state.pitch[0]), np.cos(state.pitch[0])
     level, right = np.stack([sin, cos, none], axis=1), np.stack([cos, -sin, none], axis=1)
     up = np.array([0.0, 0.0, 1.0])
-    place = -distance * level - state.aside * right + state.height * up
+    place = -distance * level - state.aside[0] * right + state.height[0] * up
     return Eyes(place, right, sp * level - cp * up, cp * level + sp * up, distance)
 
 

@@ -7,7 +7,7 @@ together (``joint_fit``), sides again now that lengths are known, and how far ea
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,24 +65,42 @@ def solve(
     Skeleton
         In figure heights; x toward the figure's left, as consistency tells it.
     """
+    one = alone(bells, cameras, angle_sure, distance_sure)
+    within = joint_doubt.doubts(one.fitted, one.views, one.beliefs).within
+    return skeleton_of(one.fitted, within, one.views, cameras, one.unit)
+
+
+@dataclass(frozen=True)
+class Alone:
+    """One turn, fitted by itself."""
+
+    fitted: Fitted
+    views: Views
+    beliefs: Beliefs
+    unit: float
+    """Of the fit, about a stature, in the first cameras' unit."""
+
+
+def alone(bells: Sequence[PointBells | None], cameras: Sequence[StopCamera], angle_sure: Sequence[float | None],
+          distance_sure: float) -> Alone:
+    """The fit of one turn; see :func:`solve`."""
     views = gathered(bells, cameras)
     first = cameras[0]
     angles = np.radians([cameras[i].angle for i in views.stop])
     told = [angle_sure[i] for i in views.stop]
     sure = np.radians([
         joint_fit.GIVEN_DEG if one is None else max(one / TO_90, joint_fit.LEAST_DEG) for one in told])
-    state = State(np.zeros((plan.P, 3)), angles, np.zeros((len(angles), 2)), float(np.radians(first.pitch)),
-                  float(np.log(first.distance)), first.aside, first.height, 0.0)
+    state = joint_fit.one_ring(np.zeros((plan.P, 3)), angles, float(np.radians(first.pitch)),
+                               float(np.log(first.distance)), first.aside, first.height)
     # everything below is counted in statures, so that a figure that lies or kneels is fitted as one that stands
     unit = 1 / _extent(views)
     views, state = views.larger(unit), state.larger(unit)
     points = joint_start.start(views, state)
     by = float(np.exp(-_stature(points)))
     views, state = views.larger(by), replace(state, points=points).larger(by)
-    beliefs = Beliefs(angles, np.asarray(sure, np.float64), state.log_distance, distance_sure, state.pitch)
-    fitted = _sided(views, replace(state, log_stature=0.0), beliefs)
-    within = joint_doubt.doubts(fitted, views, beliefs).within
-    return _skeleton(fitted, within, views, cameras, 1 / (unit * by))
+    beliefs = Beliefs(angles, np.asarray(sure, np.float64), state.log_distance, np.array([distance_sure]), state.pitch,
+                      state.height)
+    return Alone(_sided(views, replace(state, log_stature=0.0), beliefs), views, beliefs, 1 / (unit * by))
 
 
 def _extent(views: Views) -> float:
@@ -109,7 +127,12 @@ def _sided(views: Views, state: State, beliefs: Beliefs) -> Fitted:
         joint_fit.fit(views, replace(rough, points=other), beliefs, joint_fit.ROUNDS[2:])
         for other in joint_sides.namings(rough.points, rough.log_stature, best=NAMINGS)
     ]
-    return max(fits, key=lambda f: f.log + float(joint_sides.by_side(f.state.points[None])[0]))
+    return max(fits, key=likely)
+
+
+def likely(fitted: Fitted) -> float:
+    """Logarithm of how likely a fit is with the names that it gives to the members of pairs."""
+    return fitted.log + float(joint_sides.by_side(fitted.state.points[None])[0])
 
 
 def _stature(points: Floats) -> float:
@@ -120,7 +143,7 @@ def _stature(points: Floats) -> float:
     return float(np.median((np.log(length) - np.log(plan.SHARE))[firm]))
 
 
-def _skeleton(fitted: Fitted, within: Floats, views: Views, cameras: Sequence[StopCamera], unit: float) -> Skeleton:
+def skeleton_of(fitted: Fitted, within: Floats, views: Views, cameras: Sequence[StopCamera], unit: float) -> Skeleton:
     """What was fitted, in the cameras' own unit, of which the fit's is ``unit``."""
     state = fitted.state.larger(unit)
     state = replace(state, points=bared(state.points, float(np.exp(state.log_stature))))
@@ -148,7 +171,7 @@ def _skeleton(fitted: Fitted, within: Floats, views: Views, cameras: Sequence[St
             named = name if plan.TWIN[k] == k else f"{name} {SIDES[int(plan.TWIN[k] < k)]}"
             x, y, z = (float(v) for v in state.points[k])
             others[named] = (x, y, z)
-    return Skeleton(tuple(joints), _refined(state, views, cameras), others, _notes(state.points, agreeing))
+    return Skeleton(tuple(joints), refined(state, views, cameras), others, _notes(state.points, agreeing))
 
 
 def bared(points: Floats, stature: float) -> Floats:
@@ -178,15 +201,27 @@ def _notes(points: Floats, agreeing: Floats) -> tuple[Note, ...]:
     return (Note.of("front elsewhere", degrees=round(front)),)
 
 
-def _refined(state: State, views: Views, cameras: Sequence[StopCamera]) -> tuple[StopCamera, ...]:
-    distance = float(np.exp(state.log_distance))
+def refined(state: State, views: Views, cameras: Sequence[StopCamera]) -> tuple[StopCamera, ...]:
+    """The first cameras, in the state's unit, as the fit left them, all in the frame of the first ring."""
+    distance = np.exp(state.log_distance)
     out = [
-        replace(c, distance=distance, pitch=float(np.degrees(state.pitch)), aside=float(state.aside),
-                height=state.height, focal_px=c.focal_px / c.distance * distance)
+        replace(c, distance=float(distance[0]), pitch=float(np.degrees(state.pitch[0])), aside=float(state.aside[0]),
+                height=float(state.height[0]), focal_px=c.focal_px / c.distance * float(distance[0]))
         for c in cameras
     ]
     for row, i in enumerate(views.stop):
-        unit = out[i].focal_px / distance
-        shift = (float(state.shifts[row, 0] * unit), float(state.shifts[row, 1] * unit))
-        out[i] = replace(out[i], angle=float(np.degrees(state.angles[row]) % 360), shift=shift)
+        ring = state.ring[row]
+        c, far = cameras[i], float(distance[ring])
+        focal = c.focal_px / c.distance * far
+        unit = focal / far
+        angle = state.angles[row]
+        x, y = state.stands[ring]
+        # where the model stood aside in this ring its axis is nearer or farther, and aside, by the stop's angle
+        out[i] = replace(
+            c, distance=far + float(x * np.sin(angle) + y * np.cos(angle)), height=float(state.height[ring]),
+            pitch=float(np.degrees(state.pitch[ring])), focal_px=focal,
+            aside=float(state.aside[ring]) + float(x * np.cos(angle) - y * np.sin(angle)),
+            angle=float(np.degrees(angle) % 360),
+            shift=(float(state.shifts[row, 0] * unit), float(state.shifts[row, 1] * unit)),
+        )
     return tuple(out)

@@ -171,14 +171,22 @@ def write_turn(folder: Path, shot: Shot, stops: int, scene: Scene | None, rng: R
     np.savez_compressed(folder / "body.npz", vertices=vertices, faces=faces)
     camera = asdict(shot.camera)
     truth = {
-        "pose": shot.pose, "kind": shot.kind, "from": chosen, "build": asdict(shot.build), "dressed": shot.dressed,
-        "stature_m": round(shot.stature_m, 4), "pose_height_m": round(float(vertices[:, 2].max()), 4),
-        "volume_l": round(litres(vertices, faces), 3),
-        "joints": {name: [round(float(v), 5) for v in at] for name, at in shot.body.joints.items()},
+        **truth_of(shot, chosen),
         "camera": {k: camera[k] for k in ("distance_m", "height_m", "tilt_deg", "focal_35mm", "width", "height")},
         "stops": rows,
     }
     (folder / "truth.json").write_text(json.dumps(truth, indent=1))
+
+
+def truth_of(shot: Shot, chosen: str) -> dict[str, object]:
+    """What is known of the body, whatever cameras look at it."""
+    vertices, faces = skin_of(shot.body)
+    return {
+        "pose": shot.pose, "kind": shot.kind, "from": chosen, "build": asdict(shot.build), "dressed": shot.dressed,
+        "stature_m": round(shot.stature_m, 4), "pose_height_m": round(float(vertices[:, 2].max()), 4),
+        "volume_l": round(litres(vertices, faces), 3),
+        "joints": {name: [round(float(v), 5) for v in at] for name, at in shot.body.joints.items()},
+    }
 
 
 def some_scene(rng: Rng) -> Scene:

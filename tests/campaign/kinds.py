@@ -15,6 +15,7 @@ KINDS: dict[str, tuple[int, int, float]] = {
     "masks": (40, 1500, 0.12),
     "empties": (24, 1200, 0.9),
     "armatures": (12, 300, 2),
+    "rings": (16, 400, 2.5),
     "flags": (8, 300, 2.5),
     "names": (3, 120, 5),
     "places": (41, 450, 0.7),

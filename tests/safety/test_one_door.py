@@ -97,15 +97,20 @@ def test_module_that_was_there_before_is_told_to_stop(monkeypatch: pytest.Monkey
     assert quiet.onnxruntime() is module and told == [True] and os.environ["ORT_DISABLE_TELEMETRY"] == "1"
 
 
-def test_who_waits_is_told_before_rembg_is_loaded_and_only_then(monkeypatch: pytest.MonkeyPatch) -> None:
-    pytest.importorskip("rembg.sessions")
-    told: list[bool] = []
-    monkeypatch.setattr(quiet, "before_rembg", lambda: told.append("rembg.sessions" in sys.modules))
-    quiet.rembg_models()
-    assert not told, "it is loaded already"
-    monkeypatch.delitem(sys.modules, "rembg.sessions")
-    quiet.rembg_models()
-    assert told == [False]
+@pytest.mark.parametrize(("first", "after"), [
+    ("pass", "False None"),
+    ("import numba", "False None"),
+    ("os.environ['NUMBA_DISABLE_JIT'] = '0'", "False 0"),
+    ("import numba; numba.config.DISABLE_JIT = 1", "True None"),
+])
+def test_rembg_loads_without_compiling_and_numba_is_left_as_it_was(first: str, after: str, tmp_path: Path) -> None:
+    pytest.importorskip("rembg")
+    code = (f"import os, sys; from silhouette import quiet; {first}; quiet.rembg_models(); import numba; "
+            "print(bool(numba.config.DISABLE_JIT), os.environ.get('NUMBA_DISABLE_JIT'))")
+    told = subprocess.run([sys.executable, "-c", code], env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)},
+                          capture_output=True, text=True, check=True)
+    assert told.stdout.strip() == after
+    assert not list(tmp_path.rglob("*")), "something was compiled and kept"
 
 
 @pytest.mark.parametrize("by_path", [True, False])
