@@ -13,23 +13,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from silhouette import in_space
 from silhouette.check.made_out import made_out
 from silhouette.geometry.orbit import StopCamera
-from silhouette.in_space import InSpace
 from silhouette.reading import reader
 from silhouette.records import Mask, Stop
 from silhouette.records_shoot import AllRings, RingApart, Shot, StopLook, StrayStop
 from silhouette.records_space import Skeleton
 from silhouette.settings import Ring
-from silhouette.shape import outline
-from silhouette.space import joints, orbit_fit, rings_apart, stature
+from silhouette.space import joints, rings_apart, stature
 from silhouette.turn import estimate, strays, visual_hull
 from silhouette.turn.strays import RingTurn, Stray
 
 LEAST_OUTLINES = 8
 """Clear outlines of a ring from which its joints are looked for: one from every 45 degrees."""
-SPREAD_SURE = 4.0
-"""Half width of the 90 % interval of an angle that was spread evenly, degrees."""
 FAR, FAR_SURE = 0.035, 1.5
 """A joint lies elsewhere in another ring from this share of the stature on (6 cm), and if that is so many times as much
 as the doubt about it."""
@@ -59,18 +56,11 @@ def seen_alone(stops: Sequence[Stop], looks: Sequence[StopLook]) -> RingSeen | N
     kept = tuple(k for k in clear if looks[k].mask.shape == usual and np.isfinite(stops[k].angle))
     if len(kept) < LEAST_OUTLINES or _guessed([stops[k] for k in kept]):
         return None
-    masks, lenses = [looks[k].mask for k in kept], [f for k in kept if (f := looks[k].focal_35mm)]
-    lines = [outline.outline_of(mask) for mask in masks]
-    bells = [None if line is None else reader.point_bells(line) for line in lines]
-    if sum(bell is not None for bell in bells) < LEAST_OUTLINES:
+    views = in_space.views_of([stops[k] for k in kept], masks := [looks[k].mask for k in kept])
+    if sum(bell is not None and bell.unlike <= reader.UNLIKE for bell in views.bells) < LEAST_OUTLINES:
         return None
-    cameras = orbit_fit.first_cameras(
-        masks, [stops[k].angle for k in kept], float(np.median(lenses)) if lenses else None)
-    spread = stops[0].angle_from == "spread" and stops[0].angle_sure is None
-    sure = [SPREAD_SURE if spread else stops[k].angle_sure for k in kept]
     try:
-        found = joints.solve(
-            bells, cameras, sure, distance_sure=joints.LENS_KNOWN if lenses else joints.LENS_UNKNOWN)
+        found = joints.solve(views.bells, views.cameras, views.angle_sure, distance_sure=views.distance_sure)
     except np.linalg.LinAlgError:
         return None
     unit = stature.stature_by_bones(found)
@@ -104,8 +94,8 @@ def own_cameras(ring: Ring, seen: RingSeen | None, found: Iterable[Stray] | None
 
 
 def together(
-    shots: Mapping[Ring, Shot], seen: Mapping[Ring, RingSeen | None], found: tuple[Stray, ...] | None, space: InSpace,
-    *, height_m: float | None = None,
+    shots: Mapping[Ring, Shot], seen: Mapping[Ring, RingSeen | None], found: tuple[Stray, ...] | None,
+    space: in_space.InSpace, *, height_m: float | None = None,
 ) -> AllRings:
     """Hold the rings against each other.
 
@@ -117,7 +107,8 @@ def together(
     space : what :func:`silhouette.in_space.in_space` says of the pose
     """
     main: Ring = "level" if "level" in shots else next(iter(shots))
-    rings = AllRings(tuple(shots.items()), main, space.cameras, blind_spots=space.blind_spots, height_m=height_m)
+    rings = AllRings(tuple(shots.items()), main, space.cameras, blind_spots=space.blind_spots,
+                     notes=space.notes, height_m=height_m)
     if found is None:
         return rings
     stray = tuple(

@@ -16,7 +16,7 @@ import json
 import sys
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import cv2
@@ -39,6 +39,7 @@ class Turn:
 
     angles: list[float]
     looks: list[StopLook]
+    alone: list[ring_check.RingSeen | None] = field(default_factory=list)
 
 
 def look(mask: np.ndarray, focal: float) -> StopLook:
@@ -61,11 +62,18 @@ def read(folder: Path) -> dict[Ring, Turn]:
     return out
 
 
+def seen_alone(stops: list[Stop], turn: Turn) -> ring_check.RingSeen | None:
+    """What a ring tells alone; kept, as most rings are looked at several times."""
+    if not turn.alone:
+        turn.alone.append(ring_check.seen_alone(stops, turn.looks))
+    return turn.alone[0]
+
+
 def held(rings: dict[Ring, Turn]) -> AllRings:
     """What the rings tell together, as ``check`` has it."""
     stops = {ring: [Stop(k, Path("x"), f"{a:03.0f}", a, "name", ring=ring) for k, a in enumerate(turn.angles)]
              for ring, turn in rings.items()}
-    seen = {ring: ring_check.seen_alone(stops[ring], turn.looks) for ring, turn in rings.items()}
+    seen = {ring: seen_alone(stops[ring], turn) for ring, turn in rings.items()}
     found = ring_check.find_strays(stops, seen)
     shots = {ring: shoot.measure(stops[ring], turn.looks, cameras=ring_check.own_cameras(ring, seen[ring], found))
              for ring, turn in rings.items()}
@@ -79,7 +87,8 @@ def exchanged(rings: dict[Ring, Turn], number: int) -> Iterator[tuple[dict[Ring,
     for here, there in PAIRS:
         k = int(rng.integers(len(rings[here].angles)))
         j = int(np.argmin([apart(rings[here].angles[k], a) for a in rings[there].angles]))
-        other = {ring: Turn(turn.angles, list(turn.looks)) for ring, turn in rings.items()}
+        fresh = {ring: Turn(rings[ring].angles, list(rings[ring].looks)) for ring in (here, there)}
+        other = {ring: fresh.get(ring, turn) for ring, turn in rings.items()}
         other[here].looks[k], other[there].looks[j] = other[there].looks[j], other[here].looks[k]
         yield other, (int(first[here]) + k, int(first[there]) + j)
 
