@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette import in_space, tables, turnaround
+from silhouette import in_space, ring_check, tables, turnaround
 from silhouette.check import family, made_out
 from silhouette.errors import PictureError, PoseError, SettingsError
 from silhouette.export import reference_set, write_set
-from silhouette.geometry.perspective import FRAME_MM
+from silhouette.geometry.orbit import StopCamera
 from silhouette.intake import film, stills
 from silhouette.records import Cut, Mask, Note, Outline, Pixels, RingCamera, Stop
 from silhouette.records_shoot import CheckReport, Held, SetCloseUp, SetLayout, SetView, Shot, StopLook
@@ -47,10 +47,13 @@ class Checked:
     outlines: tuple[Outline | None, ...]
     """The figure at each of the report's stops, in the camera's pixels."""
     notes: tuple[Note, ...]
+    """Of a pose in several rings those of all of it; each ring has its own."""
+    rings: tuple[tuple[Ring, Checked], ...] = ()
+    """Of a pose in several rings each by itself, in the order of RINGS."""
 
 
 def check_turnaround(
-    path: str | Path | Turnaround,
+    path: str | Path | Turnaround | Rings,
     *,
     height_m: float | None = None,
     progress: turnaround.Progress | None = None,
@@ -58,10 +61,13 @@ def check_turnaround(
 ) -> Checked:
     """Answer, while the model is still there, what of a turnaround must be shot again.
 
+    Of a pose that was shot in several rings each is checked by itself, and all against each other.
+
     Parameters
     ----------
-    path : path-like or Turnaround
-        A clip, or a folder of stills in the order shot; or what :func:`silhouette.turnaround.ingest` made of it.
+    path : path-like, Turnaround or Rings
+        A clip, a folder of stills in the order shot, or one that holds rings; or what
+        :func:`silhouette.turnaround.ingest` or :func:`silhouette.turnaround.ingest_rings` made of it.
     height_m : float, optional
         Height of the figure in the pose, metres: turns shares into centimetres and tells the camera's distance.
     **settings
@@ -74,7 +80,40 @@ def check_turnaround(
     """
     if height_m is not None and not 0.3 <= height_m <= 3:
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
-    shot = turnaround.watched(ingested(path, settings, progress, looks=True))
+    rings = rings_of(path, settings, progress, looks=True)
+    if not rings.several:
+        alone = _asked(_measured(turnaround.watched(rings.main), height_m))
+        return replace(alone, notes=(*rings.notes, *alone.notes))
+    tell = progress or turnaround.silent
+    each: dict[Ring, _Measured] = {}
+    for k, one in enumerate(rings.all):
+        tell(f"{rings.name}: holding stops together", k, len(rings.all))
+        each[one.ring] = _measured(turnaround.watched(one), height_m, several=True)
+    tell(f"{rings.name}: holding rings together", 0, 1)
+    together = ring_check.together(
+        {ring: one.shot for ring, one in each.items()}, {ring: one.seen for ring, one in each.items()},
+        in_space.in_space(rings), height_m=height_m,
+    )
+    shots = ring_check.without_strays(together)
+    checked = {ring: _asked(replace(one, shot=shots[ring])) for ring, one in each.items()}
+    report = family.ask_together(rings.name, together, {ring: one.report for ring, one in checked.items()})
+    lines = tuple(line for one in checked.values() for line in one.outlines)
+    return Checked(report, lines, rings.notes, tuple(checked.items()))
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """One turnaround, measured; nothing is asked of it yet."""
+
+    turnaround: Turnaround
+    shot: Shot
+    outlines: tuple[Outline | None, ...]
+    seen: ring_check.RingSeen | None = None
+    """What its outlines tell of its camera; only of a ring among others."""
+
+
+def _measured(shot: Turnaround, height_m: float | None, *, several: bool = False) -> _Measured:
+    """What all outlines of one turn together tell. A ring among ``several`` is held against where its camera stood."""
     seen = [
         (k, stop, cut, look)
         for k, (stop, cut, look) in enumerate(zip(shot.stops, shot.cuts, shot.looks or (), strict=True))
@@ -84,33 +123,41 @@ def check_turnaround(
         raise PoseError("no figure found.", path=shot.source, do="Check the clip, the light and the backdrop.")
     turned = None if shot.turned is None else shot.turned[[k for k, *_ in seen]] - shot.turned[seen[0][0]]
     stops, looks = [stop for _, stop, _, _ in seen], [look for *_, look in seen]
-    measured = measure(stops, looks, height_m=height_m, turned=turned)
-    notes = shot.notes
-    if measured.no_turn is not None:  # it has no angles that anything could be said of
+    alone = ring_check.seen_alone(stops, looks) if several else None
+    measured = measure(
+        stops, looks, height_m=height_m, turned=turned, cameras={} if alone is None else alone.cameras)
+    measured = replace(measured, ring=shot.ring if several else None)
+    return _Measured(shot, measured, tuple(outline.outline_of(cut.mask) for _, _, cut, _ in seen), alone)
+
+
+def _asked(one: _Measured) -> Checked:
+    """One turnaround, checked by itself."""
+    notes = one.turnaround.notes
+    if one.shot.no_turn is not None:  # it has no angles that anything could be said of
         notes = tuple(note for note in notes if note.kind not in OF_ANGLES)
-    outlines = tuple(outline.outline_of(cut.mask) for _, _, cut, _ in seen)
-    return Checked(family.ask(shot.name, measured), outlines, notes)
+    return Checked(family.ask(one.turnaround.name, one.shot), one.outlines, notes)
 
 
-def ingested(
-    place: str | Path | Turnaround,
-    settings: dict[str, Any],
-    progress: turnaround.Progress | None,
-    *,
+def rings_of(
+    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None, *,
     looks: bool = False,
-) -> Turnaround:
-    """The turnaround itself, or what lies at its place."""
-    if isinstance(place, Turnaround):
+) -> Rings:
+    """All rings of a pose, or what lies at its place; a turnaround that was read already is a pose of one ring."""
+    if isinstance(place, Rings | Turnaround):
         if settings:
-            raise already_read(settings)
-        return place
+            raise SettingsError(
+                f"{', '.join(settings)}: a turnaround that was read already keeps the settings it was read with.",
+                do="Give them to ingest.",
+            )
+        return place if isinstance(place, Rings) else Rings(place.name, place.source, place.settings, (place,))
     chosen = Settings().but(**settings)
     with turnaround.workers(chosen.jobs) as run:
-        return turnaround.ingest(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
+        return turnaround.ingest_rings(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
 
 
 def measure(
-    stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float | None = None, turned: Floats | None = None
+    stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float | None = None, turned: Floats | None = None,
+    cameras: Mapping[int, StopCamera] | None = None,
 ) -> Shot:
     """What all outlines of a turn together tell, for the questions of the check; takes some seconds for 25 stops.
 
@@ -120,9 +167,12 @@ def measure(
     looks : n looks, one a stop, by :func:`silhouette.check.look.look_at`
     height_m : height of the figure in the room as it stands in the pose, metres, if known
     turned : (n,) degrees turned since the first stop, where more is known of them than the stops' angles say
+    cameras : by stops, those with a clear outline, where they are known: the pose is then judged by them
     """
     turned = steps.turned_through([stop.angle for stop in stops]) if turned is None else turned
     sure = np.asarray(made_out.made_out(looks), np.int64)
+    if cameras:
+        sure = np.asarray([k for k in sure if k in cameras], np.int64)
     masks = [looks[k].mask for k in sure]
     shot = Shot(tuple(stops), tuple(looks), turned, height_m, steps.usual_step(turned))
     seen = list(sure) if shot.by_outlines else None
@@ -145,7 +195,7 @@ def measure(
     told = shot.angled and (shot.angles_told or not shot.by_outlines)
     if len(masks) < LEAST_COMPARED or not told:
         return shot
-    return replace(shot, held=_held(masks, turned, sure), aside=_aside(masks, turned, sure))
+    return replace(shot, held=_held(masks, turned, sure, cameras), aside=_aside(masks, turned, sure))
 
 
 def _angles_told(stops: Sequence[Stop], sure: NDArray[np.int64]) -> bool:
@@ -170,9 +220,11 @@ def _trusted(looks: Sequence[StopLook], sure: NDArray[np.int64]) -> list[Mask | 
     return [look.mask if k in known else None for k, look in enumerate(looks)]
 
 
-def _held(masks: Sequence[Mask], turned: Floats, sure: NDArray[np.int64]) -> Held:
+def _held(
+    masks: Sequence[Mask], turned: Floats, sure: NDArray[np.int64], cameras: Mapping[int, StopCamera] | None
+) -> Held:
     """What the trusted outlines say of the pose, by the places of all stops."""
-    held = rigidity.judge(masks, turned[sure])
+    held = rigidity.judge(masks, turned[sure], cameras=[cameras[int(k)] for k in sure] if cameras else ())
     share = np.full(len(turned), np.nan)
     share[sure] = held.share
     return replace(held, moved=tuple(int(sure[k]) for k in held.moved), share=share)
@@ -286,27 +338,6 @@ def export_set(
     return replace(layout, notes=(*shot.notes, *together.notes, *told, *layout.notes))
 
 
-def rings_of(
-    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None
-) -> Rings:
-    """All rings of a pose, or what lies at its place; a turnaround that was read already is a pose of one ring."""
-    if isinstance(place, Rings | Turnaround):
-        if settings:
-            raise already_read(settings)
-        return place if isinstance(place, Rings) else Rings(place.name, place.source, place.settings, (place,))
-    chosen = Settings().but(**settings)
-    with turnaround.workers(chosen.jobs) as run:
-        return turnaround.ingest_rings(place, chosen, run=run, tell=progress or turnaround.silent)
-
-
-def already_read(settings: dict[str, Any]) -> SettingsError:
-    """The sentence for settings that come too late."""
-    return SettingsError(
-        f"{', '.join(settings)}: a turnaround that was read already keeps the settings it was read with.",
-        do="Give them to ingest.",
-    )
-
-
 def close_ups(name: str, shot: Rings) -> tuple[tuple[SetCloseUp, ...], list[Note]]:
     """The pictures of details for a set called ``name``, and what is to be told of those that cannot be read."""
     found, unread = list[SetCloseUp](), list[Note]()
@@ -326,12 +357,8 @@ def _sizes(shot: Rings, cameras: Mapping[Ring, RingCamera], top: float) -> dict[
     """Pixels of the full picture for the model's stature at the turning axis, of each ring whose camera is known."""
     sizes: dict[Ring, float] = {}
     for one in shot.all:
-        camera, told = cameras.get(one.ring), [stop.focal_35mm for stop in one.stops if stop.focal_35mm]
-        if camera is None or (camera.lens is None and not told):
-            continue
-        lens = camera.lens or float(np.median(told)) / FRAME_MM
-        focal_px = lens * max(max(stop.full_size) for stop in one.stops)
-        size = reference_set.pixels_per_stature(camera, focal_px, top)
+        longer = max(max(stop.full_size) for stop in one.stops)
+        size = reference_set.pixels_per_stature(cameras[one.ring], longer, top) if one.ring in cameras else None
         if size is not None:
             sizes[one.ring] = size
     return sizes

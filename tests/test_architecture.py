@@ -30,8 +30,8 @@ STONES = {
 """The base stones, and which of the others each may stand on."""
 COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show", "space"}
 FLOORS = (
-    "known", "pool", "stop_angles", "empty_room", "turnaround", "in_space", "tables", "results", "measuring", "scoring",
-    "shoot", "outputs", "mending", "armature", "live", "cli",
+    "known", "pool", "stop_angles", "empty_room", "turnaround", "in_space", "ring_check", "tables", "results",
+    "measuring", "scoring", "shoot", "outputs", "mending", "armature", "live", "cli",
 )
 """What stands on the columns, from the lowest floor up: each may import what is lower, and not what is higher."""
 YARD = "studio"

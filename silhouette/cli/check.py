@@ -29,7 +29,8 @@ def add(commands: Any) -> None:
         "silhouette check clip.mov --height 1.72 -o checked",
     )
     flag = parser.add_argument
-    flag("turnaround", type=Path, metavar="TURNAROUND", help="a clip, or a folder of stills in the order shot")
+    flag("turnaround", type=Path, metavar="TURNAROUND",
+         help="a clip, a folder of stills in the order shot, or a pose with rings")
     flag("--height", type=float, metavar="M",
          help="height of the figure as it poses, in metres; then movements are given in centimetres")
     flag("-o", "--out", type=Path, metavar="OUT", help="folder for check.json and the page of the check")
@@ -50,6 +51,9 @@ def run(args: argparse.Namespace) -> int:
     print(table.check_list(checked.report, columns()))
     for note in checked.notes:
         say(words.note(note))
+    for ring, one in checked.rings:
+        for note in one.notes:
+            say(f"{ring.capitalize()} ring: {words.note(note)}")
     if written is not None:
         say_written(args.out, written)
     return checked.report.exit_code

@@ -169,23 +169,23 @@ def _missing(own: Sequence[float], others: Sequence[float]) -> tuple[float, ...]
     return tuple(sorted({round(a, 1) % 360 for a in others if min(apart(a, b) for b in own) > NEAR * step}))
 
 
-def pixels_per_stature(camera: RingCamera, focal_px: float, top: float) -> float | None:
+def pixels_per_stature(camera: RingCamera, longer: int, top: float) -> float | None:
     """Pixels for a stature at the turning axis, half way up the pose, of a camera that stands so; None where that is
     not known.
 
     Parameters
     ----------
     camera : RingCamera
-    focal_px : float
-        Focal length, pixels of the full picture.
+    longer : int
+        Longer side of the full picture, pixels.
     top : float
         Height of the pose, statures.
     """
-    if camera.height is None or camera.tilt is None or camera.distance is None:
+    if camera.height is None or camera.tilt is None or camera.distance is None or camera.lens is None:
         return None
     tilt = math.radians(camera.tilt)
     depth = camera.distance * math.cos(tilt) + (top / 2 - camera.height) * math.sin(tilt)
-    return focal_px / depth if depth > 0 else None
+    return camera.lens * longer / depth if depth > 0 else None
 
 
 def close_up_stems(name: str, close_ups: Sequence[CloseUp]) -> list[tuple[str, list[str]]]:
@@ -274,7 +274,7 @@ def _notes(
     if len(rings) == 1 and loose:
         notes.append(Note.of("no common camera"))
     elif len(rings) > 1:
-        notes += [Note.of("of ring", ring=ring, note=Note.of("no common camera").plain) for ring in loose]
+        notes += [Note.of("no common camera in rings", rings=loose)] if loose else []
         notes.append(Note.of("rings on one scale" if shared and not loose else "rings on their own scales"))
     if left_out:
         notes.append(Note.of("stops without figure", count=left_out))

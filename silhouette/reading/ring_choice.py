@@ -58,8 +58,8 @@ def compared(poses: Sequence[Posed]) -> list[Posed]:
     """Poses that are to be ranked, with a note on each whose headline is of another ring than that of most of them."""
     rings = Counter(pose.ring for pose in poses)
     most = max(rings, key=lambda ring: (rings[ring], ring == "level"), default="level")
-    return [pose if pose.ring == most else _told(pose, Note.of("ring differs", ring=most, has=pose.ring))
-            for pose in poses]
+    return [pose if pose.ring == most else _told(pose, Note.of(
+        "ring differs", ring=most, has=pose.ring, lacks=all(one.ring != most for one in pose.rings))) for pose in poses]
 
 
 def _told(pose: Posed, note: Note) -> Posed:

@@ -19,6 +19,7 @@ def in_short(made: Armature) -> list[str]:
         *words_space.missing(made),
         f"The figure takes up {made.volume_l:.1f} litres; the piece as built {litres(clay)}, wire included.",
     ]
+    said += filter(None, [words_space.gained(made)])
     if made.plumb is not None:
         said += words_space.plumb_told(made.plumb, sizes)
     for line in made.tape:

@@ -72,24 +72,41 @@ def contact_sheet(
     photos : mapping of stem to (h, w, 3) BGR, optional
         From ``small_pictures``: all in the layout's window. The sheet then shows photographs in place of black shapes.
     """
+    with style():
+        if kind == "png":
+            return page_bytes(_tall_page(layout, paper, photos), "png")
+        return pages_pdf(list(_contact_pages(layout, paper, photos)))
+
+
+def _contact_pages(layout: SetLayout, paper: str, photos: Mapping[str, Pixels] | None) -> Iterator[Figure]:
+    width, height = page_points(paper)
+    rings, grid = _rings_on_pages(layout, paper, photos)
+    for ring, shown in rings:
+        for number in range(grid.pages(len(shown))):
+            figure = new_figure(width, height)
+            _contact_page(page_axes(figure, 0, 0, width, height), ring, shown, grid, paper, number, photos)
+            yield figure
+
+
+def _tall_page(layout: SetLayout, paper: str, photos: Mapping[str, Pixels] | None) -> Figure:
+    """The first page, of several rings that of each, one over the other."""
+    width, height = page_points(paper)
+    rings, grid = _rings_on_pages(layout, paper, photos)
+    figure = new_figure(width, height * len(rings))
+    for over, (ring, shown) in enumerate(reversed(rings)):
+        _contact_page(page_axes(figure, 0, height * over, width, height), ring, shown, grid, paper, 0, photos)
+    return figure
+
+
+def _rings_on_pages(
+    layout: SetLayout, paper: str, photos: Mapping[str, Pixels] | None
+) -> tuple[list[tuple[SetLayout, list[SetFigure]]], _Grid]:
+    """Each ring with the figures that are shown of it, highest first, and the one grid for all their pages."""
     rings = [layout.of(one.ring) for one in reversed(layout.rings)] or [layout]
     shown = [[f for f in ring.figures if photos is None or f.stem in photos] for ring in rings]
     heading = HEADING + 2 * LINE if layout.rings else HEADING
     grid = _grid(layout.window, max(map(len, shown)), _room(paper, heading))
-    width, height = page_points(paper)
-    with style():
-        if kind == "png":
-            figure = new_figure(width, height * len(rings))
-            for i, (ring, figures) in enumerate(zip(rings, shown, strict=True)):
-                page = page_axes(figure, 0, height * (len(rings) - 1 - i), width, height)
-                _contact_page(page, ring, figures, grid, paper, 0, photos)
-            return page_bytes(figure, "png")
-        made = []
-        for ring, figures in zip(rings, shown, strict=True):
-            for number in range(grid.pages(len(figures))):
-                made.append(new_figure(width, height))
-                _contact_page(page_axes(made[-1], 0, 0, width, height), ring, figures, grid, paper, number, photos)
-        return pages_pdf(made)
+    return list(zip(rings, shown, strict=True)), grid
 
 
 class _Grid(NamedTuple):

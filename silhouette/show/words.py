@@ -314,6 +314,11 @@ def notes(pose: Pose) -> list[str]:
             for sentence, rings in told.items()]
 
 
+def for_a_viewer(pose: Pose) -> list[str]:
+    """What is said of the ring that counts for a viewer, beside the verdict; these are among :func:`notes`."""
+    return [note(what) for what in pose.notes if what.kind in words_rings.FOR_A_VIEWER]
+
+
 def in_short(what: Note) -> tuple[str, str] | None:
     """What several poses may share, for one line under a ranking: how angles that nobody gave were found, which empty
     picture was used; what it is about, and the rest of the line. None for a note of another kind."""
