@@ -17,7 +17,7 @@ from silhouette.intake.tape import read_tape
 from silhouette.records import CUT_BY_FRAME, Cut, Mask, Note, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.records_space import Armature, Gain, Profile, Sizes, Skeleton, Solid, Taped
-from silhouette.settings import EVERY_MM, LEAST_MM, PROFILES, SCALE, TRUST, Paper, Settings
+from silhouette.settings import EVERY_MM, LEAST_MM, PROFILES, SCALE, TRUST, Paper
 from silhouette.space import hull, massing, sections, skeleton, stature
 from silhouette.texts import printable
 from silhouette.turnaround import Rings, Turnaround
@@ -80,7 +80,8 @@ def armature_of(
         raise SettingsError("the sizes are to be taken from the tape, but none is given.", do="Give --tape FILE too.")
     measured = () if tape is None else read_tape(Path(tape))
     tell = progress or turnaround.silent
-    shot = _ingested(path, settings, progress)
+    shot = shoot.rings_of(path, settings, progress, looks=True)
+    shot = replace(shot, all=tuple(turnaround.watched(one) for one in shot.all))
     tell(f"{shot.name}: joints", 0, 3)
     seen, notes = _usable_rings(shot)
     found, seen, odd = _in_space(seen)
@@ -99,21 +100,6 @@ def armature_of(
                  angles_from=stops[0].angle_from, tape=skeleton.hold(measured, found), fitted_to_tape=fit_to_tape,
                  notes=(*notes, *odd, *found.notes), rings=tuple(one.ring for one in seen) if shot.several else (),
                  gain=_gain(seen, found, *how_tall) if len(seen) > 1 else None)
-
-
-def _ingested(
-    path: str | Path | Turnaround | Rings, settings: dict[str, Any], progress: turnaround.Progress | None
-) -> Rings:
-    """All rings of a pose, or the one that was read already."""
-    if isinstance(path, Turnaround | Rings):
-        one = path if isinstance(path, Turnaround) else path.main
-        shoot.ingested(one, settings, progress)  # refuses settings that come too late
-        whole = Rings(one.name, one.source, one.settings, (one,)) if isinstance(path, Turnaround) else path
-    else:
-        chosen = Settings().but(**settings)
-        with turnaround.workers(chosen.jobs) as run:
-            whole = turnaround.ingest_rings(path, chosen, run=run, tell=progress or turnaround.silent, looks=True)
-    return replace(whole, all=tuple(turnaround.watched(one) for one in whole.all))
 
 
 def _usable_rings(shot: Rings) -> tuple[list[Seen], list[Note]]:

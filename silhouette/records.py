@@ -543,6 +543,8 @@ class RingCamera:
     """``height`` in metres, where the person gave it or the model's stature."""
     turned: float | None = None
     """How far angle 0 of this ring lies from that of the headline's ring, degrees, positive clockwise from above."""
+    lens: float | None = None
+    """Focal length that ``distance`` belongs to, over the longer side of the picture."""
 
 
 BodyPart = Literal["head", "hand", "forearm", "upper arm", "foot", "shin", "thigh"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -297,12 +297,13 @@ class DistanceRow:
     marks: tuple[Literal["this plan", "most in room"], ...] = ()  # whose distance it is
 
 
-SlotTask = Literal["first turn", "settle", "main turn", "slow first turn", "slow main turn", "low row", "high row",
-                   "arms down", "break", "next pose"]
+SlotTask = Literal["first turn", "settle", "main turn", "slow first turn", "slow main turn", "low ring", "high ring",
+                   "close-ups", "close-ups at rest", "arms down", "break", "next pose"]
 PlanWarning = Literal[
     "perhaps a child", "high stand", "arms raised", "room too short", "no lens wide enough", "lens too long",
     "at the lens", "too close", "end-on", "close", "tolerable", "do not walk closer", "few pixels", "spread arms cut",
     "backdrop near", "deep shadows", "cannot turn", "camera near the floor", "turn too long", "session too long",
+    "ring cut off", "low ceiling", "beyond the reader",
 ]
 
 
@@ -315,6 +316,26 @@ class Slot:
     what: SlotTask
     kind: Literal["turn", "hold", "rest"]
     pose: int = 1  # which pose of the session, counted from 1; a break before it belongs to it
+
+
+@dataclass(frozen=True)
+class PlanRing:
+    """Where the camera of a ring goes. Made by ``plan/rings.py``. Lengths in metres, angles in degrees,
+    upward positive."""
+
+    ring: Ring
+    distance: float  # lens to turning axis, level
+    height: float  # of the lens over the floor
+    over_ground: float  # of the lens over the ground the figure stands on
+    tilt: float  # of the camera
+    sight: float  # of the line from the lens to the middle of the pose
+    sees: tuple[float, float]  # of the lines from the lens to the lowest and the highest point of the figure
+    in_frame: bool  # the whole figure stays in the picture all round
+    frame_share: float  # of the picture's height that the figure takes, at its nearest and farthest
+    forward: float  # how much larger a hand held forward comes out than the middle of the pose
+    head_over_feet: float  # how much larger the highest point comes out than the ground, at the axis
+    ceiling: float  # height of the room that the camera needs
+    backdrop_high: float  # height over the floor of the backdrop that lies behind the figure
 
 
 @dataclass(frozen=True)
@@ -361,6 +382,8 @@ class Plan:
     break_min: float
     timetable: tuple[Slot, ...]
     warnings: tuple[PlanWarning, ...] = ()
+    rings: tuple[PlanRing, ...] = ()  # those that the pose has, from low to high; the level one is the plan's own
+    close_ups_min: float = 0.0  # minutes for the close-ups of a pose
 
     @property
     def in_room(self) -> bool:
@@ -371,6 +394,11 @@ class Plan:
     def in_frame(self) -> bool:
         """The lens is wide enough for the distance."""
         return self.lens <= self.lens_to_fill + 1e-6
+
+    @property
+    def other_rings(self) -> tuple[PlanRing, ...]:
+        """All but the level ring."""
+        return tuple(ring for ring in self.rings if ring.ring != "level")
 
     @property
     def session_min(self) -> float:
@@ -395,6 +423,32 @@ class SetView:
     """Reads the full picture, (h, w, 3) BGR, sRGB, upright; called only while it is written."""
     angle_sure: float | None = None
     time: float | None = None
+    ring: Ring = "level"
+
+
+@dataclass(frozen=True)
+class SetCloseUp:
+    """One picture of a detail in a reference set."""
+
+    name: str
+    """What it shows: ``left hand``."""
+    stem: str
+    """File name without its suffix: ``keeper_closeup_left_hand_1``."""
+    read: Callable[[], Pixels]
+    """As of a :class:`SetView`."""
+    small: Pixels = field(repr=False, compare=False)
+    """(h, w, 3) BGR, as it is shown on a sheet."""
+
+
+@dataclass(frozen=True)
+class SetRing:
+    """What a reference set tells of one ring of a pose that was shot in several."""
+
+    ring: Ring
+    stops: int
+    camera: RingCamera
+    missing: tuple[float, ...] = ()
+    """Angles at which another ring has a stop and this one has none near, degrees."""
 
 
 @dataclass(frozen=True)
@@ -409,6 +463,11 @@ class SetFigure:
     to_px: tuple[float, float, float]
     """Pixels per height of the pose, and where plumb line and ground line cross, (x, y) in the full picture."""
     view: SetView
+
+    @property
+    def ring(self) -> Ring:
+        """Whose stop it is."""
+        return self.view.ring
 
 
 @dataclass(frozen=True)
@@ -433,8 +492,32 @@ class SetLayout:
     """Height over the ground line from which heads are counted down: the model standing upright."""
     pose_height_m: float | None
     notes: tuple[Note, ...] = ()
+    rings: tuple[SetRing, ...] = ()
+    """In the order of RINGS, of a pose that was shot in several; else empty."""
+    close_ups: tuple[SetCloseUp, ...] = ()
+    close_ups_left_out: int = 0
+    """How many pictures of details there are that did not go in, as no photograph does."""
+    blind_spots: tuple[BlindSpot, ...] | None = None
+    """None where it was not asked or cannot be told."""
+
+    @property
+    def main(self) -> Ring | None:
+        """The ring with a level camera, or the first there is; None for a pose of one ring."""
+        named = [one.ring for one in self.rings]
+        return "level" if "level" in named else named[0] if named else None
+
+    def of(self, ring: Ring) -> SetLayout:
+        """One ring alone, in the window and on the scale of all."""
+        return replace(
+            self, figures=tuple(f for f in self.figures if f.ring == ring),
+            views=tuple((stem, view) for stem, view in self.views if view.ring == ring),
+        )
 
     @property
     def head_lines(self) -> tuple[tuple[int, float], ...]:
         """(number, height over the ground line): 0 at the crown of the upright model, then a head lower each."""
         return tuple((i, self.crown - i * self.head) for i in range(int(self.crown / self.head + 1e-9) + 1))
+
+    def head_lines_of(self, ring: Ring) -> tuple[tuple[int, float], ...]:
+        """The same, and none for a low or high ring among several: what it shows is no elevation."""
+        return self.head_lines if not self.rings or ring == "level" else ()

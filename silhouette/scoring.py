@@ -136,7 +136,8 @@ def rank_poses(
     ----------
     paths : path-like, Pose, or several of them
         Poses as in :func:`score_pose`, or one folder that holds a folder or clip for each pose. A pose that is already
-        scored keeps its views and what it is meant to be; what counts of it follows ``arc``, like that of the others.
+        scored keeps its views and what it is meant to be; what counts of it follows ``arc`` and ``seen_from``, like
+        that of the others.
     intents : mapping, optional
         What poses are meant to be, by name, where that differs from ``intent``.
     span, turn, start, cutter, model, empty, ring, camera_height, seen_from, stands_on, intent, arc, work_px, jobs, \
@@ -181,7 +182,7 @@ def rank_poses(
         raise _all_left_out(first, len(given)) from first
     if not any(v.scored for pose in poses for v in pose.all_views):
         raise _useless(poses[0], poses[0].source)
-    ordered = ranking.rank(poses, chosen.intent)
+    ordered = ranking.rank(ring_choice.compared(poses), chosen.intent)
     return ScoredRanking(ordered, intent=chosen.intent, arc=chosen.arc, left_out=tuple(left_out))
 
 
@@ -282,17 +283,20 @@ def _walk(views: Sequence[View], settings: Settings) -> tuple[Round, Any, int | 
 
 
 def _counted(pose: Pose, intent: Intent | str, settings: Settings) -> Pose:
-    """A pose scored earlier, counted on the arc that is asked for now."""
+    """A pose scored earlier, counted on the arc and for the viewer that are asked for now."""
     if intent != pose.intent:
         raise SettingsError(f"{pose.name} was scored as {pose.intent}, not as {intent}.",
                             do=f"Score it again with intent={intent!r}, or give its folder.")
-    settings = settings.but(intent=pose.intent)
-    walk, samples, low, high = _walk(pose.views, settings)
-    others = []
-    for ring in pose.other_rings:
-        again, drawn, least, most = _walk(ring.views, settings)
-        others.append(replace(ring, round=again, samples=drawn, reads_low=least, reads_high=most))
-    return replace(pose, round=walk, samples=samples, reads_low=low, reads_high=high, other_rings=tuple(others))
+    settings, again = settings.but(intent=pose.intent), []
+    for ring in pose.rings:
+        walk, samples, low, high = _walk(ring.views, settings)
+        again.append(replace(ring, round=walk, samples=samples, reads_low=low, reads_high=high))
+    main, told = ring_choice.headline(again, settings)
+    kept = [note for note in pose.notes if note.kind not in ring_choice.ABOUT_SITE]
+    return replace(
+        pose, views=main.views, round=main.round, samples=main.samples, reads_low=main.reads_low,
+        reads_high=main.reads_high, ring=main.ring, camera=main.camera, notes=(*told, *kept),
+        other_rings=tuple(ring for ring in again if ring is not main))
 
 
 def _read_view(stop: Stop, cut: Cut | None, intent: Intent) -> View:

@@ -158,8 +158,11 @@ def _refuse_rings(rings: RingPlaces, heights: LensHeights) -> None:
     for ring in (*named, *(r for r, _ in heights if r is not None)):
         if ring not in get_args(Ring):
             raise SettingsError(f"ring can be {', '.join(get_args(Ring))}, not {ring!r}.")
-    if len(set(named)) < len(named) or sum(place is None for _, place in rings) > 1:
-        raise SettingsError("a ring is given twice.", do="Write --ring low=PLACE once for each ring.")
+    if len(set(named)) < len(named):
+        raise SettingsError("a ring is given twice.", do="Keep one of them.")
+    if sum(place is None for _, place in rings) > 1:
+        raise SettingsError("one pose is called two rings.",
+                            do="Keep one of them, or say where the other lies: --ring low=PLACE.")
     if len({ring for ring, _ in heights}) < len(heights):
         raise SettingsError("a camera height is given twice for one ring.", do="Keep one of them.")
     for _, height in heights:

@@ -13,24 +13,27 @@ from numpy.typing import NDArray
 
 from silhouette import in_space, ring_check, tables, turnaround
 from silhouette.check import family, made_out
-from silhouette.errors import PoseError, SettingsError
+from silhouette.errors import PictureError, PoseError, SettingsError
 from silhouette.export import reference_set, write_set
 from silhouette.geometry.orbit import StopCamera
 from silhouette.intake import film, stills
-from silhouette.records import Cut, Mask, Note, Outline, Pixels, Stop
-from silhouette.records_shoot import CheckReport, Held, SetLayout, SetView, Shot, StopLook
+from silhouette.records import Cut, Mask, Note, Outline, Pixels, RingCamera, Stop
+from silhouette.records_shoot import CheckReport, Held, SetCloseUp, SetLayout, SetView, Shot, StopLook
 from silhouette.settings import TRUST, Paper, Ring, Settings
 from silhouette.shape import outline
 from silhouette.texts import printable
 from silhouette.turn import estimate, on_the_spot, rigidity, stance, steps
 from silhouette.turnaround import Rings, Turnaround
-from silhouette.writing import PHOTOGRAPHS, refuse, whole_folder
+from silhouette.writing import CLOSE_UPS, PHOTOGRAPHS, refuse, whole_folder
 
 Floats = NDArray[np.float64]
 
 LEAST_COMPARED = 8
 """Clear outlines from which one stop can be held against the others: one from every 45 degrees."""
 
+
+CLOSE_UP_PX = 700
+"""Longer side of a close-up on its sheet, pixels: three of them side by side on paper need no more."""
 
 OF_ANGLES = ("angles found", "angles not told", "stops without outline", "camera moved")
 """Notes that speak of the turn's angles."""
@@ -77,9 +80,10 @@ def check_turnaround(
     """
     if height_m is not None and not 0.3 <= height_m <= 3:
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
-    rings = _ingested_rings(path, settings, progress)
+    rings = rings_of(path, settings, progress, looks=True)
     if not rings.several:
-        return _asked(_measured(turnaround.watched(rings.main), height_m))
+        alone = _asked(_measured(turnaround.watched(rings.main), height_m))
+        return replace(alone, notes=(*rings.notes, *alone.notes))
     tell = progress or turnaround.silent
     each: dict[Ring, _Measured] = {}
     for k, one in enumerate(rings.all):
@@ -134,43 +138,21 @@ def _asked(one: _Measured) -> Checked:
     return Checked(family.ask(one.turnaround.name, one.shot), one.outlines, notes)
 
 
-def _ingested_rings(
-    place: str | Path | Turnaround | Rings, settings: dict[str, Any], progress: turnaround.Progress | None
-) -> Rings:
-    """All rings of the pose itself, or of what lies at its place."""
-    if isinstance(place, Rings):
-        _refuse_settings(settings)
-        return place
-    if isinstance(place, Turnaround):
-        one = ingested(place, settings, progress)
-        return Rings(one.name, one.source, one.settings, (one,))
-    chosen = Settings().but(**settings)
-    with turnaround.workers(chosen.jobs) as run:
-        return turnaround.ingest_rings(place, chosen, run=run, tell=progress or turnaround.silent, looks=True)
-
-
-def _refuse_settings(settings: dict[str, Any]) -> None:
-    if settings:
-        raise SettingsError(
-            f"{', '.join(settings)}: a turnaround that was read already keeps the settings it was read with.",
-            do="Give them to ingest.",
-        )
-
-
-def ingested(
-    place: str | Path | Turnaround,
-    settings: dict[str, Any],
-    progress: turnaround.Progress | None,
-    *,
+def rings_of(
+    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None, *,
     looks: bool = False,
-) -> Turnaround:
-    """The turnaround itself, or what lies at its place."""
-    if isinstance(place, Turnaround):
-        _refuse_settings(settings)
-        return place
+) -> Rings:
+    """All rings of a pose, or what lies at its place; a turnaround that was read already is a pose of one ring."""
+    if isinstance(place, Rings | Turnaround):
+        if settings:
+            raise SettingsError(
+                f"{', '.join(settings)}: a turnaround that was read already keeps the settings it was read with.",
+                do="Give them to ingest.",
+            )
+        return place if isinstance(place, Rings) else Rings(place.name, place.source, place.settings, (place,))
     chosen = Settings().but(**settings)
     with turnaround.workers(chosen.jobs) as run:
-        return turnaround.ingest(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
+        return turnaround.ingest_rings(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
 
 
 def measure(
@@ -269,7 +251,7 @@ def write_check(checked: Checked, out: Path, paper: Paper = "a4") -> list[str]:
 
 
 def export_set(
-    path: str | Path | Turnaround,
+    path: str | Path | Rings | Turnaround,
     out: str | Path,
     *,
     name: str | None = None,
@@ -291,14 +273,15 @@ def export_set(
 
     Parameters
     ----------
-    path : path-like or Turnaround
-        A folder of stills or a clip; or what :func:`silhouette.turnaround.ingest` made of it.
+    path : path-like, Rings or Turnaround
+        A folder of stills, of rings and close-ups, or a clip; or what :func:`silhouette.turnaround.ingest_rings` or
+        :func:`silhouette.turnaround.ingest` made of it.
     name : str, optional
         What to call the stills; the folder's or clip's name by default.
     height_m, pose_height_m, head_m : float, optional
         The model's stature, the height of the figure in this pose, and the head from chin to crown, metres.
     sheets_at : sequence of float, optional
-        Angles whose stops get sheets to scale; None: all.
+        Angles whose stops get sheets to scale; None: all. Of several rings the level one has such sheets.
     photos_in_page : bool
         Also write ``photographs/turnaround.html``, which turns the photographs; ``turnaround.html`` never holds any.
     silhouettes_only, originals, crop, print_scale, overwrite
@@ -313,20 +296,30 @@ def export_set(
     """
     tell = progress or turnaround.silent
     given = Settings().but(**settings)
-    sources: list[str | Path] = [path.source if isinstance(path, Turnaround) else path, *given.ring_places.values()]
-    sources += [given.empty] if given.empty else []
-    refuse(Path(out), [Path(source) for source in sources], kind="set", overwrite=overwrite)
+    sources = [Path(path)] if isinstance(path, str | Path) else [path.source, *path.settings.ring_places.values()]
+    sources += [*given.ring_places.values(), *([Path(given.empty)] if given.empty else [])]
+    refuse(Path(out), sources, kind="set", overwrite=overwrite)
     heights = {"pose_height_m": pose_height_m, "model_height_m": height_m, "head_m": head_m}
     reference_set.refuse_heights(**heights)
     if print_scale is not None:
         write_set.refuse_scale(print_scale, pose_height_m or height_m)
     elif sheets_at is not None:
         raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
-    shot = ingested(path, settings, progress)
-    views = [set_view(stop, cut) for stop, cut in zip(shot.stops, shot.cuts, strict=True) if cut is not None]
+    shot = rings_of(path, settings, progress)
+    views = [set_view(stop, cut) for one in shot.all for stop, cut in zip(one.stops, one.cuts, strict=True)
+             if cut is not None]
     if not views:
         raise PoseError("none of its pictures can be read.", path=shot.source, do="Copy them from the camera again.")
-    layout = reference_set.lay_out(printable(name or shot.name), views, **heights)
+    together = in_space.in_space(shot) if shot.several else in_space.InSpace()
+    sizes = _sizes(shot, together.cameras, pose_height_m / height_m if pose_height_m and height_m else 1.0)
+    layout = reference_set.lay_out(
+        printable(name or shot.name), views, **heights, cameras=together.cameras, sizes=sizes)
+    details, unread = ((), []) if silhouettes_only else close_ups(layout.name, shot)
+    layout = replace(
+        layout, close_ups=details, blind_spots=together.blind_spots,
+        close_ups_left_out=sum(len(one.files) for one in shot.close_ups) if silhouettes_only else 0,
+        notes=(*layout.notes, *unread, *_of_scale(layout, print_scale)),
+    )
     pages = pages_for(
         layout,
         photos=not silhouettes_only,
@@ -340,7 +333,43 @@ def export_set(
         layout, out, silhouettes_only=silhouettes_only, originals=originals, crop=crop, print_scale=print_scale,
         pages=pages, overwrite=overwrite, progress=tell,
     )
-    return replace(layout, notes=(*shot.notes, *layout.notes))
+    told = [Note.of("of ring", ring=one.ring, note=n.plain) if shot.several else n for one in shot.all
+            for n in one.notes]
+    return replace(layout, notes=(*shot.notes, *together.notes, *told, *layout.notes))
+
+
+def close_ups(name: str, shot: Rings) -> tuple[tuple[SetCloseUp, ...], list[Note]]:
+    """The pictures of details for a set called ``name``, and what is to be told of those that cannot be read."""
+    found, unread = list[SetCloseUp](), list[Note]()
+    stems = reference_set.close_up_stems(name, shot.close_ups)
+    for one, (shows, names) in zip(shot.close_ups, stems, strict=True):
+        for file, stem in zip(one.files, names, strict=True):
+            try:
+                small = stills.read_still(file, CLOSE_UP_PX).pixels
+            except PictureError as error:
+                unread.append(Note.of("close-up unread", name=shows, file=printable(file.name), why=error.what))
+            else:
+                found.append(SetCloseUp(shows, stem, partial(stills.read_full, file), small))
+    return tuple(found), unread
+
+
+def _sizes(shot: Rings, cameras: Mapping[Ring, RingCamera], top: float) -> dict[Ring, float]:
+    """Pixels of the full picture for the model's stature at the turning axis, of each ring whose camera is known."""
+    sizes: dict[Ring, float] = {}
+    for one in shot.all:
+        longer = max(max(stop.full_size) for stop in one.stops)
+        size = reference_set.pixels_per_stature(cameras[one.ring], longer, top) if one.ring in cameras else None
+        if size is not None:
+            sizes[one.ring] = size
+    return sizes
+
+
+def _of_scale(layout: SetLayout, print_scale: float | None) -> list[Note]:
+    """What sheets to scale leave out, of several rings."""
+    if print_scale is None or not layout.rings:
+        return []
+    level = any(figure.ring == "level" for figure in layout.figures)
+    return [Note.of("level ring to scale" if level else "no ring to scale")]
 
 
 def set_view(stop: Stop, cut: Cut) -> SetView:
@@ -356,6 +385,7 @@ def set_view(stop: Stop, cut: Cut) -> SetView:
         read=partial(read_full, stop.source, stop.time),
         angle_sure=stop.angle_sure,
         time=stop.time,
+        ring=stop.ring,
     )
 
 
@@ -377,25 +407,26 @@ def pages_for(
     paper: Paper,
 ) -> dict[str, Callable[[], bytes | str]]:
     """What makes each page of the set, by its place in the set; photographs are read once, and only if they go in."""
-    from silhouette.show import flip, set_sheets, words_check
+    from silhouette.show import flip, set_sheets, words_set
 
     @cache
     def pictures() -> dict[str, Pixels]:
         return write_set.small_pictures(layout)
 
     pages: dict[str, Callable[[], bytes | str]] = {
-        "about.txt": lambda: words_check.about_set(
+        "about.txt": lambda: words_set.about_set(
             layout, photographs=photos, originals=originals, print_scale=print_scale
         ),
         "contact_sheet.pdf": lambda: set_sheets.contact_sheet(layout, kind="pdf", paper=paper),
         "contact_sheet.png": lambda: set_sheets.contact_sheet(layout, kind="png", paper=paper),
         "turnaround.html": lambda: flip.flip_page(layout),
     }
-    if print_scale is not None:
+    level = layout.of("level") if layout.rings else layout
+    if print_scale is not None and level.figures:
         pages["to_scale.pdf"] = lambda: set_sheets.scale_sheets(
-            layout,
+            level,
             pose_mm=write_set.print_height(layout, print_scale),
-            words=words_check.scale(layout, print_scale),
+            words=words_set.scale(layout, print_scale),
             paper=paper,
             angles=sheets_at,
         )
@@ -407,6 +438,11 @@ def pages_for(
         pages[f"{folder}/contact_sheet.png"] = lambda: set_sheets.contact_sheet(
             layout, kind="png", paper=paper, photos=pictures()
         )
+    if layout.close_ups:
+        for kind in ("pdf", "png"):
+            pages[f"{folder}/{CLOSE_UPS}.{kind}"] = partial(
+                set_sheets.close_up_sheet, layout, kind=kind, paper=paper
+            )
     if photos and photos_in_page:
         pages[f"{folder}/turnaround.html"] = lambda: flip.flip_page(layout, photos=pictures())
     return pages

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from silhouette.records import BlindSpot, Note, Pose, PoseRing, Ranking, Reason, RingCamera, Round, Stop, View
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.records_space import Armature
-from silhouette.show import words, words_check, words_space
+from silhouette.show import words, words_check, words_rings, words_space
 from silhouette.texts import csv_cell, printable
 
 if TYPE_CHECKING:
@@ -30,6 +30,9 @@ in several rings `rings`, each with its own `stops` and `findings`, `stops` thos
 ARMATURE_SCHEMA = 1
 """Of ``armature.json``."""
 
+LENGTHS = frozenset({"eye", "lens", "over"})
+"""Values of notes that are lengths in metres or statures; other numbers there are angles and counts."""
+
 
 def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
     """The whole of ``result.json`` as dictionaries, lists, numbers, strings and None."""
@@ -44,7 +47,7 @@ def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
 
 def pose_to_dict(pose: Pose) -> dict[str, Any]:
     """One pose of ``result.json``."""
-    walk = pose.round
+    walk, tall = pose.round, words_rings.metres(ring.camera for ring in pose.rings)
     return {
         "name": pose.name,
         "intent": pose.intent,
@@ -58,7 +61,7 @@ def pose_to_dict(pose: Pose) -> dict[str, Any]:
         **_arcs(walk),
         "ring": pose.ring,
         "rings": [_ring(one) for one in pose.rings],
-        "blind_spots": None if pose.blind_spots is None else [_blind_spot(spot) for spot in pose.blind_spots],
+        "blind_spots": None if pose.blind_spots is None else [_blind_spot(spot, tall) for spot in pose.blind_spots],
         "close_ups": [{"name": one.name, "files": [printable(path.name) for path in one.files]}
                       for one in pose.close_ups],
         "flags": list(pose.flags),
@@ -107,11 +110,12 @@ def _camera(camera: RingCamera) -> dict[str, Any]:
     }
 
 
-def _blind_spot(spot: BlindSpot) -> dict[str, Any]:
+def _blind_spot(spot: BlindSpot, stature_m: float | None = None) -> dict[str, Any]:
     """``height`` in shares of the model's stature."""
     return {
         "part": spot.part, "side": spot.side, "clear": _plain(spot.clear, 3), "ring": spot.ring,
         "angle": _plain(spot.angle), "height": _plain(spot.height, 3), "covered_by": spot.covered_by,
+        "said": words_rings.blind_spot(spot, stature_m),
     }
 
 
@@ -326,12 +330,14 @@ def _kinds(found: Sequence[Reason]) -> list[dict[str, Any]]:
 
 def _note(note: Note) -> dict[str, Any]:
     """A note's kind and values; numbers rounded, what is not a number null."""
-    return {name: _rounded(value) for name, value in note.plain.items()}
+    return {name: _rounded(value, 2 if name in LENGTHS else 1) for name, value in note.plain.items()}
 
 
 def _rounded(value: Any, digits: int = 1) -> Any:
     if isinstance(value, tuple):
         return [_rounded(v, digits) for v in value]
+    if isinstance(value, dict):  # a note within a note
+        return {name: _rounded(v, digits) for name, v in value.items()}
     return _plain(value, digits) if isinstance(value, float) else value
 
 

@@ -228,6 +228,8 @@ class _Shot(NamedTuple):
     ring: Ring = "level"
     one_of: bool = False
     """Whether the pose has other rings too."""
+    by_table: bool = False
+    """Whether ``given`` is what an exported set's table says, not names."""
 
     @property
     def called(self) -> str:
@@ -247,18 +249,30 @@ class _Shot(NamedTuple):
 def _shots_at(place: Path, settings: Settings) -> list[_Shot]:
     """The rings of the pose at a place, those that were said to lie elsewhere included, in the order of RINGS."""
     refuse_missing(place)
+    if settings.one_ring is not None and place.is_dir() and rings.holds_rings(place):
+        raise PoseError(f"has rings in folders of their own, and all of it was called the {settings.one_ring} ring.",
+                        path=place, do="Leave --ring out.")
     found = rings.rings_in(place) if place.is_dir() and settings.one_ring is None else []
     own = settings.one_ring or "level"
     shots = [_ring_at(one, settings) for one in found] or [_shot_at(place, settings)._replace(ring=own)]
     for ring, other in settings.ring_places.items():
         refuse_missing(other)
-        if any(shot.ring == ring for shot in shots):
-            raise PoseError(f"has a {ring} ring already, and another one was given.", path=place,
-                            do=f"Leave --ring {ring}=... out, or say which ring this is: --ring level.")
+        _refuse_twice(place, ring, other, shots, bool(found))
         shots.append(_shot_at(other, settings)._replace(ring=ring))
     shots.sort(key=lambda shot: RINGS.index(shot.ring))
     name = name_of(place)
     return [shot._replace(name=name, one_of=len(shots) > 1) for shot in shots]
+
+
+def _refuse_twice(place: Path, ring: Ring, other: Path, shots: Sequence[_Shot], named: bool) -> None:
+    """Stop where the pose has that ring, or has those pictures, already; ``named``: its rings are called so there."""
+    if any(shot.ring == ring for shot in shots):
+        rest = [f"--ring {one}" for one in RINGS if one != ring]
+        do = f"Leave --ring {ring}=... out." if named else f"Say which ring this one is: {' or '.join(rest)}."
+        raise PoseError(f"has a {ring} ring already, and another one was given.", path=place, do=do)
+    if any(whole_path(shot.place) == whole_path(other) for shot in shots):
+        raise PoseError(f"was given as the {ring} ring, and is another ring of the pose already.", path=other,
+                        do="Give the place of the other ring.")
 
 
 def _ring_at(one: rings.RingPlace, settings: Settings) -> _Shot:
@@ -266,7 +280,10 @@ def _ring_at(one: rings.RingPlace, settings: Settings) -> _Shot:
     if one.files is None:
         return _shot_at(one.place, settings)._replace(ring=one.ring)
     empty = _empty_pictures(one.place, settings)
-    return _of_stills(one.place, list(one.files), empty)._replace(ring=one.ring)
+    shot = _of_stills(one.place, list(one.files), empty)._replace(ring=one.ring)
+    if one.angles is None:
+        return shot
+    return shot._replace(given=[filenames.Angled(angle, "name") for angle in one.angles], by_table=True)
 
 
 def _shot_at(place: Path, settings: Settings) -> _Shot:
@@ -311,6 +328,9 @@ def _without(shot: _Shot, names: Iterable[str]) -> _Shot:
     if not gone or shot.stops is None:
         return shot
     kept = _of_stills(shot.place, [path for path in shot.files if path.name not in gone], shot.empty, shot.turn)
+    if shot.by_table and shot.given is not None:
+        own = [angled for angled, path in zip(shot.given, shot.files, strict=True) if path.name not in gone]
+        kept = kept._replace(given=own, by_table=True)
     return kept._replace(name=shot.name, ring=shot.ring, one_of=shot.one_of)
 
 

@@ -34,6 +34,8 @@ Kind = Literal["results", "check", "set", "armature"]
 MARK = ".silhouette.json"
 SET_TABLE, PHOTOGRAPHS = "set.csv", "photographs"
 """Of a reference set: its table, and the folder that holds every file with a photograph in it, and nothing else."""
+CLOSE_UPS, CLOSE_UP = "close_ups", "_closeup_"
+"""In that folder, the folder of pictures of details; and what stands in their names between pose and detail."""
 KNOWN = ".known"
 """Folder of remembered cut-outs inside results, see ``known.py``."""
 PART, NEW, OLD = ".silhouette-part", ".silhouette-new", ".silhouette-old"

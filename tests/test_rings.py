@@ -138,7 +138,7 @@ def test_results_never_go_into_a_ring_s_folder(rings: Path, tmp_path: Path, caps
 @pytest.mark.parametrize(("wrong", "says"), [
     ({"ring": "middle"}, "low, level, high"),
     ({"ring": (("low", None), ("low", None))}, "twice"),
-    ({"ring": (("low", None), ("high", None))}, "twice"),
+    ({"ring": (("low", None), ("high", None))}, "two rings"),
     ({"camera_height": {"low": 40.0}}, "0 to 10"),
     ({"camera_height": float("nan")}, "0 to 10"),
     ({"camera_height": (("low", 1.0), ("low", 2.0))}, "twice"),

@@ -20,7 +20,7 @@ def add(commands: Any) -> None:
         "silhouette export clip.mov -o set --scale 1:4 --height 1.72",
     )
     flag = parser.add_argument
-    flag("turnaround", type=Path, metavar="TURNAROUND", help="a clip, or a folder of stills")
+    flag("turnaround", type=Path, metavar="TURNAROUND", help="a clip, or a folder of stills or of rings")
     flag("-o", "--out", type=Path, required=True, metavar="SET", help="folder for the set; it must not exist yet")
     flag("--name", help="what to call the stills (the name of the folder or clip)")
     flag("--silhouettes-only", action="store_true", help="no photographs at all: a set to show without the body")
@@ -67,7 +67,10 @@ def run(args: argparse.Namespace) -> int:
     what = "silhouettes only"
     if not args.silhouettes_only:
         what = "silhouettes, and photographs in the folder photographs; all metadata left out"
-    say(f"{layout.name}: {counted(len(layout.views), 'stop')}, {what}.")
+    rings = ", ".join(f"{one.ring} {one.stops}" for one in layout.rings)
+    told = [f"{counted(len(layout.views), 'stop')}{f' ({rings})' if rings else ''}"]
+    told += [counted(len(layout.close_ups), "close-up")] if layout.close_ups else []
+    say(f"{layout.name}: {', '.join(told)}, {what}.")
     for note in layout.notes:
         say(words.note(note))
     say_written(args.out, ["open turnaround.html to turn the figure"])

@@ -42,6 +42,8 @@ def add(commands: Any) -> None:
     flag("--pose-min", type=float, default=22.0, metavar="MIN",
          help="most minutes of posing without a break (%(default)g)")
     flag("--break-min", type=float, default=7.0, metavar="MIN", help="minutes of each break (%(default)g)")
+    flag("--close-ups-min", type=float, default=3.0, metavar="MIN",
+         help="minutes for the close-ups of each pose, 0 for none (%(default)g)")
     flag("--poses", type=int, default=1, metavar="N", help="poses in the session (%(default)s)")
     flag("-o", "--out", type=Path, metavar="PAGE", help="also write the plan as a page to print: a .pdf or .png file")
     add_paper(parser)
@@ -72,6 +74,7 @@ def run(args: argparse.Namespace) -> int:
         pose_min=args.pose_min,
         break_min=args.break_min,
         poses=args.poses,
+        close_ups_min=args.close_ups_min,
     )
     print(plan_text.plan_text(made, columns()))
     if args.out is not None:

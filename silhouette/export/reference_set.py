@@ -2,13 +2,17 @@
 
 Pure: nothing is read or written here; ``write_set.py`` writes the set. A fixed camera and a model that turns on the
 spot give that common scale by themselves: the pictures' own pixels. Where the pictures do not share it (cropped, or
-taken by hand), each figure is set to its own height and ground, and the set says so.
+taken by hand), each figure is set to its own height and ground, and the set says so. Of a pose shot in several rings
+each ring has its own camera, and so its own plumb line and ground line; where it is known how high the pose comes out
+from each, all rings share the scale too.
 """
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,8 +20,10 @@ from shapely import affinity
 
 from silhouette.errors import PoseError, SettingsError
 from silhouette.geometry.angles import apart
-from silhouette.records import Note
-from silhouette.records_shoot import SetFigure, SetLayout, SetView
+from silhouette.records import CloseUp, Note, RingCamera
+from silhouette.records_shoot import SetFigure, SetLayout, SetRing, SetView
+from silhouette.settings import RINGS, Ring
+from silhouette.writing import CLOSE_UP
 
 HEAD_SHARE = 0.130
 """Head height (chin to crown) over stature: 1 - 0.870, after Drillis & Contini 1966."""
@@ -26,6 +32,9 @@ LOOSE = 0.25
 them by a few per cent (a foot 0.35 m nearer, at 3 m, comes 13 % larger); cropping by hand moves them at will."""
 MARGIN = 0.06
 """White round the figures of a set, heights of the pose."""
+NEAR = 0.75
+"""Of a ring's usual step: where another ring has a stop and this one none within so much, a stop is missing. Rings
+whose stops lie half a step apart miss none."""
 OPPOSITE = 10.0
 """Degrees by which two stops may miss being opposite and still count as such."""
 
@@ -48,8 +57,10 @@ def lay_out(
     pose_height_m: float | None = None,
     model_height_m: float | None = None,
     head_m: float | None = None,
+    cameras: Mapping[Ring, RingCamera] | None = None,
+    sizes: Mapping[Ring, float] | None = None,
 ) -> SetLayout:
-    """Put the stops of one turnaround on one scale and name them.
+    """Put the stops of one pose on one scale and name them.
 
     Parameters
     ----------
@@ -64,6 +75,11 @@ def lay_out(
         The model's stature, m; the head-height grid starts there. None takes the pose's height.
     head_m : float, optional
         The model's head, chin to crown, m; None takes 0.13 of the stature.
+    cameras : mapping of ring to RingCamera, optional
+        Where the camera of each of several rings stood.
+    sizes : mapping of ring to float, optional
+        Pixels of the full picture for one length at the turning axis, by :func:`pixels_per_stature`. Where all rings
+        have one, they share a scale.
 
     Raises
     ------
@@ -73,13 +89,21 @@ def lay_out(
         If a height makes no sense.
     """
     refuse_heights(pose_height_m=pose_height_m, model_height_m=model_height_m, head_m=head_m)
-    ordered = sorted(views, key=lambda v: (v.angle % 360, v.time or 0.0))
+    ordered = sorted(views, key=lambda v: (RINGS.index(v.ring), v.angle % 360, v.time or 0.0))
     placed = [(v, _place(v)) for v in ordered if v.outline is not None]
     if not placed:
         raise PoseError(f"No stop of {name} shows a figure that could be cut out, so there is no set to lay out.")
     stems = _stems(name, ordered)
-    fixed = _one_camera([v for v, _ in placed], [p for _, p in placed])
-    figures = _on_one_scale(placed, stems) if fixed else [_on_its_own(v, p, stems[id(v)]) for v, p in placed]
+    rings = _rings(ordered, cameras or {})
+    units, loose = dict[Ring, float](), list[Ring]()
+    for ring in sorted({v.ring for v, _ in placed}, key=RINGS.index):
+        own = [(v, p) for v, p in placed if v.ring == ring]
+        if _one_camera([v for v, _ in own], [p for _, p in own]):
+            units[ring] = float(np.median([p.height for _, p in own]))
+        else:
+            loose.append(ring)
+    units, shared = _on_one_scale(units, sizes or {})
+    figures = _figures(placed, stems, units)
     pose_m = pose_height_m or model_height_m
     crown = model_height_m / pose_m if model_height_m and pose_m else 1.0
     head = head_m / pose_m if head_m and pose_m else HEAD_SHARE * crown
@@ -90,7 +114,8 @@ def lay_out(
         bounds=(float(left), float(top), float(right), float(bottom)),
         window=(float(left) - MARGIN, float(top) - MARGIN, float(right) + MARGIN, float(bottom) + MARGIN),
         head=head, crown=crown, pose_height_m=pose_m,
-        notes=_notes(fixed, len(ordered) - len(placed), pose_height_m, model_height_m),
+        notes=_notes(ordered, loose, shared, pose_height_m, model_height_m),
+        rings=rings,
     )
 
 
@@ -104,22 +129,77 @@ def refuse_heights(
             raise SettingsError(f"{what} is {low:g} to {high:g} m, not {value:g}.")
 
 
-def file_stem(name: str) -> str:
-    """The pose's name with everything that a file system may refuse taken out."""
-    return re.sub(r"[^\w-]+", "_", name, flags=re.UNICODE).strip("_-")[:60] or "pose"
+def file_stem(name: str, nameless: str = "pose") -> str:
+    """A name with everything that a file system may refuse taken out; ``nameless`` where nothing is left."""
+    return re.sub(r"[^\w-]+", "_", name, flags=re.UNICODE).strip("_-")[:60] or nameless
 
 
 def _stems(name: str, ordered: Sequence[SetView]) -> dict[int, str]:
-    """``keeper_045`` by the identity of each stop; a second one at an angle is ``keeper_045b``."""
+    """``keeper_045`` by the identity of each stop, of several rings ``keeper_low_045``; a second one at an angle is
+    ``keeper_045b``."""
+    several = len({view.ring for view in ordered}) > 1
     taken: dict[str, int] = {}
     stems: dict[int, str] = {}
     for view in ordered:
-        stem = f"{file_stem(name)}_{round(view.angle) % 360:03d}"
+        stem = f"{file_stem(name)}{f'_{view.ring}' if several else ''}_{round(view.angle) % 360:03d}"
         taken[stem] = taken.get(stem, 0) + 1
         again = taken[stem] - 1
         stems[id(view)] = f"{stem}{'bcdefghijklmnopqrstuvwxyz'[again - 1]}" if 0 < again < 26 else stem
         if again >= 26:
             stems[id(view)] = f"{stem}_{again}"
+    return stems
+
+
+def _rings(ordered: Sequence[SetView], cameras: Mapping[Ring, RingCamera]) -> tuple[SetRing, ...]:
+    """What is told of each of several rings; nothing of one."""
+    angles = {ring: [v.angle for v in ordered if v.ring == ring] for ring in RINGS}
+    rings = [ring for ring in RINGS if angles[ring]]
+    if len(rings) == 1:
+        return ()
+    return tuple(
+        SetRing(ring, len(angles[ring]), cameras.get(ring, RingCamera("unknown")),
+                _missing(angles[ring], [a for other in rings if other != ring for a in angles[other]]))
+        for ring in rings
+    )
+
+
+def _missing(own: Sequence[float], others: Sequence[float]) -> tuple[float, ...]:
+    """Angles at which other rings have a stop and this one has none near."""
+    step = float(np.median(np.diff(sorted(own)))) if len(own) > 1 else 360.0
+    return tuple(sorted({round(a, 1) % 360 for a in others if min(apart(a, b) for b in own) > NEAR * step}))
+
+
+def pixels_per_stature(camera: RingCamera, longer: int, top: float) -> float | None:
+    """Pixels for a stature at the turning axis, half way up the pose, of a camera that stands so; None where that is
+    not known.
+
+    Parameters
+    ----------
+    camera : RingCamera
+    longer : int
+        Longer side of the full picture, pixels.
+    top : float
+        Height of the pose, statures.
+    """
+    if camera.height is None or camera.tilt is None or camera.distance is None or camera.lens is None:
+        return None
+    tilt = math.radians(camera.tilt)
+    depth = camera.distance * math.cos(tilt) + (top / 2 - camera.height) * math.sin(tilt)
+    return camera.lens * longer / depth if depth > 0 else None
+
+
+def close_up_stems(name: str, close_ups: Sequence[CloseUp]) -> list[tuple[str, list[str]]]:
+    """What each close-up shows, and ``keeper_closeup_left_hand_1`` for each of its pictures.
+
+    Two that a file system may take for one (``Left hand``, ``left_hand``) are counted on.
+    """
+    count = Counter[str]()
+    stems: list[tuple[str, list[str]]] = []
+    for one in close_ups:
+        detail = file_stem(one.name, "detail")
+        numbers = range(count[detail.casefold()] + 1, count[detail.casefold()] + len(one.files) + 1)
+        count[detail.casefold()] += len(one.files)
+        stems.append((one.name, [f"{file_stem(name)}{CLOSE_UP}{detail}_{number}" for number in numbers]))
     return stems
 
 
@@ -154,15 +234,27 @@ def _axis(placed: Sequence[tuple[SetView, _Placed]]) -> float:
     return float(np.median(middles or [(p.left + p.right) / 2 for _, p in placed]))
 
 
-def _on_one_scale(placed: Sequence[tuple[SetView, _Placed]], stems: dict[int, str]) -> list[SetFigure]:
-    axis = _axis(placed)
-    unit = float(np.median([p.height for _, p in placed]))
-    ground = float(np.median([p.ground for _, p in placed]))
-    return [_figure(view, p, stems[id(view)], unit, axis, ground) for view, p in placed]
+def _on_one_scale(units: dict[Ring, float], sizes: Mapping[Ring, float]) -> tuple[dict[Ring, float], bool]:
+    """Pixels for a height of the pose in each ring, from what its outlines say of it alone, and whether the rings could
+    be brought to one scale: that of the level ring, or of the first."""
+    if len(units) < 2 or not set(units) <= set(sizes):
+        return units, False
+    main: Ring = "level" if "level" in units else next(iter(units))
+    return {ring: units[main] * (sizes[ring] / sizes[main]) for ring in units}, True
 
 
-def _on_its_own(view: SetView, p: _Placed, stem: str) -> SetFigure:
-    return _figure(view, p, stem, p.height, (p.left + p.right) / 2, p.ground)
+def _figures(
+    placed: Sequence[tuple[SetView, _Placed]], stems: dict[int, str], units: Mapping[Ring, float]
+) -> list[SetFigure]:
+    """Each stop on the plumb line and ground line of its ring, or, where its ring has no unit, on its own."""
+    figures = list[SetFigure]()
+    for ring in sorted({v.ring for v, _ in placed}, key=RINGS.index):
+        own = [(v, p) for v, p in placed if v.ring == ring]
+        axis, ground = _axis(own), float(np.median([p.ground for _, p in own]))
+        for v, p in own:
+            line = (units[ring], axis, ground) if ring in units else (p.height, (p.left + p.right) / 2, p.ground)
+            figures.append(_figure(v, p, stems[id(v)], *line))
+    return figures
 
 
 def _figure(view: SetView, p: _Placed, stem: str, unit: float, axis: float, ground: float) -> SetFigure:
@@ -174,8 +266,16 @@ def _figure(view: SetView, p: _Placed, stem: str, unit: float, axis: float, grou
     return SetFigure(angle=view.angle % 360, stem=stem, polygon=polygon, to_px=(unit, axis, ground), view=view)
 
 
-def _notes(fixed: bool, left_out: int, pose_m: float | None, model_m: float | None) -> tuple[Note, ...]:
-    notes = [] if fixed else [Note.of("no common camera")]
+def _notes(
+    views: Sequence[SetView], loose: Sequence[Ring], shared: bool, pose_m: float | None, model_m: float | None
+) -> tuple[Note, ...]:
+    rings = sorted({view.ring for view in views}, key=RINGS.index)
+    notes, left_out = list[Note](), sum(view.outline is None for view in views)
+    if len(rings) == 1 and loose:
+        notes.append(Note.of("no common camera"))
+    elif len(rings) > 1:
+        notes += [Note.of("no common camera in rings", rings=loose)] if loose else []
+        notes.append(Note.of("rings on one scale" if shared and not loose else "rings on their own scales"))
     if left_out:
         notes.append(Note.of("stops without figure", count=left_out))
     if model_m and not pose_m:

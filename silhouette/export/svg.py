@@ -23,9 +23,10 @@ def outline_svg(figure: SetFigure, layout: SetLayout, *, pose_mm: float = POSE_M
     y = MARGIN_MM - top * pose_mm
     width = (right - left) * pose_mm + 2 * MARGIN_MM
     height = (max(bottom, 0.0) - top) * pose_mm + 2 * MARGIN_MM
-    title = escape(printable(layout.name) + f" from {round(figure.angle) % 360} degrees")
+    ring = f", {figure.ring} ring" if layout.rings else ""
+    title = escape(printable(layout.name) + f" from {round(figure.angle) % 360} degrees{ring}")
     guides = [_line("ground", 0, y, width, y), _line("plumb", x, 0, x, height)]
-    for number, over in layout.head_lines:
+    for number, over in layout.head_lines_of(figure.ring):
         guides.append(_line(f"head {number}", 0, y - over * pose_mm, width, y - over * pose_mm, faint=True))
     drawn = path_data(thinned(figure.polygon, OFF_MM / pose_mm), pose_mm, x, y, digits=2)
     return "\n".join([

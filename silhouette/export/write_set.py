@@ -18,8 +18,9 @@ from silhouette.errors import OutputError
 from silhouette.export.svg import POSE_MM, outline_svg
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetFigure, SetLayout, SetView
+from silhouette.settings import RINGS
 from silhouette.texts import csv_cell
-from silhouette.writing import PHOTOGRAPHS, SET_TABLE, whole_folder
+from silhouette.writing import CLOSE_UPS, PHOTOGRAPHS, SET_TABLE, whole_folder
 
 Page = bytes | str | Callable[[], bytes | str]
 """A finished page, or what makes it; text is written as UTF-8."""
@@ -30,6 +31,8 @@ JPEG_QUALITY = 95
 SHAPE_PX = 2400
 """Most pixels that the pose is high in a silhouette picture."""
 COLUMNS = ("still", "silhouette", "outline", "angle", "angle_from", "angle_sure", "seconds", "height_px")
+RING = "ring"
+"""The last column, where there are several rings."""
 
 
 def export(
@@ -48,7 +51,8 @@ def export(
 
     In it: ``silhouettes/NAME_045.png`` (black on white), ``outlines/NAME_045.svg`` (millimetres), ``set.csv``, the
     given ``pages`` and, in the folder ``photographs`` alone, ``NAME_045.jpg`` for each stop (JPEG, quality 95, 4:4:4,
-    sRGB, upright).
+    sRGB, upright); pictures of details in ``photographs/close_ups``. Of several rings the names say which one it is:
+    ``NAME_low_045``.
 
     Parameters
     ----------
@@ -163,6 +167,14 @@ def _write_stills(layout: SetLayout, folder: Path, originals: bool, crop: bool, 
         (folder / f"{stem}.jpg").write_bytes(encode_still(cut))
         if originals:
             (folder / "originals" / f"{stem}.png").write_bytes(_encode(".png", pixels, []))
+    if layout.close_ups:
+        (folder / CLOSE_UPS).mkdir()
+    for i, one in enumerate(layout.close_ups):
+        tell("close-ups", i, len(layout.close_ups))
+        pixels = one.read()
+        (folder / CLOSE_UPS / f"{one.stem}.jpg").write_bytes(encode_still(pixels))
+        if originals:
+            (folder / "originals" / f"{one.stem}.png").write_bytes(_encode(".png", pixels, []))
 
 
 def crop_to_window(pixels: Pixels, figure: SetFigure, layout: SetLayout) -> Pixels:
@@ -210,10 +222,10 @@ def _encode(kind: str, pixels: Pixels, how: list[int]) -> bytes:
 
 def _table(layout: SetLayout, silhouettes_only: bool) -> str:
     figures = {f.stem: f for f in layout.figures}
-    times = [v.time for _, v in layout.views if v.time is not None]
+    times = {ring: [v.time for _, v in layout.views if v.time is not None and v.ring == ring] for ring in RINGS}
     rows = io.StringIO()
     writer = csv.writer(rows, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    writer.writerow((*COLUMNS, RING) if layout.rings else COLUMNS)
     for stem, view in layout.views:
         has_shape = stem in figures
         writer.writerow([csv_cell(cell) for cell in (
@@ -221,8 +233,9 @@ def _table(layout: SetLayout, silhouettes_only: bool) -> str:
             f"silhouettes/{stem}.png" if has_shape else "", f"outlines/{stem}.svg" if has_shape else "",
             f"{view.angle % 360:.1f}", view.angle_from, "" if view.angle_sure is None else f"{view.angle_sure:.1f}",
             # Seconds after the first stop: the day and the hour stay out of the set.
-            "" if view.time is None else f"{view.time - min(times):.1f}",
+            "" if view.time is None else f"{view.time - min(times[view.ring]):.1f}",
             f"{_height_px(view):.0f}" if has_shape else "",
+            *([view.ring] if layout.rings else []),
         )])
     return rows.getvalue()
 

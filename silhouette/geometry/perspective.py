@@ -19,6 +19,9 @@ GOOD, TOLERABLE, TOO_CLOSE = 4.0, 3.0, 2.5
 From the second it is tolerable with the arms in (25 %). Under the third a hand held forward is plainly too big (32 %)
 and the outline misleads. Common practice stands 3 to 4.6 m away, no source."""
 
+KNOWN_HEIGHTS, KNOWN_DISTANCES = (0.2, 2.6), (2.6, 6.0)
+"""Cameras that the reader was trained with, m: height of the lens over the ground of the figure, and distance."""
+
 Band = Literal["good", "tolerable", "close", "too close"]
 
 

@@ -3,10 +3,12 @@
 A pose is most often one ring: its stills, or a clip. Shot in several, its folder holds folders or clips called
 ``low``, ``level`` and ``high``; or stills whose names say it: ``low_045.jpg``, ``keeper_high_090.jpg``. What bears no
 mark beside others that do, stills or a single clip, is the level ring. ``close-ups/NAME/`` holds pictures of details.
+Of an exported set its table says it, so that a pose called ``high`` is not taken for a ring.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -18,6 +20,7 @@ from silhouette.intake.reel import is_clip
 from silhouette.records import CloseUp
 from silhouette.settings import RINGS, Ring
 from silhouette.texts import printable
+from silhouette.writing import CLOSE_UP, CLOSE_UPS, PHOTOGRAPHS
 
 _MARK = re.compile(r"(?:^|(?<=[_\- ]))(low|level|high)[_\- ]*(?=\d)", re.IGNORECASE)
 """A ring before a number: ``low_045``, ``keeper_high_090deg``."""
@@ -36,6 +39,8 @@ class RingPlace(NamedTuple):
     """A folder or a clip."""
     files: tuple[Path, ...] | None = None
     """Those of the folder's stills that are of this ring; None: all that a pose at this place has."""
+    angles: tuple[float | None, ...] | None = None
+    """Of an exported set, the angle that its table says of each of the files, degrees."""
 
 
 def rings_in(folder: Path) -> list[RingPlace]:
@@ -46,8 +51,9 @@ def rings_in(folder: Path) -> list[RingPlace]:
     PoseError
         If the folder cannot be read, or a ring lies there twice.
     """
-    if stills.written_by_us(folder) is not None:
-        return [*_marked(folder, stills.list_stills(folder))] if stills.written_by_us(folder) == "set" else []
+    folder = stills.whole_set(folder)
+    if (kind := stills.written_by_us(folder)) is not None:
+        return _rings_of_set(folder) if kind == "set" else []
     try:
         inside = sorted(folder.iterdir(), key=lambda p: (stills.natural_key(p.name), p.name))
         loose = [p for p in inside if stills.is_still(p) and not p.is_dir()]
@@ -79,8 +85,35 @@ def holds_rings(folder: Path) -> bool:
         return False
 
 
+def _rings_of_set(folder: Path) -> list[RingPlace]:
+    """The rings that the table of an exported set tells apart; empty where it has no such column."""
+    table = stills.table_of_set(folder)
+    if not any(row.get("ring") for row in table.values()):
+        return []
+    rows = [(path, table[path.relative_to(folder).as_posix()]) for path in stills.list_stills(folder)]
+    found = []
+    for ring in RINGS:
+        own = [(path, _angle(row.get("angle"))) for path, row in rows if row.get("ring") == ring]
+        if own:
+            found.append(RingPlace(ring, folder, tuple(p for p, _ in own), tuple(a for _, a in own)))
+    return found
+
+
+def _angle(text: str | None) -> float | None:
+    """What a cell says, degrees, 0 <= angle < 360; None where it says no angle."""
+    try:
+        angle = float(text or "")
+    except ValueError:
+        return None
+    return angle % 360 if math.isfinite(angle) else None
+
+
 def close_ups_in(folder: Path) -> tuple[CloseUp, ...]:
-    """The close-ups of a pose: a folder of stills each, or single stills, in ``close-ups``."""
+    """The close-ups of a pose: a folder of stills each, or single stills, in ``close-ups``; of an exported set those
+    that it holds."""
+    folder = stills.whole_set(folder)
+    if stills.written_by_us(folder) is not None:
+        return _close_ups_of_set(folder / PHOTOGRAPHS / CLOSE_UPS)
     try:
         places = [p for p in folder.iterdir() if is_close_ups(p)]
         inside = [p for place in places for p in place.iterdir() if not p.name.startswith(".")]
@@ -89,6 +122,15 @@ def close_ups_in(folder: Path) -> tuple[CloseUp, ...]:
     ordered = sorted(inside, key=lambda p: (stills.natural_key(p.name), p.name))
     found = [(path, _stills_in(path) if path.is_dir() else [path] * stills.is_still(path)) for path in ordered]
     return tuple(CloseUp(printable(p.name if p.is_dir() else p.stem), tuple(files)) for p, files in found if files)
+
+
+def _close_ups_of_set(folder: Path) -> tuple[CloseUp, ...]:
+    """By their names: ``keeper_closeup_left_hand_1.jpg`` shows a left hand."""
+    found: dict[str, list[Path]] = {}
+    for path in _stills_in(folder):
+        detail = path.stem.rpartition(CLOSE_UP)[2]
+        found.setdefault(printable(re.sub(r"_\d+$", "", detail).replace("_", " ")), []).append(path)
+    return tuple(CloseUp(name, tuple(files)) for name, files in found.items())
 
 
 def is_close_ups(path: Path) -> bool:

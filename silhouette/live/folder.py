@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Literal
 
 from silhouette.errors import OutputError, PoseError, SilhouetteError
-from silhouette.intake import film, stills
+from silhouette.intake import film, rings, stills
 from silhouette.intake.turn_table import CSV_NAME
+from silhouette.settings import RINGS
 from silhouette.texts import printable
 from silhouette.writing import read_mark
 
@@ -139,8 +140,30 @@ def _holds_pose(folder: Path) -> bool:
         return False
     if stills.written_by_us(folder) is not None:
         return False
-    begun = all(stills.is_empty_room(p) or p.name in (CSV_NAME, REPLACED) for p in inside)
-    return begun or any(stills.is_still(p) and not p.is_dir() for p in inside)
+    if rings.holds_rings(folder) or any(stills.is_still(p) and not p.is_dir() for p in inside):
+        return True
+    return all(stills.is_empty_room(p) or p.name in (CSV_NAME, REPLACED) or _waits(p) for p in inside)
+
+
+def _waits(path: Path) -> bool:
+    """Whether it is a folder of a pose that has no stop yet: that of a ring, still empty, or of close-ups."""
+    return rings.is_close_ups(path) or (path.name in RINGS and path.is_dir() and not any(path.iterdir()))
+
+
+def live_place(pose: Path) -> Path:
+    """Where a live turn of the pose at this folder goes: into its level ring's own folder, if it has one.
+
+    Raises
+    ------
+    PoseError
+        If its level ring is a clip, or the folder cannot be read.
+    """
+    level = next((one for one in rings.rings_in(pose) if one.ring == "level"), None)
+    if level is None or level.files is not None:
+        return pose
+    if not level.place.is_dir():
+        raise PoseError("The level ring of this pose is a clip.", do="Shoot into a new pose.")
+    return level.place
 
 
 def _made(path: Path) -> Path:

@@ -19,8 +19,8 @@ from starlette.routing import BaseRoute, Route
 
 from silhouette import scoring
 from silhouette.errors import PoseError, SilhouetteError
-from silhouette.intake import stills
-from silhouette.live.folder import ARMATURES, CHECKS, MENDED, RESULTS, SETS, Folder, PosePlace
+from silhouette.intake import rings, stills
+from silhouette.live.folder import ARMATURES, CHECKS, MENDED, RESULTS, SETS, Folder, PosePlace, live_place
 from silhouette.live.house import House, page
 from silhouette.live.jobs import read_json
 from silhouette.texts import printable
@@ -217,34 +217,63 @@ def left_at(path: Path, kind: Kind) -> Left | None:
 
 
 def newest(place: Path) -> float:
-    """When the pictures of a pose last changed, seconds since 1970: also when one came or went."""
+    """When the pictures of a pose last changed, seconds since 1970: also when one came or went, of any ring or
+    close-up."""
     try:
-        times = [place.stat().st_mtime]
-        if place.is_dir():
-            times += [path.stat().st_mtime for path in place.iterdir() if path.is_file()]
-        masks = stills.masks_folder(place)
-        if masks.is_dir():
-            times.append(masks.stat().st_mtime)
+        times = [path.stat().st_mtime for folder in _folders(place) for path in (folder, *_files(folder))]
     except OSError:
         return 0.0
     return max(times)
 
 
+def _folders(place: Path) -> list[Path]:
+    """Where the pictures of a pose lie: its folder or clip, the folders of its rings, close-ups and masks of clips."""
+    found = [place, stills.masks_folder(place)] if stills.masks_folder(place).is_dir() else [place]
+    for path in sorted(place.iterdir()) if place.is_dir() else []:
+        if rings.is_close_ups(path):
+            found += [path, *(one for one in path.iterdir() if one.is_dir())]
+        elif rings.ring_called(path) is not None:
+            masks = stills.masks_folder(path)
+            found += [path] * path.is_dir() + [masks] * masks.is_dir()
+    return found
+
+
+def _files(folder: Path) -> list[Path]:
+    return [path for path in folder.iterdir() if path.is_file()] if folder.is_dir() else []
+
+
 def _pose_told(place: PosePlace) -> dict[str, Any]:
     stops, names, problem = None, [], ""
+    shot: list[dict[str, Any]] = []
     if place.kind == "stills":
         try:
-            begun = not any(map(stills.is_still, place.path.iterdir()))
-            names = [] if begun else [printable(path.stem) for path in stills.list_stills(place.path)]
-            stops = len(names)
+            shot = [{"ring": one.ring, "stops": _stops_of(one)} for one in rings.rings_in(place.path)]
+            by_clip = [one for one in shot if one["ring"] == "level" and one["stops"] is None]
+            names = [] if by_clip else _names_in(live_place(place.path))
+            counted = [one["stops"] for one in shot] if shot else [len(names)]
+            stops = None if None in counted else sum(counted)
         except SilhouetteError as error:
             problem = str(type(error)(error.what, path=Path(place.path.name), do=error.do))
         except OSError as error:
             problem = f"{place.name}: cannot be read ({error.strerror or error})."
     mended = (place.path.parent / MENDED / f"{place.path.name}.html").is_file()
-    return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "names": names,
-            "problem": problem, "newest": newest(place.path),
+    details = len(rings.close_ups_in(place.path)) if place.kind == "stills" else 0
+    return {"id": place.id, "name": place.name, "kind": place.kind, "stops": stops, "names": names, "rings": shot,
+            "close_ups": details, "problem": problem, "newest": newest(place.path),
             "mending": f"{MENDED}/{printable(place.path.name)}.html" if mended else ""}
+
+
+def _names_in(folder: Path) -> list[str]:
+    """The names of the stills that lie in a folder itself."""
+    begun = not any(map(stills.is_still, folder.iterdir()))
+    return [] if begun else [printable(path.stem) for path in stills.list_stills(folder)]
+
+
+def _stops_of(one: rings.RingPlace) -> int | None:
+    """How many stops a ring has; None of a clip."""
+    if one.files is not None:
+        return len(one.files)
+    return len(stills.list_stills(one.place)) if one.place.is_dir() else None
 
 
 def _row_told(row: dict[str, Any]) -> dict[str, Any]:

@@ -30,7 +30,7 @@ from silhouette.errors import SilhouetteError
 from silhouette.intake import stills
 from silhouette.intake.turn_table import live_turn
 from silhouette.live import heard
-from silhouette.live.folder import Folder
+from silhouette.live.folder import Folder, live_place
 from silhouette.live.guard import Refused
 from silhouette.live.messages import FRAME_PX, KEPT, Order, Seen, Signal, StopsTold, Turn, WheelStop, Word, without_nan
 from silhouette.live.session import Session
@@ -365,8 +365,10 @@ class Stage:
         if pose.kind != "stills":
             raise Refused(400, "This pose is a clip.", do="Shoot into a new pose.")
 
+        place = live_place(pose.path)
+
         def look() -> tuple[ShotFolder, tuple[str, ...], Pixels | None]:
-            shots, empty = ShotFolder(pose.path), pose.path / EMPTY
+            shots, empty = ShotFolder(place), place / EMPTY
             names, known = shots.names(), self._empty
             if not names and not empty.exists() and known is not None and known.is_file():
                 shots.keep_empty(known.read_bytes())  # the camera has not gone since: it shows this pose's room too
@@ -386,14 +388,14 @@ class Stage:
             wheel = tuple(WheelStop(name, None, None, "") for name in names)
             await self._signals(lambda: self.session.told(StopsTold(wheel)))
         if self.bench is not None:
-            self._follow(self.bench.begin(pose.path, turn=order.turn, stops=order.stops))
+            self._follow(self.bench.begin(place, turn=order.turn, stops=order.stops))
 
     async def _earlier(self, order: Order, bench: Bench) -> None:
         """Lay the outline of a stop of another pose over the live one: the first, if none is named."""
         pose = self.folder.pose(order.pose)
         if pose.kind != "stills":
             raise Refused(400, "This pose is a clip.", do="Take a pose that was shot as stills.")
-        files = await self._to_disk(lambda: _in_order(pose.path))
+        files = await self._to_disk(lambda: _in_order(live_place(pose.path)))
         names = stills.names_of(files)
         at = names.index(order.stop) if order.stop in names else 0 if not order.stop else -1
         found = None if at < 0 else await asyncio.wrap_future(bench.outline(files[at]))

@@ -35,6 +35,7 @@ from silhouette.live.folder import Folder, clean
 from silhouette.live.guard import PIECE, Refused, refusal
 from silhouette.live.house import House
 from silhouette.live.jobs import read_json
+from silhouette.settings import RINGS
 from silhouette.texts import printable
 from silhouette.writing import arrival, forget_arrivals, open_arrival, put_new
 
@@ -51,6 +52,9 @@ WAITS = 600.0
 _WRITE = 512 * 1024
 _REMEMBERED = 200
 _READS = "JPEG, PNG, WebP, TIFF and HEIC pictures, and clips (MP4, MOV and the like)"
+
+CLOSE_UPS = "close-ups"
+"""The folder in a pose that close-ups go to."""
 
 Kind = Literal["still", "empty", "clip", "mask", "table"]
 
@@ -259,8 +263,10 @@ class Uploads:
 
     def _target(self, told: dict[str, Any], name: str, kind: Kind) -> tuple[Path, str, str]:
         """The folder that a file goes to, its name there, and the id of its pose as far as it is known."""
-        pose, new = _text(told, "pose"), _text(told, "new")
+        pose, new, inside = _text(told, "pose"), _text(told, "new"), _inside(told)
         suffix = Path(name).suffix
+        if inside:
+            return self._target_inside(pose, new, inside, name, kind)
         if kind == "clip":
             return self.folder.path, f"{clean(new)}{suffix}" if new else name, ""
         if pose:
@@ -279,13 +285,33 @@ class Uploads:
         made = self.folder.new_pose(new or Path(name).stem)
         return made.path, name, made.id
 
+    def _target_inside(
+        self, pose: str, new: str, inside: tuple[str, ...], name: str, kind: Kind
+    ) -> tuple[Path, str, str]:
+        """The same for what belongs to a ring of a pose, or to its close-ups."""
+        ring = inside[0] if inside[0] in RINGS else ""
+        if kind == "clip" and not ring:
+            raise UploadError(415, f"{name}: is a clip, and close-ups are pictures.", do="Leave it out.")
+        if not pose and (not new or kind in ("mask", "table")):
+            raise UploadError(400, f"{name}: belongs to a pose.", do="Choose the pose first.")
+        place = self.folder.pose(pose) if pose else self.folder.new_pose(new)
+        if place.kind == "clip":
+            raise UploadError(400, f"{place.name} is a clip: it has no other rings.", do="Choose another pose.")
+        if kind == "clip":  # a ring that is a clip lies in the pose's folder and is called after the ring
+            return place.path, f"{ring}{Path(name).suffix}", place.id
+        into = place.path.joinpath(*inside)
+        if any(at.is_symlink() for at in (into, into.parent)):
+            raise UploadError(409, f"{'/'.join(inside)}: is a link, and nothing is written through it.")
+        return into, name, place.id
+
     def _finish(self, upload: Upload) -> dict[str, Any]:
         """Put a whole file in place."""
         upload.file.close()
         del self._open[upload.mark]
         try:
-            upload.into.mkdir(mode=0o700, exist_ok=True)
-            place = _put(upload)
+            for folder in _down_to(upload.into, self.folder.path):
+                folder.mkdir(mode=0o700, exist_ok=True)
+            place = _put(upload, ring=upload.kind == "clip" and upload.into != self.folder.path)
         except OSError as error:
             raise _cannot_write(error) from None
         pose = upload.pose or (self.folder.id_of(place) if upload.kind == "clip" else "")
@@ -301,9 +327,9 @@ class Uploads:
         if not keep:
             with contextlib.suppress(OSError):
                 upload.part.unlink()
-            with contextlib.suppress(OSError):  # a pose that was made for it, if nothing else came
-                if upload.into != self.folder.path:
-                    upload.into.rmdir()
+            for folder in reversed(_down_to(upload.into, self.folder.path)):
+                with contextlib.suppress(OSError):  # a pose that was made for it, if nothing else came
+                    folder.rmdir()
 
     @staticmethod
     def _plain(upload: Upload) -> dict[str, Any]:
@@ -330,16 +356,32 @@ async def _receive(request: Request, upload: Upload, most: int) -> None:
             await run_in_threadpool(upload.write, bytes(waiting))
 
 
-def _put(upload: Upload) -> Path:
+def _down_to(place: Path, top: Path) -> list[Path]:
+    """The folders from below ``top`` to ``place``; none where they are one."""
+    return [top.joinpath(*place.relative_to(top).parts[:n + 1]) for n in range(len(place.relative_to(top).parts))]
+
+
+def _inside(told: dict[str, Any]) -> tuple[str, ...]:
+    """Where in its pose a file belongs: to a ring, or to its close-ups and, by name, to one of them."""
+    given = _text(told, "inside")
+    if not given or given in RINGS:
+        return (given,) if given else ()
+    first, _, rest = given.partition("/")
+    if first != CLOSE_UPS:
+        raise UploadError(400, "A pose holds rings called low, level and high, and close-ups.")
+    return (first, clean(rest)) if rest else (first,)
+
+
+def _put(upload: Upload, ring: bool = False) -> Path:
     """Give the whole file the name it was sent under, or the next one that is free; what lies there already, byte for
-    byte the same, is left as it is."""
+    byte the same, is left as it is. The clip of a ring has its name and no other."""
     place, number = upload.into / upload.name, 1
     while not put_new(upload.part, place):
         if _same(upload.part, place):
             upload.part.unlink()
             break
         number += 1
-        if upload.kind in ("mask", "table"):
+        if ring or upload.kind in ("mask", "table"):
             upload.part.unlink()
             raise UploadError(409, f"{upload.name}: is there already, and it is not touched.",
                               do="Remove that one from the folder first.")

@@ -12,7 +12,8 @@ from typing import Literal, get_args
 
 from silhouette.errors import SettingsError
 from silhouette.geometry.perspective import FRAME_MM, GOOD, HAND_M, band, enlargement, frame_length, near_over_far
-from silhouette.plan.timetable import timetable_for, turn_seconds
+from silhouette.plan.rings import NEAR_PART, rings_for, rings_of
+from silhouette.plan.timetable import CLOSE_UPS_MIN, timetable_for, turn_seconds
 from silhouette.plan.warnings import EASY_GAP, warnings_for
 from silhouette.records_shoot import DistanceRow, Lamp, Plan
 
@@ -29,8 +30,6 @@ BEHIND_CAMERA = 0.5
 """Room (m) for the person at the camera."""
 NEAREST_CAMERA = 0.5
 """Distance (m) that is drawn where a room leaves none."""
-NEAR_PART = 0.35
-"""How far before the axis a foot, elbow or hip comes as a pose turns (m); it must stay in the frame too."""
 TABLE_DISTANCES = (2.0, 3.0, 4.0, 6.0, 10.0)
 TABLE_LENSES = (26.0, 35.0, 50.0, 70.0, 85.0)
 MOST_OBLONG = 4
@@ -65,12 +64,14 @@ _SHAPES: dict[str, _Shape] = {
 _RANGES: dict[str, tuple[float, float, str]] = {
     "height": (0.5, 2.5, "m"), "room": (2, 100, "m"), "lens": (10, 600, "mm"), "distance": (NEAREST_CAMERA, 100, "m"),
     "stops": (3, 360, ""), "stand": (0, 2, "m"), "ratio": (1, 16, ""), "hold": (0.5, 600, "s"),
-    "pose_min": (1, 120, "minutes"), "break_min": (0, 120, "minutes"), "poses": (1, 50, ""),
+    "pose_min": (1, 120, "minutes"), "break_min": (0, 120, "minutes"),
+    "close_ups_min": (0, 120, "minutes"), "poses": (1, 50, ""),
     "short": (64, 100_000, "pixels"), "long": (64, 100_000, "pixels"),
 }
 _NAMES = {
     "short": "short side of the pictures", "long": "long side of the pictures", "pose_min": "stretch of posing",
-    "break_min": "break", "stops": "number of stops", "poses": "number of poses", "ratio": "key to fill",
+    "break_min": "break", "close_ups_min": "time for close-ups", "stops": "number of stops", "poses": "number of poses",
+    "ratio": "key to fill",
 }
 
 
@@ -90,6 +91,7 @@ def make_plan(
     pose_min: float = 22.0,
     break_min: float = 7.0,
     poses: int = 1,
+    close_ups_min: float = CLOSE_UPS_MIN,
 ) -> Plan:
     """Decide where everything goes and how long it takes.
 
@@ -120,6 +122,8 @@ def make_plan(
         Longest stretch of posing and the break after it, minutes. A setting: there is no agreed rule.
     poses : int
         Poses to shoot in the session.
+    close_ups_min : float
+        Minutes for the close-ups of a pose, 0 to 120; 0 plans none.
 
     Raises
     ------
@@ -131,9 +135,11 @@ def make_plan(
         height=height_m, room=room_m, lens=PHONE_MM if focal is None else focal, phone=focal is None, pose=pose,
         stops=stops, distance=distance_m, orientation=orientation, short=min(pixels), long=max(pixels), stand=stand_m,
         ratio=ratio, hold=hold_s, pose_min=pose_min, break_min=break_min, poses=poses,
+        close_ups_min=close_ups_min,
     )
     _refuse_nonsense(asked)
     plan = _plan(asked, _set_up(asked))
+    plan = replace(plan, rings=rings_for(plan))
     return replace(plan, warnings=warnings_for(plan))
 
 
@@ -157,6 +163,7 @@ class _Asked:
     pose_min: float
     break_min: float
     poses: int
+    close_ups_min: float
 
 
 @dataclass(frozen=True)
@@ -221,7 +228,9 @@ def _plan(asked: _Asked, at: _SetUp) -> Plan:
         lamps=lamps, ratio=asked.ratio, turning_radius=radius,
         stops=asked.stops, step=360 / asked.stops, slow_turn=slow, turn_s=turn_s,
         pose_min=asked.pose_min, break_min=asked.break_min,
-        timetable=timetable_for(turn_s, slow, asked.pose_min, asked.break_min, asked.poses),
+        timetable=timetable_for(turn_s, slow, asked.pose_min, asked.break_min, asked.poses,
+                                rings=rings_of(asked.pose), close_ups=asked.close_ups_min),
+        close_ups_min=asked.close_ups_min,
     )
 
 

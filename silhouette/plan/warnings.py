@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from silhouette.records_shoot import Plan, PlanWarning
+from silhouette.geometry.perspective import KNOWN_DISTANCES, KNOWN_HEIGHTS
+from silhouette.records_shoot import Plan, PlanRing, PlanWarning
 
 ADULT_M = 1.4
 """Height (m) under which a model may be a child."""
@@ -18,13 +19,15 @@ SHADOW_RATIO = 8.0
 """Key to fill past which shadows swallow the figure's edges."""
 FLOOR_CAMERA = 0.4
 """Lens height (m) that a common tripod does not go under."""
+USUAL_CEILING = 2.6
+"""Height (m) of a room past which one had better measure. Common practice, no source."""
 LONGEST_SESSION_MIN = 180.0
 """Minutes a session with a model lasts at most: about three hours, common practice, no source."""
 
 
 def warnings_for(plan: Plan) -> tuple[PlanWarning, ...]:
     """What may harm the model, then what may spoil the shoot, gravest first; empty when nothing does."""
-    return (*_people(plan), *_place(plan), *_picture(plan), *_pose(plan))
+    return (*_people(plan), *_place(plan), *_picture(plan), *_rings(plan), *_pose(plan))
 
 
 def _people(plan: Plan) -> Iterator[PlanWarning]:
@@ -64,6 +67,20 @@ def _picture(plan: Plan) -> Iterator[PlanWarning]:
         yield "backdrop near"
     if plan.ratio > SHADOW_RATIO:
         yield "deep shadows"
+
+
+def _rings(plan: Plan) -> Iterator[PlanWarning]:
+    if plan.in_frame and not all(ring.in_frame for ring in plan.other_rings):
+        yield "ring cut off"
+    if any(ring.ceiling > USUAL_CEILING + 1e-9 for ring in plan.other_rings):
+        yield "low ceiling"
+    if not all(_known(ring) for ring in plan.other_rings):
+        yield "beyond the reader"
+
+
+def _known(ring: PlanRing) -> bool:
+    (low, high), (near, far) = KNOWN_HEIGHTS, KNOWN_DISTANCES
+    return low - 1e-9 <= ring.over_ground <= high + 1e-9 and near - 1e-9 <= ring.distance <= far + 1e-9
 
 
 def _pose(plan: Plan) -> Iterator[PlanWarning]:

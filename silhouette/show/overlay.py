@@ -45,6 +45,8 @@ def _paint(poses: tuple[Pose, ...], ax: Any, arc: tuple[float, float] | None) ->
     left, right = 38.0, width - 34.0 - max(ink.text_width(name, 8) for name in names)
     low, high = 28.0, height - 22.0
     title = "Round the figure, one line a pose"
+    if any(pose.other_rings for pose in poses):
+        title += ", each of its headline's ring"
     if len(poses) > len(LOOKS):
         title += f" (the first {len(LOOKS)} of {len(poses)})"
     if arc is not None:

@@ -15,7 +15,7 @@ from shapely import affinity
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 
 from silhouette.geometry.perspective import enlargement, near_over_far
-from silhouette.records_shoot import Lamp, Plan
+from silhouette.records_shoot import Lamp, Plan, PlanRing
 from silhouette.show.ink import ACCENT, FAIR, INK, PALE, PAPER, SOFT, add_paths, outline_path, size_of
 from silhouette.show.paper import MM
 
@@ -27,6 +27,10 @@ _LENGTHS = 56.0
 """Points kept free beside the floor for the lengths."""
 _CLOSE = 48.0
 """Points from the line of sight within which a lamp's words do not fit under it."""
+_LENS_WORDS = 56.0
+"""Points kept free beside the side view for cameras and the heights of their lenses."""
+_WORDS_APART = 10.0
+"""Points from one line of those to the next."""
 _PLOT = (1.0, 10.0)
 _ON_PAPER = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.0}
 
@@ -77,27 +81,29 @@ def floor_half(plan: Plan) -> float:
 
 
 def draw_side(ax: Any, plan: Plan) -> int:
-    """The room from the side, camera on the left, backdrop on the right; returns the scale it is drawn at."""
+    """The room from the side, the cameras of all rings on the left, backdrop on the right; returns the scale."""
     width, height = size_of(ax)
-    top = max(plan.stand + plan.pose_height, max(lamp.height for lamp in plan.lamps)) + 0.2
+    far = max(ring.distance for ring in plan.rings)
+    held = [*(lamp.height for lamp in plan.lamps), *(ring.height for ring in plan.rings)]
+    top = max(plan.stand + plan.pose_height, *held) + 0.2
     unit = millimetre(ax)
-    scale = scale_for(BEHIND + plan.distance + plan.backdrop_gap, top, width - 4, height - 24, unit)
+    scale = scale_for(far + plan.backdrop_gap, top, width - _LENS_WORDS - 4, height - 24, unit)
     per_m = 1000 * unit / scale
 
     def at(x: float, y: float) -> tuple[float, float]:
-        return 2 + (x + BEHIND) * per_m, 22 + y * per_m
+        return _LENS_WORDS + (x + far - plan.distance) * per_m, 22 + y * per_m
 
-    lens, wall = at(0, plan.camera_height), plan.distance + plan.backdrop_gap
+    wall = plan.distance + plan.backdrop_gap
     _side_cone(ax, plan, at, wall, top)
-    ax.plot(*zip(at(-BEHIND, 0), at(wall, 0), strict=True), color=INK, lw=1)
+    (left, ground), (right, _) = at(plan.distance - far, 0), at(wall, 0)
+    ax.plot([left - 20, right], [ground, ground], color=INK, lw=1)
     ax.plot(*zip(at(wall, 0), at(wall, min(top, plan.backdrop_size[1])), strict=True), color=INK, lw=2.4)
-    ax.plot(*zip(lens, at(plan.distance, plan.camera_height), strict=True), color=SOFT, lw=0.6, ls=(0, (5, 3)))
     _figure(ax, plan, at, per_m)
-    ax.plot(*zip(at(0, 0), lens, strict=True), color=INK, lw=1)
-    _camera(ax, *lens, up=False)
+    for ring in plan.rings:
+        _ring_camera(ax, plan, ring, at)
+    _lens_heights(ax, plan, at)
     _length(ax, at(0, 0), at(plan.distance, 0), f"{plan.distance:.1f} m", shift=-9)
     _length(ax, at(plan.distance, 0), at(wall, 0), f"{plan.backdrop_gap:.1f} m", shift=-9)
-    _lens_height(ax, plan, lens, per_m)
     return scale
 
 
@@ -149,14 +155,23 @@ def _side_cone(ax: Any, plan: Plan, at: Any, wall: float, top: float) -> None:
     _cone(ax, *(at(x, y) for x, y in shapely.get_coordinates(shown)))
 
 
-def _lens_height(ax: Any, plan: Plan, lens: tuple[float, float], per_m: float) -> None:
-    """The lens's height: beside the tripod where there is room for type, over the camera where there is none."""
-    if plan.camera_height * per_m < 26:
-        ax.text(lens[0] - 12, lens[1] + 12, f"lens {plan.camera_height:.2f} m high", fontsize="medium", va="bottom")
-    elif BEHIND * per_m > 32 or plan.distance * per_m < 70:
-        ax.text(lens[0] - 3, lens[1] - 20, f"{plan.camera_height:.2f} m", fontsize="medium", ha="right", va="top")
-    else:
-        ax.text(lens[0] + 3, 23.5, f"{plan.camera_height:.2f} m", fontsize="medium", va="bottom")
+def _ring_camera(ax: Any, plan: Plan, ring: PlanRing, at: Any) -> None:
+    """A ring's camera on its stand, tilted, and where it looks: to the turning axis."""
+    x = plan.distance - ring.distance
+    lens = at(x, ring.height)
+    aimed = ring.height + ring.distance * math.tan(math.radians(ring.tilt))
+    ax.plot(*zip(lens, at(plan.distance, aimed), strict=True), color=SOFT, lw=0.6, ls=(0, (5, 3)))
+    ax.plot(*zip(at(x, 0), lens, strict=True), color=INK, lw=1)
+    _camera(ax, *lens, up=False, tilt=ring.tilt)
+
+
+def _lens_heights(ax: Any, plan: Plan, at: Any) -> None:
+    """The height of each lens beside its camera, one over the other where they stand close."""
+    lowest = 0.0
+    for ring in plan.rings:
+        x, y = at(plan.distance - max(one.distance for one in plan.rings), ring.height)
+        lowest = max(y, lowest + _WORDS_APART)
+        ax.text(x - 17, lowest, f"{ring.height:.2f} m", fontsize="medium", ha="right", va="center")
 
 
 def _cone(ax: Any, *corners: tuple[float, float]) -> None:
@@ -210,11 +225,12 @@ def _lamp(ax: Any, lamp: Lamp, at: Any, *, outward: bool) -> None:
         ax.text(x, y - 8, words, fontsize="medium", ha="center", va="top", linespacing=1.1)
 
 
-def _camera(ax: Any, x: float, y: float, *, up: bool) -> None:
-    """A box with its lens toward the figure; (x, y) is the lens."""
+def _camera(ax: Any, x: float, y: float, *, up: bool, tilt: float = 0.0) -> None:
+    """A box with its lens toward the figure; (x, y) is the lens, ``tilt`` degrees upward in the side view."""
     box = np.array([(-6, -13), (6, -13), (6, -4), (2.5, -4), (2.5, 0), (-2.5, 0), (-2.5, -4), (-6, -4)], float)
     if not up:
-        box = box[:, ::-1]
+        a = math.radians(tilt)
+        box = box[:, ::-1] @ np.array([(math.cos(a), math.sin(a)), (-math.sin(a), math.cos(a))])
     ax.fill(box[:, 0] + x, box[:, 1] + y, facecolor=INK, lw=0)
 
 

@@ -21,6 +21,8 @@ MARGIN = 34.0
 GUTTER = 20.0
 LINE = 10.6
 """From one line of type to the next, points."""
+LEAST_PLOT, LEAST_SIDE = 100.0, 86.0
+"""Points that perspective against distance wants and the side view; on a fuller page its table stands alone."""
 MOST_SLOTS = 8
 """Lines of timetable that are printed; a longer one says how it goes on."""
 
@@ -78,8 +80,10 @@ def _lay_out(plan: Plan, title: str, axes: Callable[..., Any], width: float, hei
     base = foot + middle + 8
     tall = top - base
     draw_floor(axes(MARGIN, base, column, tall), plan)
-    plot = min(0.5 * tall, 160)
+    plot = min(max(0.5 * tall, LEAST_PLOT), 160) if tall >= LEAST_PLOT + LEAST_SIDE else 0
     draw_side(axes(right, base + plot, column, tall - plot), plan)
+    if not plot:
+        return  # the table says the same
     page.text(right, base + plot, f"How much larger {words_plan.forward_part(plan)} looks", weight="bold", va="top")
     chart = axes(right + 26, base + 24, column - 28, plot - 48)
     chart.set_axis_on()
@@ -102,8 +106,8 @@ def _heading(page: Any, plan: Plan, title: str, x: float, y: float, width: float
 
 def _columns(plan: Plan, width: float) -> tuple[list[list[Run]], list[list[Run]]]:
     """Left how to set up, right tables and times; how to light goes where the columns then are shorter."""
-    ways = [(_words(plan, width, ("Camera", "Room", "Light")), _tables(plan, width, ("Turn", "Session"))),
-            (_words(plan, width, ("Camera", "Room")), _tables(plan, width, ("Light", "Turn", "Session")))]
+    headings = ("Camera", "Room", "Rings", "Light", "Turn", "Session")
+    ways = [(_words(plan, width, headings[:n]), _tables(plan, width, headings[n:])) for n in (2, 3, 4)]
     return min(ways, key=lambda way: max(map(len, way)))
 
 
@@ -124,7 +128,16 @@ def _said(plan: Plan, width: float, headings: tuple[str, ...]) -> list[list[Run]
         if heading in headings:
             for i, line in enumerate(_lines(text, width - 44)):
                 lines.append([*([(0, heading, {"weight": "bold"})] if i == 0 else []), (44, line, {})])
+            if heading == "Rings":
+                lines += _ring_table(plan, width)
     return lines
+
+
+def _ring_table(plan: Plan, width: float) -> list[list[Run]]:
+    """Where the camera of each ring goes, a line each."""
+    ends = (24.0, 57.0, 95.0, 139.0, 195.0, width)
+    rows = (words_plan.RING_HEAD, *words_plan.ring_rows(plan))
+    return [_row(ends, row, {"weight": "bold"} if i == 0 else {}) for i, row in enumerate(rows)]
 
 
 def _tables(plan: Plan, width: float, headings: tuple[str, ...]) -> list[list[Run]]:

@@ -16,9 +16,21 @@ def plan_text(plan: Plan, width: int = WIDTH) -> str:
     """The whole plan as plain text, no line longer than ``width`` characters, 40 at least."""
     said = [line for heading, text in words_plan.said(plan)
             for line in _fill(text, width, f"{heading:<{_INDENT}}", " " * _INDENT)]
-    parts = (_distances, _timetable, _checklist)
+    parts = (_rings, _distances, _timetable, _checklist)
     blocks = [[words_plan.title(plan)], _warnings(plan, width), said, *(part(plan, width) for part in parts)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _rings(plan: Plan, width: int) -> list[str]:
+    widths = (7, 9, 9, 11, 14, 17)
+    rows = words_plan.ring_rows(plan)
+    lines = ["".join(cell.rjust(wide) for cell, wide in zip(row, widths, strict=True)).rstrip()
+             for row in (words_plan.RING_HEAD, *rows)]
+    if max(map(len, lines)) > width:
+        said = [", ".join(f"{head} {cell}" for head, cell in zip(words_plan.RING_HEAD, row, strict=True) if cell)
+                for row in rows]
+        return [line for text in said for line in _fill(text, width, "  ", "    ")]
+    return lines
 
 
 def _distances(plan: Plan, width: int) -> list[str]:

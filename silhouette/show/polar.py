@@ -11,11 +11,11 @@ import numpy as np
 
 from silhouette.records import CANNOT_TELL, INFERRED, Arc, Pose, Ranking, View
 from silhouette.settings import BAND_FAIR, BAND_STRONG
-from silhouette.show import ink, words
+from silhouette.show import ink, words, words_rings
 from silhouette.show.groups import in_a_row
-from silhouette.show.wheel import wheel_of
-from silhouette.show.wheel_axes import paint_wheel
-from silhouette.show.wheel_layout import Room, Scale, direction, largest_scale
+from silhouette.show.wheel import nest_of, strip_of, wheel_of
+from silhouette.show.wheel_axes import paint_figures, paint_wheel
+from silhouette.show.wheel_layout import Room, Scale, direction, largest_scale, shown
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -29,10 +29,18 @@ SMALL = 400.0
 
 BRACKET = 1.1
 """Thickness of the bracket round the views that count, points."""
+SECOND = 0.6
+"""Type of what the other rings of a pose read, over that of its headline."""
+CORNER = 100.0
+"""Least width of the column beside a wheel in which another ring's silhouettes stand, points."""
+CORNER_FIGURES = 8
+"""Silhouettes of another ring in a corner, in two rows."""
 HEADING = 40.0
 """Height of the line over a group of wheels, points."""
 UNDER = 10.5
 """Height of a line of causes under a small wheel, points."""
+UNDER_HEAD = 11.0
+"""Height of a line over a small wheel, points."""
 MOST_UNDER = 8
 """Lines of causes under a small wheel."""
 SEEN = (f"Seen from above; the camera at 0 faces the front. Line: lost inside, clear outside; circles at "
@@ -42,6 +50,12 @@ SEEN_SMALL = ("Each wheel is seen from above; 0, at its foot, is the figure's fr
               "outline reads: near the middle it is lost, near the ring it is clear; dotted circles at "
               f"{BAND_FAIR:.0f} and {BAND_STRONG:.0f} of 100.")
 """The same for wheels without angles."""
+SEEN_RINGS = ("Seen from above; 0 is the front. Thin rings: the camera higher (inside) or lower (outside). Line: lost "
+              "inside, clear outside.")
+"""How a wheel of several rings is read, in one line."""
+THIN_RINGS = ("Where a pose was shot in several rings, the thick one is the headline's; a thin one inside it was shot "
+              "from higher up, a thin one outside it from lower down.")
+"""What thin rings are, beside wheels of which some have them."""
 
 
 def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None,
@@ -79,16 +93,17 @@ def draw_wheel(pose: Pose, ax: Any = None, *, scale: Scale | None = None,
 
 
 def _paint(pose: Pose, ax: Any, scale: Scale, arc: tuple[float, float] | None) -> None:
-    frame = _Frame.of(*ink.size_of(ax), scale.foot)
+    frame = _Frame.of(*ink.size_of(ax), scale.foot, scale.head)
     # A wheel too narrow for causes under it has no letters either: they would have no key.
     wheel = wheel_of(pose, frame.room, frame.type, scale=scale, arc=arc, lettered=frame.width >= NARROW)
     _draw_head(pose, ax, frame)
     paint_wheel(wheel, ax, frame.centre, frame.type)
     lettered = [(letter.letter, letter.arc) for letter in wheel.letters]
     if not frame.small:
-        _draw_causes(lettered, ax, frame)
+        _draw_causes(lettered, ax, frame, _draw_corners(pose, lettered, ax, frame, arc))
         draw_key([pose], ax, 0.0, 2 * frame.type + 6, frame.type, arc)
-        ax.text(0, 0.5 * frame.type, ink.fit_line(SEEN, frame.width, frame.type), size=frame.type, va="center",
+        seen = SEEN_RINGS if pose.other_rings else SEEN
+        ax.text(0, 0.5 * frame.type, ink.fit_line(seen, frame.width, frame.type), size=frame.type, va="center",
                 color=ink.SOFT)
     elif lettered:
         _draw_causes_under(lettered, ax, frame)
@@ -96,9 +111,27 @@ def _paint(pose: Pose, ax: Any, scale: Scale, arc: tuple[float, float] | None) -
 
 def shared_scale(poses: Sequence[Pose], width: float, height: float) -> Scale:
     """The scale with which the wheel of every one of ``poses`` fits axes of this size, points."""
-    foot = _foot(poses, width)
-    frame = _Frame.of(width, height, foot)
-    return replace(largest_scale([pose.views for pose in poses], frame.room), foot=foot)
+    foot, head = _foot(poses, width), _more_head(poses, width)
+    frame = _Frame.of(width, height, foot, head)
+    nests = [nest_of(pose, frame.room, frame.type) for pose in poses]
+    scale = largest_scale([pose.views for pose in poses], frame.room, [nest.beyond for nest in nests],
+                          max((nest.least(frame.type) for nest in nests), default=0.0))
+    return replace(scale, foot=foot, head=head)
+
+
+def _more_head(poses: Sequence[Pose], width: float) -> float:
+    """More room over each wheel, for the line that tells of the other rings; 0 where all poses have one ring."""
+    if not any(pose.other_rings for pose in poses):
+        return 0.0
+    frame = _Frame.of(width, 0.0)
+    if not frame.small:
+        return 1.3 * SECOND * frame.big
+    return UNDER_HEAD * max(len(_rows_of_rings(pose, width)) for pose in poses)
+
+
+def _rows_of_rings(pose: Pose, width: float) -> list[str]:
+    """What the other rings read, over a small wheel."""
+    return ink.wrap_to(words_rings.beside(pose), width, 8, 2) if pose.other_rings else []
 
 
 def _foot(poses: Sequence[Pose], width: float) -> float:
@@ -134,13 +167,13 @@ class _Frame:
     """Size of the verdict."""
 
     @classmethod
-    def of(cls, width: float, height: float, foot: float = 2.0) -> _Frame:
-        """``foot`` is for a small wheel; a larger one has a foot of its own."""
+    def of(cls, width: float, height: float, foot: float = 2.0, head: float = 0.0) -> _Frame:
+        """``foot`` is for a small wheel; a larger one has a foot of its own. ``head`` is added to its own."""
         if width < SMALL:
-            return cls(width, height, 51 if width < NARROW else 29, foot, 2, ink.SMALLEST, 9)
+            return cls(width, height, (51 if width < NARROW else 29) + head, foot, 2, ink.SMALLEST, 9)
         if width < 600:
-            return cls(width, height, 60, 28, max(0.175 * width, 84), ink.SMALLEST, 21)
-        return cls(width, height, 82, 36, 0.17 * width, 11, 28)
+            return cls(width, height, 60 + head, 28, max(0.175 * width, 84), ink.SMALLEST, 21)
+        return cls(width, height, 82 + head, 36, 0.17 * width, 11, 28)
 
     @property
     def small(self) -> bool:
@@ -171,6 +204,7 @@ def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
         used = ink.text_width(name, 9, True) + 10
         line = words.headline(pose) + (f" ({words.between(pose)})" if words.between(pose) else "")
         rows = ink.wrap_to(line, width, 8, 2 if width < NARROW else 1)
+        rows += _rows_of_rings(pose, width)
         for i, row in enumerate(rows):
             ax.text(0, top - 14 - 11 * i, row, size=8, va="top")
         if width < NARROW and ink.text_width(beside, 8) > width - used:
@@ -186,6 +220,11 @@ def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
     big = frame.big if ink.text_width(words.headline(pose), frame.big, True) <= width else 0.72 * frame.big
     for i, row in enumerate(ink.wrap_to(words.headline(pose), width, big, 2, True)):
         ax.text(0, top - small - 6 - 1.2 * i * big, row, size=big, weight="bold", va="top")
+    if pose.other_rings:
+        second = SECOND * frame.big
+        told = ink.fit_line(words_rings.beside(pose), width, second, True)
+        ax.text(0, top - small - 7 - 1.2 * frame.big, told, size=second, weight="bold", va="top")
+        top -= 1.3 * second
     ax.text(0, top - small - 10 - 1.2 * frame.big, ink.fit_line(words.give_or_take(pose), width, frame.type),
             size=frame.type, va="top", color=ink.SOFT)
 
@@ -193,11 +232,12 @@ def _draw_head(pose: Pose, ax: Any, frame: _Frame) -> None:
 def draw_key(poses: Sequence[Pose], ax: Any, x: float, y: float, size: float, arc: tuple[float, float] | None) -> None:
     """What the tones mean, in one line at height ``y``: those that the wheels of ``poses`` show."""
     kinds = ["strong", "fair", "weak"]
-    if any(v.inferred for pose in poses for v in pose.views) or any(pose.round.inferred.any() for pose in poses):
+    rings = [ring for pose in poses for ring in pose.rings]
+    if any(v.inferred for ring in rings for v in ring.views) or any(ring.round.inferred.any() for ring in rings):
         kinds.append(INFERRED)
-    if any(pose.round.missing_arcs for pose in poses):
+    if any(ring.round.missing_arcs for ring in rings):
         kinds.append("no view")
-    if any(not v.scored for pose in poses for v in pose.views):
+    if any(not v.scored for ring in rings for v in ring.views):
         kinds.append(CANNOT_TELL)
     for kind in kinds:
         ink.tone(ax, [ink.rectangle(x, y - 3.5, 16, 7)], kind)
@@ -213,21 +253,59 @@ def draw_key(poses: Sequence[Pose], ax: Any, x: float, y: float, size: float, ar
 
 # ----------------------------------------------------------------------------------------------------------- causes
 
-def _draw_causes(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) -> None:
-    """What is wrong on each lettered arc, in the margin on its own side of the wheel."""
+Blocks = list[tuple[float, list[str]]]
+"""Lines, and the height at which they would like to stand."""
+
+
+def _blocks(lettered: list[tuple[str, Arc]], frame: _Frame) -> dict[str, Blocks]:
+    """What is wrong on each lettered arc, by the side of the wheel on which it is."""
     low, high, column = frame.foot + 4, frame.height - frame.head - 4, frame.column - 8
-    line = 1.32 * frame.type
-    sides: dict[str, list[tuple[float, list[str]]]] = {"left": [], "right": []}
+    sides: dict[str, Blocks] = {"left": [], "right": []}
     for letter, arc in lettered:
         dx, dy = direction(arc.start + arc.width / 2)
         fewer = min(sides, key=lambda s: len(sides[s]))
         side = fewer if abs(dx) < 0.2 else "left" if dx < 0 else "right"
         sides[side].append((frame.centre[1] + dy * (high - low) / 2, cause_lines(letter, arc, column, frame.type)))
-    for side, blocks in sides.items():
+    return sides
+
+
+def _draw_causes(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame,
+                 free: dict[str, tuple[float, float]]) -> None:
+    """What is wrong on each lettered arc, in the margin on its own side of the wheel, between the heights that are
+    free there."""
+    line, column = 1.32 * frame.type, frame.column - 8
+    for side, blocks in _blocks(lettered, frame).items():
         x = 0.0 if side == "left" else frame.width - column
-        for top, lines in fit_blocks(blocks, low, high, line):
+        for top, lines in fit_blocks(blocks, *free[side], line):
             for i, text in enumerate(lines):
                 ax.text(x, top - i * line, text, size=frame.type, weight="normal" if i else "bold", va="top")
+
+
+def _draw_corners(pose: Pose, lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame,
+                  arc: tuple[float, float] | None) -> dict[str, tuple[float, float]]:
+    """A few silhouettes of each other ring in the corners, those of a higher one above, of a lower one below, where the
+    causes leave room for them; gives the heights between which each side is still free."""
+    free = {side: (frame.foot + 4, frame.height - frame.head - 4) for side in ("left", "right")}
+    if frame.column < CORNER:
+        return free
+    nest, column = nest_of(pose, frame.room, frame.type), frame.column - 8
+    line, high = 1.32 * frame.type, 9.5 * frame.column / 8
+    needed = {side: sum(line * len(lines) + 8 for _, lines in blocks)
+              for side, blocks in _blocks(lettered, frame).items()}
+    for ones, above, sides in ((nest.inside, True, ("right", "left")), (nest.outside, False, ("left", "right"))):
+        for one, side in zip(ones, sides, strict=False):
+            bottom, top = free[side]
+            if top - bottom - high < needed[side] + line:
+                continue
+            free[side] = (bottom, top - high - line) if above else (bottom + high + line, top)
+            x, y = 0.0 if side == "left" else frame.width - column, top - high if above else bottom
+            title = words_rings.NAMES[one.ring]
+            ax.text(x, y + high, f"{title[:1].upper()}{title[1:]}", size=frame.type, weight="bold", va="top")
+            views = shown(one.views, CORNER_FIGURES)
+            figures = strip_of(views, column, high - line - 2, 2 if len(views) > 4 else 1, arc,
+                               lambda view: words.degrees(view.angle), frame.type)
+            paint_figures(figures, ax, np.array([x, y]), frame.type)
+    return free
 
 
 def _draw_causes_under(lettered: list[tuple[str, Arc]], ax: Any, frame: _Frame) -> None:
@@ -341,7 +419,8 @@ def _compared(ranking: Ranking) -> Figure:
     draw_wheels(placed, figure, (gap, page[1]), columns, (wide, high), gap, ranking.arc)
     told = ink.page_axes(figure, gap, 2 * gap + lines, page[0] - 2 * gap, key)
     draw_key(poses, told, 0.0, key - 8, 9, ranking.arc)
-    for i, line in enumerate(ink.wrap(SEEN_SMALL, page[0] - 2 * gap, 9)):
+    several = any(pose.other_rings for pose in poses)
+    for i, line in enumerate(ink.wrap(f"{SEEN_SMALL} {THIN_RINGS}" if several else SEEN_SMALL, page[0] - 2 * gap, 9)):
         told.text(0, key - 20 - 12 * i, line, size=9, va="top", color=ink.SOFT)
     draw_lines(poses, ink.page_axes(figure, gap, gap, page[0] - 2 * gap, lines), ranking.arc)
     return figure

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from silhouette.records import Pose, Ranking, View
-from silhouette.show import html, ink, svg, words
+from silhouette.settings import RINGS
+from silhouette.show import html, ink, ring_scale, svg, words, words_rings
 from silhouette.show.advice import advice_line, advise
-from silhouette.show.groups import by_intent
+from silhouette.show.groups import by_intent, by_ring
 from silhouette.show.trouble import neighbours_of, numbered, troubles
 from silhouette.show.wheel_svg import wheel_for_page, wheel_svg
 from silhouette.writing import whole_file
@@ -45,7 +46,9 @@ def report_html(ranking: Ranking) -> str:
     choices = [(heading, [next(rest) for _ in group]) for heading, group in groups]
     title = poses[0]["name"] if len(poses) == 1 else f"{len(poses)} candidate poses"
     data = html.script_json([_pose_data(pose, px) for pose in ranking.poses])
-    return html.render("report.html.j2", title=title, poses=poses, choices=choices, patterns=_patterns(),
+    shot = {one.ring for pose in ranking.poses if pose.other_rings for one in pose.rings}
+    rings = [(ring, words_rings.NAMES[ring].removesuffix(" ring")) for ring in reversed(RINGS) if ring in shot]
+    return html.render("report.html.j2", title=title, poses=poses, choices=choices, patterns=_patterns(), rings=rings,
                        asked=words.asked(ranking), data=data, cannot_see=words.CANNOT_SEE)
 
 
@@ -75,22 +78,46 @@ def _pose_context(pose: Pose, key: str, px: float | None = None,
 
     wheel = wheel_for_page(pose, arc)
     letters = {id(letter.arc): letter.letter for letter in wheel.letters}
-    heights = ink.relative_heights(pose.views, px)
-    half, tall = svg.extent(pose.views, heights)
+    rings, most, viewer = by_ring(pose), ring_scale.most_px(pose, px), words.for_a_viewer(pose)
+    keys, tall = _ring_keys(pose, key), words_rings.metres(ring.camera for ring in rings)
+    sizes = [svg.extent(ring.views, ink.relative_heights(ring.views, most[ring.ring])) for ring in rings]
+    half, high = (max(size[k] for size in sizes) for k in (0, 1))
+    definitions = "".join(svg.definitions(ring, keys[ring.ring]) for ring in rings)
     return {
         "key": key, "number": key[1:], "name": pose.name, "headline": words.headline(pose),
-        "sure": words.give_or_take(pose),
+        "sure": words.give_or_take(pose), "beside": words_rings.beside(pose),
         "rank": pose.rank, "placed": words.place_of(pose), "hint": words.closed_hint(pose),
-        "remarks": words.remarks(pose), "notes": [words.note(note) for note in pose.notes],
-        "definitions": Markup(svg.definitions(pose, key)), "wheel": Markup(wheel_svg(pose, key, wheel)),
-        "half": half, "tall": tall, "box": svg.view_box(half, tall),
+        "remarks": words.remarks(pose), "viewer": viewer,
+        "notes": [note for note in words.notes(pose) if note not in viewer],
+        "definitions": Markup(definitions), "wheel": Markup(wheel_svg(pose, key, wheel)),
+        "half": half, "tall": high, "box": svg.view_box(half, high),
+        "nowhere": "" if pose.round.reads_degrees is None else words.nowhere_weak(arc),
+        "counts": f"Only {words.from_to(*arc)} counts: the bracket on the wheel." if arc is not None else "",
+        "advice": [{"text": a.text[:1].upper() + a.text[1:], "where": advice_line(a)} for a in advise(pose)],
+        "rings": [_ring_context(ring, keys[ring.ring], most[ring.ring], letters, arc, tall) for ring in rings],
+        "several": len(rings) > 1,
+        "blind": words_rings.blind_spots(pose.blind_spots, tall),
+        "close_ups": words_rings.close_ups(pose.close_ups),
+    }
+
+
+def _ring_keys(pose: Pose, key: str) -> dict[str, str]:
+    """What the figures of each ring are called on the page: those of the headline's as those of a pose of one ring."""
+    return {one.ring: key if one.ring == pose.ring else f"{key}{one.ring}" for one in pose.rings}
+
+
+def _ring_context(pose: Pose, key: str, most: float | None, letters: dict[int, str],
+                  arc: tuple[float, float] | None, stature_m: float | None) -> dict[str, Any]:
+    """One ring of a pose, given as a pose of its own."""
+    heights, camera = ink.relative_heights(pose.views, most), words_rings.camera(pose.camera, stature_m)
+    return {
+        "ring": pose.ring, "name": words_rings.named(pose).capitalize(), "key": key, "headline": words.headline(pose),
+        "sure": words.give_or_take(pose), "camera": camera[:1].upper() + camera[1:],
         "arcs": [{"letter": letters.get(id(weak), ""), "where": words.stretch(weak.start, weak.end),
                   "why": words.reasons(weak.causes), "to": round(weak.start + weak.width / 2) % 360}
                  for weak in pose.round.weak_arcs],
         "nowhere": "" if pose.round.reads_degrees is None else words.nowhere_weak(arc),
-        "counts": f"Only {words.from_to(*arc)} counts: the bracket on the wheel." if arc is not None else "",
         "missing": [words.stretch(hole.start, hole.end) for hole in pose.round.missing_arcs],
-        "advice": [{"text": a.text[:1].upper() + a.text[1:], "where": advice_line(a)} for a in advise(pose)],
         "views": [_view_context(view, pose, i, heights.get(i, 1.0)) for i, view in enumerate(pose.views)],
     }
 
@@ -110,9 +137,22 @@ def _view_context(view: View, pose: Pose, index: int, height: float) -> dict[str
 
 
 def _pose_data(pose: Pose, px: float | None) -> dict[str, Any]:
-    """What the page's script needs besides the drawings: a row a view, and what can be laid over its outline."""
-    heights = ink.relative_heights(pose.views, px)
-    return {"name": pose.name, "views": [_view_data(v, pose, heights.get(i, 1.0)) for i, v in enumerate(pose.views)]}
+    """What the page's script needs besides the drawings: a row a view, and what can be laid over its outline; of
+    several rings, these of each, the highest first, where they are not the headline's."""
+    most = ring_scale.most_px(pose, px)
+    main, *others = by_ring(pose)
+    data: dict[str, Any] = {"name": pose.name, "views": _views_data(main, most[pose.ring])}
+    if others:
+        data["rings"] = [
+            {"ring": one.ring, "name": words_rings.NAMES[one.ring], "key": _ring_keys(pose, "")[one.ring]}
+            | ({} if one is main else {"views": _views_data(one, most[one.ring])})
+            for one in sorted((main, *others), key=lambda one: -RINGS.index(one.ring))]
+    return data
+
+
+def _views_data(pose: Pose, most: float | None) -> list[dict[str, Any]]:
+    heights = ink.relative_heights(pose.views, most)
+    return [_view_data(v, pose, heights.get(i, 1.0)) for i, v in enumerate(pose.views)]
 
 
 def _view_data(view: View, pose: Pose, height: float) -> dict[str, Any]:

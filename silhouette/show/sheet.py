@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from silhouette.records import Pixels, Pose, Ranking, View
-from silhouette.show import ink, words
-from silhouette.show.groups import in_a_row
+from silhouette.show import ink, ring_scale, words, words_rings
+from silhouette.show.groups import by_ring, in_a_row
 from silhouette.show.view_panel import draw_gaps
 
 Photos = Callable[[View], Pixels | None]
@@ -23,6 +23,10 @@ KEY = 46.0
 SPACES = "The shapes between the limbs. The figure is left white; each view stands where sheet.png has it."
 HEAD, BELOW, ABOVE, BETWEEN = 26.0, 34.0, 8.0, 12.0
 """Points: a pose's title; angle and band under the ground line; air over the tallest; air between two figures."""
+RING = 20.0
+"""Height of the line over the rows of a ring, points, where a pose has several."""
+LEAST_TALL = 4.0
+"""Points that a figure has at least, however little room there is."""
 
 
 def draw_sheet(pose: Pose, ax: Any = None, *, photos: Photos | None = None, tall: float | None = None,
@@ -53,11 +57,17 @@ def draw_sheet(pose: Pose, ax: Any = None, *, photos: Photos | None = None, tall
 
     def paint(ax: Any) -> None:
         width, height = ink.size_of(ax)
+        title = f"{pose.name}   {words.in_full(pose)}" + (f"   meant {pose.intent}" if pose.intent != "open" else "")
+        ax.text(0, height, ink.fit_line(title, width, 12, True), size=12, weight="bold", va="top")
+        if pose.other_rings:
+            high = tall or _fitting(pose, width, height)
+            for rows, top in _laid_out(pose, width, height, high):
+                ax.text(0, top + RING - 4, words_rings.in_a_title(rows.pose), size=10, weight="bold", va="top")
+                _draw_rows(rows, ax, top, photos, spaces)
+            return
         columns, high = (_columns(pose, width, tall), tall) if tall else fit_grid(
             len(pose.views), _widest(pose), width, height - HEAD)
-        title = f"{pose.name}   {words.headline(pose)}" + (f"   meant {pose.intent}" if pose.intent != "open" else "")
-        ax.text(0, height, ink.fit_line(title, width, 12, True), size=12, weight="bold", va="top")
-        _draw_rows(pose, ax, columns, high, photos, spaces)
+        _draw_rows(_Rows(pose, None, columns, high), ax, height - HEAD, photos, spaces)
 
     return ink.fitted(ax, paint)
 
@@ -139,7 +149,58 @@ def fit_grid(count: int, widest: float, width: float, height: float) -> tuple[in
         return min((width / columns - BETWEEN) / widest, height / rows - BELOW - ABOVE)
 
     best = max(range(1, max(count, 1) + 1), key=tallest)
-    return best, max(tallest(best), 4.0)
+    return best, max(tallest(best), LEAST_TALL)
+
+
+class _Rows(NamedTuple):
+    """The rows of one ring."""
+
+    pose: Pose
+    """The ring as a pose of its own."""
+    most: float | None
+    """Working pixels of a figure that is ``tall``; None: the tallest of the ring."""
+    columns: int
+    tall: float
+    """Points."""
+
+    @property
+    def height(self) -> float:
+        """Height of all rows, points."""
+        return -(-len(self.pose.views) // self.columns) * (self.tallest + ABOVE + BELOW)
+
+    @property
+    def tallest(self) -> float:
+        """Height of the tallest figure of the ring, points."""
+        return self.tall if self.most is None else self.tall * ink.tallest_px(self.pose.views) / self.most
+
+
+def _rows_of(pose: Pose, width: float, tall: float) -> list[_Rows]:
+    """The rows of each ring, all at one scale as far as it is known; ``tall`` is that of the headline's ring."""
+    most = ring_scale.most_px(pose)
+    rows = []
+    for ring in by_ring(pose):
+        one = _Rows(ring, most[ring.ring], 1, tall)
+        rows.append(one._replace(columns=_columns(ring, width, one.tallest)))
+    return rows
+
+
+def _laid_out(pose: Pose, width: float, height: float, tall: float) -> list[tuple[_Rows, float]]:
+    """The rows of each ring, and the height at which they begin, points."""
+    laid, top = [], height - HEAD
+    for rows in _rows_of(pose, width, tall):
+        top -= RING
+        laid.append((rows, top))
+        top -= rows.height
+    return laid
+
+
+def _fitting(pose: Pose, width: float, height: float) -> float:
+    """The height of the tallest figure with which all rings of a pose fit into a box, points."""
+    low, high = LEAST_TALL, height
+    for _ in range(20):
+        middle = (low + high) / 2
+        low, high = (middle, high) if _block_height(pose, width, middle) <= height else (low, middle)
+    return low
 
 
 def _widest(pose: Pose) -> float:
@@ -157,6 +218,11 @@ def _columns(pose: Pose, width: float, tall: float) -> int:
 
 
 def _tallest(pose: Pose, width: float) -> float:
+    """Height of the headline's tallest figure with which every ring has rows as it would have by itself, points."""
+    return min(_tallest_alone(rows.pose, width) / rows.tallest for rows in _rows_of(pose, width, 1.0))
+
+
+def _tallest_alone(pose: Pose, width: float) -> float:
     """Figure height with which at most twelve views stand in a row, and rows are even."""
     count = max(len(pose.views), 1)
     columns = -(-count // -(-count // 12))
@@ -164,27 +230,29 @@ def _tallest(pose: Pose, width: float) -> float:
 
 
 def _block_height(pose: Pose, width: float, tall: float) -> float:
-    rows = -(-len(pose.views) // _columns(pose, width, tall))
-    return HEAD + rows * (tall + ABOVE + BELOW)
+    rows = _rows_of(pose, width, tall)
+    return HEAD + sum(one.height for one in rows) + (RING * len(rows) if len(rows) > 1 else 0.0)
 
 
-def _draw_rows(pose: Pose, ax: Any, columns: int, tall: float, photos: Photos | None, spaces: bool) -> None:
+def _draw_rows(rows: _Rows, ax: Any, top: float, photos: Photos | None, spaces: bool) -> None:
+    """Draw the rows from ``top`` down, points."""
     from matplotlib.collections import LineCollection
 
-    width, height = ink.size_of(ax)
-    sizes = ink.relative_heights(pose.views)
+    pose, columns, tall = rows.pose, rows.columns, rows.tall
+    width, _ = ink.size_of(ax)
+    sizes = ink.relative_heights(pose.views, rows.most)
     cell = width / columns
     figures, bars, lines = [], [], []
     for i, view in enumerate(pose.views):
         row, column = divmod(i, columns)
         x = (column + 0.5) * cell
-        ground = height - HEAD - (row + 1) * (tall + ABOVE) - row * BELOW
+        ground = top - (row + 1) * (rows.tallest + ABOVE) - row * BELOW
         if column == 0:
             last = min(columns, len(pose.views) - row * columns)
             lines.append([(0, ground), (last * cell, ground)])
         picture = photos(view) if photos is not None and view.outline is not None and not view.inferred else None
         if picture is not None:
-            _draw_photo(ax, view, picture, sizes[i] * tall, (x, ground), (cell - 4, tall + ABOVE - 2))
+            _draw_photo(ax, view, picture, sizes[i] * tall, (x, ground), (cell - 4, rows.tallest + ABOVE - 2))
         elif spaces:
             draw_gaps(view, ax, sizes.get(i, 1.0) * tall, x, ground, ink.FAIR, ink.INK)
         elif view.outline is not None:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import replace
 
-from silhouette.records import CANNOT_TELL, NO_FIGURE, Pose, Ranking, View
+from silhouette.records import CANNOT_TELL, INFERRED, NO_FIGURE, Pose, Ranking, View
 from silhouette.records_shoot import CheckReport, Told
-from silhouette.show import groups, words, words_check
+from silhouette.show import groups, words, words_check, words_rings
 from silhouette.texts import printable
 
 COLUMNS = 80
@@ -15,6 +16,8 @@ LEAST_TEXT = 20
 """Columns left beside a line's head under which the text is set below it instead."""
 MOST_NOTES = 3
 """Notes on a pose that the ranking prints; the report has them all."""
+BANDS = ("strong", "fair", "weak")
+"""In the order in which the angles of a ring are listed."""
 VERDICTS = {"retake": "RETAKE", "look": "look", "unknown": "cannot tell", "pass": "pass"}
 """How a verdict of the shoot check is printed, worst first."""
 
@@ -30,13 +33,37 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
     sure = words.give_or_take(pose)
     meant = f", meant to be {pose.intent}" if pose.intent != "open" else ""
     hint = words.closed_hint(pose)
-    lines = _title(pose.name, f"{meant}: {words.headline(pose)}", width)
-    for remark in (sure, hint):
+    lines = _title(pose.name, f"{meant}: {words.in_full(pose)}", width)
+    viewer = words.for_a_viewer(pose)
+    for remark in (sure, hint, *viewer):
         lines += _hang("", remark, width) if remark else []
+    main, *others = groups.by_ring(pose)
+    tall = words_rings.metres(ring.camera for ring in pose.rings)
+    lines += ["", *_ring_head(main, tall, width)] if others else []
     lines += ["", "angle  reads            band         why"]
     # A flag that every view carries would only clutter the rows; it is explained under the table.
     shared = set.intersection(*(set(view.flags) for view in pose.views)) if pose.views else set()
     lines += [line for view in pose.views for line in _view_rows(view, shared, width)]
+    lines += _weak_rows(main, width)
+    for other in others:
+        lines += _other_ring(other, tall, width)
+    flags = dict.fromkeys(flag for view in pose.all_views for flag in view.flags)
+    if flags:
+        lines.append("")
+        for flag in flags:
+            lines += _hang(f"{flag}: ", words.flag(flag, pose), width)
+    if any(view.doubts for view in pose.all_views):
+        lines += [*([] if flags else [""]), *_hang("cut-outs disagree: ", words.DISAGREE, width)]
+    lines += _blind_spots(pose, tall, width)
+    notes = [note for note in words.notes(pose) if note not in viewer]
+    if notes:
+        lines += ["", *(line for note in notes for line in textwrap.wrap(note, width))]
+    return _printed(lines)
+
+
+def _weak_rows(pose: Pose, width: int) -> list[str]:
+    """The weak arcs and what they lose, and the stretches that nothing shows."""
+    lines = []
     if pose.round.weak_arcs:
         wide = max(17, *(len(words.stretch(arc.start, arc.end)) + 2 for arc in pose.round.weak_arcs))
         lines += ["", f"{'weak arc':<{wide}}why"]
@@ -46,16 +73,50 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
     if pose.round.missing_arcs and pose.round.reads_degrees is not None:
         missing = [words.stretch(arc.start, arc.end) for arc in pose.round.missing_arcs]
         lines += ["", *_hang(f"{'no view':<17}", words.listed(missing), width)]
-    flags = dict.fromkeys(flag for view in pose.views for flag in view.flags)
-    if flags:
-        lines.append("")
-        for flag in flags:
-            lines += _hang(f"{flag}: ", words.flag(flag, pose), width)
-    if any(view.doubts for view in pose.views):
-        lines += [*([] if flags else [""]), *_hang("cut-outs disagree: ", words.DISAGREE, width)]
-    if pose.notes:
-        lines += ["", *(line for note in pose.notes for line in textwrap.wrap(words.note(note), width))]
-    return _printed(lines)
+    return lines
+
+
+def _ring_head(pose: Pose, tall: float | None, width: int) -> list[str]:
+    """A ring's name over what is told of it, and where its camera stood; ``tall``, the model's stature in metres."""
+    camera = words_rings.camera(pose.camera, tall)
+    return _hang("", f"{words_rings.named(pose).capitalize()}{f': {camera}' if camera else ''}", width)
+
+
+def _other_ring(pose: Pose, tall: float | None, width: int) -> list[str]:
+    """A ring beside that of the headline, in short: how it reads, its angles by their bands, its weak arcs."""
+    lines = ["", *_ring_head(pose, tall, width)]
+    sure = words.give_or_take(pose)
+    lines += _hang("", f"{words.headline(pose)}{f', {sure}' if sure else ''}", width)
+    at: dict[str, list[str]] = {}
+    for view in pose.views:
+        at.setdefault(words.standing(view), []).append(words.degrees(view.angle))
+    order = sorted(at, key=lambda band: (*BANDS, band.split(",")[0]).index(band.split(",")[0]))
+    for band in order:
+        lines += _hang(f"{band:<17}", ", ".join(at[band]), width)
+    for mark, angles in _marked(pose).items():
+        lines += _hang(f"{mark} at ", ", ".join(angles), width)
+    for view in pose.views:
+        lines += _hang("", f"{words.degrees(view.angle)}: {view.problem}", width) if view.problem else []
+    return lines + _weak_rows(pose, width)
+
+
+def _marked(pose: Pose) -> dict[str, list[str]]:
+    """The angles that bear each flag but those that their standing tells already, and those where cut-outs differ."""
+    marks: dict[str, list[str]] = {}
+    for view in pose.views:
+        doubted = ["cut-outs disagree"] if view.doubts else []
+        for mark in [flag for flag in view.flags if flag not in {CANNOT_TELL, NO_FIGURE, INFERRED}] + doubted:
+            marks.setdefault(mark, []).append(words.degrees(view.angle))
+    return marks
+
+
+def _blind_spots(pose: Pose, tall: float | None, width: int) -> list[str]:
+    """The blind spots, each with the close-up that would show it, and the close-ups that are there."""
+    told = words_rings.blind_spots(pose.blind_spots, tall)
+    kept = words_rings.close_ups(pose.close_ups)
+    lines = [line for sentence in told for line in _hang("", sentence, width)]
+    lines += _hang("", kept, width) if kept else []
+    return ["", *lines] if lines else []
 
 
 def _view_rows(view: View, shared: set[str], width: int) -> list[str]:
@@ -95,6 +156,8 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
         lines += _row(f"{rank:>4}  {_cut(pose.name, wide):<{wide}}", f"{reads}    {between:<10}  {worst}", width)
         if words.unread(pose):
             lines += _hang(" " * 6, words.headline(pose), width)
+        if pose.other_rings:
+            lines += _hang(" " * 6, words_rings.in_a_line(pose), width)
         if words.remarks(pose):
             lines += _hang(" " * 6, words.remarks(pose), width)
         if round_.weak_arcs:
@@ -103,6 +166,8 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
                            + (f": {words.reasons(arc.causes[:2])}" if arc.causes else ""), width)
         if words.closed_hint(pose):
             lines += _hang(" " * 6, words.closed_hint(pose), width)
+        if words_rings.blind_in_short(pose.blind_spots):
+            lines += _hang(" " * 6, words_rings.blind_in_short(pose.blind_spots), width)
         lines += [line for note in _asks(pose) for line in _hang(" " * 6, note, width)]
     for name, why in ranking.left_out:
         lines += _hang("   -  ", f"{name}, left out: {why}", width)
@@ -114,7 +179,9 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
 
 def _asks(pose: Pose) -> list[str]:
     """The notes that ask for something; where angles come from and why a pose was not read is told anyway."""
-    asks = [words.note(note) for note in pose.notes if note.kind not in words.ASKS_NOTHING]
+    asking = tuple(note for note in pose.notes if words.of_itself(note).kind not in words.ASKS_NOTHING)
+    asks = [words_rings.wanted_in_short(note) for note in asking if note.kind == "ring wanted"]
+    asks += words.notes(replace(pose, notes=tuple(note for note in asking if note.kind != "ring wanted")))
     more = len(asks) - MOST_NOTES
     return asks if more <= 0 else [*asks[:MOST_NOTES], f"{counted(more, 'more note')} in the report"]
 
@@ -127,10 +194,12 @@ def _shared_notes(ranking: Ranking, width: int) -> list[str]:
             if (told := words.in_short(note)) is not None:
                 how.setdefault(told, []).append(pose.name)
     lines = []
-    for (what, line), names in how.items():
+    for (what, line), all_names in how.items():
+        names = list(dict.fromkeys(all_names))  # a pose has it once for each of its rings
         whose = "all poses" if len(names) == len(ranking.poses) > 1 else words.listed(names)
         lines += _hang("", f"{what} of {whose}: {line}", width)
-    return lines
+    kinds = {note.kind for pose in ranking.poses for note in pose.notes}
+    return lines + (_hang("", words_rings.LIFE_SIZE, width) if kinds & {"ring counts", "ring wanted"} else [])
 
 
 def check_list(report: CheckReport, width: int = COLUMNS) -> str:

@@ -5,12 +5,16 @@ angles run clockwise, as one walks round it; the figure's right hand is on the p
 the figure from above; a line that is near the middle where the outline is lost and near the ring where it is clear; the
 ring, whose tone is the band; the figures.
 
+Where a pose was shot in several rings, this is the headline's, and each other ring is a thinner band round the same
+middle: a higher one inside, a lower one outside, as the cameras stand to somebody who looks down on the figure. The
+thick band with line and figures is the headline's. A word just inside each band names it.
+
 Points throughout, from the wheel's middle, y upwards.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,9 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from silhouette.geometry import angles
-from silhouette.records import Arc, Pose, Round, View
-from silhouette.settings import BAND_FAIR, BAND_STRONG, band_at
-from silhouette.show.ink import kind_of
+from silhouette.records import Arc, Pose, PoseRing, Round, View
+from silhouette.settings import BAND_FAIR, BAND_STRONG, RINGS, Ring, band_at
+from silhouette.show.ink import kind_of, relative_heights
 from silhouette.show.wheel_layout import Room, Scale, largest_scale, lay_out, letters_on
 
 Points = NDArray[np.float64]
@@ -28,8 +32,22 @@ Points = NDArray[np.float64]
 
 NOTCH = 2.5
 """How far the mark of a stop stands out of the ring, points."""
+RIM = 0.9
+"""Where the ring begins, over its outer radius."""
+LINE_ROOM = 3.0
+"""Sizes of the type that the line is to have between the rings inside it and its own."""
+NAMED_BODY = 2.6
+"""Sizes of the type that the radius round the body must have for its front and hands to be named."""
 SHORTEST_WAY = 3.0
 """A line from the ring to a figure shorter than this, points, is left out."""
+THICK, WORD = 0.7, 1.45
+"""Of another ring's band, and of the room for its name before it: in sizes of the type."""
+LETTER, UPPER = 0.31, 0.45
+"""Half of a letter's width and height, in sizes of the type: good enough to keep a word off its band."""
+NAMED_FROM = 14.0
+"""Sizes of the type that the shorter half of a wheel's room must have for the rings to be named on it."""
+THIN_NOTCH = 1.6
+"""How far the mark of a stop stands out of another ring's band, points."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +90,67 @@ class Letter:
 
 
 @dataclass(frozen=True)
+class OtherRing:
+    """The band of a ring that is not the headline's."""
+
+    ring: Ring
+    inner: float
+    outer: float
+    bands: tuple[Band, ...]
+    notches: tuple[Points, ...]
+
+
+@dataclass(frozen=True)
+class RingName:
+    """What a ring is called on the wheel, set along its band."""
+
+    word: str
+    x: float
+    """Of the word's middle."""
+    y: float
+    turn: float
+    """Degrees, counter-clockwise."""
+    headline: bool
+
+
+@dataclass(frozen=True)
+class Nest:
+    """Which other rings of a pose lie where, and what each takes; points."""
+
+    inside: tuple[PoseRing, ...] = ()
+    """Higher rings, from the middle outwards."""
+    outside: tuple[PoseRing, ...] = ()
+    """Lower rings, from the headline's outwards."""
+    gap: float = 0.0
+    """Before each band."""
+    thick: float = 0.0
+    named: bool = False
+
+    @property
+    def beyond(self) -> float:
+        """What the rings outside the headline's take."""
+        return NOTCH + len(self.outside) * self.each if self.outside else 0.0
+
+    @property
+    def each(self) -> float:
+        """What a ring takes, the marks of its stops and the room before it included."""
+        return self.gap + self.thick + THIN_NOTCH
+
+    def least(self, type_size: float) -> float:
+        """Radius of the headline's ring with which its line has some room beside the rings inside it."""
+        if not (self.inside and self.named):
+            return 0.0
+        return (self.within(NAMED_BODY * type_size, np.inf)[0] + (NAMED_BODY + LINE_ROOM) * type_size) / RIM
+
+    def within(self, body: float, rim: float) -> tuple[float, float]:
+        """How much the rings inside move the line out from a body of that radius, and by what they are made smaller
+        where that would leave the line hardly any room."""
+        wanted = len(self.inside) * self.each + 1 if self.inside else 0.0
+        room = max(0.75 * rim - body, 0.0)
+        return min(wanted, room), 1.0 if wanted <= room else room / wanted
+
+
+@dataclass(frozen=True)
 class Body:
     """The body from above, looking down the page: two ellipses, a nose, and names where there is room for them."""
 
@@ -110,6 +189,10 @@ class Wheel:
     """Between the line and the rim on a weak stretch: what is missing there."""
     letters: tuple[Letter, ...]
     figures: tuple[Figure, ...]
+    others: tuple[OtherRing, ...] = ()
+    """From the middle outwards."""
+    names: tuple[RingName, ...] = ()
+    """In the same order, the headline's among them; empty for a pose of one ring, and where there is no room."""
 
 
 def on_ring(degrees: NDArray[Any] | Sequence[float], radius: NDArray[np.float64] | float) -> Points:
@@ -142,8 +225,11 @@ def wheel_of(pose: Pose, room: Room, type_size: float, *, scale: Scale | None = 
     lettered : bool
         Whether the weak stretches get letters.
     """
-    scale = scale or largest_scale([pose.views], room)
-    hub, rim = radii(scale.ring, type_size)
+    nest = nest_of(pose, room, type_size)
+    scale = scale or largest_scale([pose.views], room, [nest.beyond], nest.least(type_size))
+    inner, rim = radii(scale.ring, type_size)
+    inner = min(inner, NAMED_BODY * type_size) if nest.inside else inner
+    hub = inner + nest.within(inner, rim)[0]
     walk = pose.round
     radius = hub + (rim - hub) * walk.degrees / 100
     stops = np.array([v.angle for v in pose.views if not v.inferred])
@@ -151,26 +237,43 @@ def wheel_of(pose: Pose, room: Room, type_size: float, *, scale: Scale | None = 
     pieces = _line(walk, radius)
     at = 0.75 * type_size
     letters = letters_on(walk.weak_arcs, hub, rim, at) if lettered else []
+    others = _other_rings(nest, inner, rim, scale.ring, arc)
+    lettering = tuple(Letter(letter, weak, x, y, at) for letter, weak, (x, y) in letters)
     return Wheel(
-        hub=hub, rim=rim, ring=scale.ring, body=body_of(hub, type_size), bands=_bands(walk, rim, scale.ring, arc),
+        hub=hub, rim=rim, ring=scale.ring, body=body_of(inner, type_size), bands=_bands(walk, rim, scale.ring, arc),
         notches=tuple(notches), bracket=None if arc is None else _bracket(rim, scale.ring, arc),
         ground=tuple(_closed(on_ring(sweep, radius[sweep % 360]), on_ring(sweep[::-1], hub)) for _, sweep in pieces),
         lines=tuple((inferred, on_ring(sweep, radius[sweep % 360])) for inferred, sweep in pieces),
         limits=(hub + (rim - hub) * BAND_FAIR / 100, hub + (rim - hub) * BAND_STRONG / 100),
         lost=tuple(_lost(weak, radius, rim) for weak in walk.weak_arcs),
-        letters=tuple(Letter(letter, weak, x, y, at) for letter, weak, (x, y) in letters),
-        figures=_figures(pose, room, scale, arc))
+        letters=lettering,
+        figures=_figures(pose, room, scale, arc, nest.beyond), others=others,
+        names=_names(pose, others, lettering, radius, rim, type_size) if nest.named and others else ())
+
+
+def nest_of(pose: Pose, room: Room, type_size: float) -> Nest:
+    """Where the other rings of a pose lie round its headline's: higher ones inside, lower ones outside."""
+    if not pose.other_rings:
+        return Nest()
+    reach = min(room.half_width, room.half_height)
+    named = reach >= NAMED_FROM * type_size
+    own = RINGS.index(pose.ring)
+    downwards = sorted(pose.other_rings, key=lambda one: -RINGS.index(one.ring))
+    return Nest(tuple(one for one in downwards if RINGS.index(one.ring) > own),
+                tuple(one for one in downwards if RINGS.index(one.ring) < own),
+                WORD * type_size if named else min(THIN_NOTCH + 1.2, 0.04 * reach),
+                min(THICK * type_size, 0.06 * reach), named)
 
 
 def radii(ring: float, type_size: float) -> tuple[float, float]:
     """Radius of readability 0 and of readability 100, points; the ring's tone lies between the latter and ``ring``."""
-    rim = ring * 0.9
+    rim = ring * RIM
     return max(0.3 * rim, min(3.4 * type_size, 0.45 * rim)), rim
 
 
 def body_of(hub: float, type_size: float) -> Body:
     """The body in a hub of that radius; its front and hands named where there is room."""
-    named = hub >= 2.6 * type_size
+    named = hub >= NAMED_BODY * type_size
     size = hub if named else 1.5 * hub
     y = 0.25 * hub if named else 0.0
     nose = np.array([(-0.08 * size, y - 0.14 * size), (0.08 * size, y - 0.14 * size), (0, y - 0.30 * size)])
@@ -182,6 +285,48 @@ def is_weak(view: View, arc: angles.Arc | None) -> bool:
     """Whether a view is weak and counts."""
     return (view.scored and view.reading is not None and view.reading.band == "weak"
             and angles.on_arc(view.angle, arc))
+
+
+def _other_rings(nest: Nest, body: float, rim: float, ring: float, arc: angles.Arc | None) -> tuple[OtherRing, ...]:
+    """The bands of the other rings, from the middle outwards."""
+    smaller = nest.within(body, rim)[1]
+    found = []
+    for ones, at, size in ((nest.inside, body, smaller), (nest.outside, ring + NOTCH, 1.0)):
+        for one in ones:
+            inner = at + size * nest.gap
+            outer, at = inner + size * nest.thick, inner + size * (nest.thick + THIN_NOTCH)
+            stops = np.array([v.angle for v in one.views if not v.inferred])
+            notches = np.stack([on_ring(stops, outer - 0.3), on_ring(stops, at)], axis=1)
+            found.append(OtherRing(one.ring, inner, outer, _bands(one.round, inner - 1, outer, arc), tuple(notches)))
+    return tuple(found)
+
+
+def _names(pose: Pose, others: Sequence[OtherRing], letters: Sequence[Letter], radius: NDArray[np.float64], rim: float,
+           type_size: float) -> tuple[RingName, ...]:
+    """What each ring is called, just inside its band, over the figure's back; the headline's as near to there as it
+    stands clear of its letters, of its line and of its weak stretches."""
+    def middle(word: str, edge: float) -> float:
+        """The farthest that a word may lie from the wheel's middle without its corners touching the band."""
+        half = LETTER * len(word) * type_size
+        return float(np.sqrt(max(edge ** 2 - half ** 2, 0.0))) - UPPER * type_size
+
+    own = middle(pose.ring, rim - 0.2 * type_size)
+    wide = LETTER * len(pose.ring) * type_size + 2
+    half = np.degrees(wide / max(own, 1.0))
+
+    def taken(angle: float) -> float:
+        span = np.arange(int(angle - half), int(angle + half) + 2) % 360
+        line = float(np.nan_to_num(radius[span], nan=0.0).max())
+        weak = any(angles.apart(angle, a.start + a.width / 2) < a.width / 2 + half for a in pose.round.weak_arcs)
+        (x, y), = on_ring([angle], own).tolist()
+        crowd = max((one.radius + wide - float(np.hypot(x - one.x, y - one.y)) for one in letters), default=0.0)
+        return max(line - (own - 0.6 * type_size), 0.0) + rim * (weak + 3 * max(crowd, 0.0))
+
+    ray = min((180 + side * step for step in range(0, 90, 5) for side in (1, -1)), key=taken)
+    names = [RingName(one.ring, 0.0, middle(one.ring, one.inner - 0.12 * type_size), 0.0, False) for one in others]
+    (x, y), = on_ring([ray], own).tolist()
+    names.append(RingName(pose.ring, x, y, 180.0 - ray, True))
+    return tuple(sorted(names, key=lambda name: np.hypot(name.x, name.y)))
 
 
 def _bands(walk: Round, inner: float, outer: float, arc: angles.Arc | None) -> tuple[Band, ...]:
@@ -224,14 +369,34 @@ def _closed(there: Points, back: Points) -> Points:
     return np.concatenate([there, back, there[:1]])
 
 
-def _figures(pose: Pose, room: Room, scale: Scale, arc: angles.Arc | None) -> tuple[Figure, ...]:
-    layout = lay_out(pose.views, room, scale)
+def _figures(pose: Pose, room: Room, scale: Scale, arc: angles.Arc | None, beyond: float) -> tuple[Figure, ...]:
+    layout = lay_out(pose.views, room, scale, beyond)
     figures = []
     for place in layout.places:
         bar = min(max(0.12 * layout.tall, 4.0), place.half_width - 1) if is_weak(place.view, arc) else 0.0
         figures.append(Figure(
             place.view, kind_of(place.view) if place.view.outline is not None else "no figure", place.x, place.feet,
             place.height, place.half_width, place.label, bar, way_of(place.view.angle, place.way)))
+    return tuple(figures)
+
+
+def strip_of(views: Sequence[View], width: float, height: float, rows: int, arc: angles.Arc | None,
+             label: Callable[[View], str], type_size: float) -> tuple[Figure, ...]:
+    """Views in even rows, each row on one ground line, from the upper left corner of a box of that size; its lower left
+    corner is the origin, points. The tallest figure is as tall as the box allows."""
+    columns = max(-(-len(views) // rows), 1)
+    sizes = relative_heights(views)
+    spans = {i: one.outline.polygon.bounds for i, one in enumerate(views) if one.outline is not None}
+    widest = max([(spans[i][2] - spans[i][0]) * size for i, size in sizes.items()] + [0.2])
+    cell, below = width / columns, 1.2 * type_size + 3.4
+    tall = max(min((cell - 3) / widest, height / rows - below - 3), 1.0)
+    figures = []
+    for i, view in enumerate(views):
+        row, column = divmod(i, columns)
+        feet = height - row * height / rows - 3 - tall
+        bar = min(max(0.12 * tall, 4.0), cell / 2 - 2) if is_weak(view, arc) else 0.0
+        figures.append(Figure(view, kind_of(view) if view.outline is not None else "no figure", (column + 0.5) * cell,
+                              feet, tall * sizes.get(i, 0.5), cell / 2, label(view), bar, None))
     return tuple(figures)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from silhouette.show import ink
-from silhouette.show.wheel import Body, Figure, Points, Wheel
+from silhouette.show.wheel import Band, Body, Figure, Points, Wheel
 
 if TYPE_CHECKING:
     from matplotlib.path import Path as DrawnPath
@@ -18,20 +18,32 @@ def paint_wheel(wheel: Wheel, ax: Any, centre: Points, type_size: float) -> None
     """Everything on the wheel, its middle at ``centre``; type at ``type_size`` points."""
     paint_body(wheel.body, ax, centre, type_size)
     _paint_line(wheel, ax, centre)
-    for kind in dict.fromkeys(band.kind for band in wheel.bands):
-        edges = area(centre, (band.edge for band in wheel.bands if band.kind == kind))
-        if kind == "aside":
-            ink.add_paths(ax, edges, facecolor=ink.PALE, linewidth=0)
-        else:
-            ink.tone(ax, edges, kind)
+    _paint_bands(wheel.bands, ax, centre)
     paint_lines(ax, centre, wheel.notches, color=ink.INK, linewidth=0.8)
+    for other in wheel.others:
+        _paint_bands(other.bands, ax, centre)
+        paint_lines(ax, centre, other.notches, color=ink.INK, linewidth=0.6)
     if wheel.bracket is not None:
         ax.plot(*(wheel.bracket + centre).T, color=ink.INK, linewidth=1.1, scalex=False, scaley=False)
-    _paint_figures(wheel.figures, ax, centre, type_size)
+    paint_figures(wheel.figures, ax, centre, type_size)
     for letter in wheel.letters:
         ax.text(centre[0] + letter.x, centre[1] + letter.y, letter.letter, size=type_size, weight="bold", ha="center",
                 va="center", bbox={"boxstyle": "circle,pad=0.18", "facecolor": ink.PAPER, "edgecolor": ink.ACCENT,
                                    "linewidth": 0.9})
+    for name in wheel.names:
+        ax.text(centre[0] + name.x, centre[1] + name.y, name.word, size=type_size, ha="center", va="center",
+                rotation=name.turn, weight="bold" if name.headline else "normal")
+
+
+def _paint_bands(bands: Iterable[Band], ax: Any, centre: Points) -> None:
+    """A ring's tones."""
+    bands = list(bands)
+    for kind in dict.fromkeys(band.kind for band in bands):
+        edges = area(centre, (band.edge for band in bands if band.kind == kind))
+        if kind == "aside":
+            ink.add_paths(ax, edges, facecolor=ink.PALE, linewidth=0)
+        else:
+            ink.tone(ax, edges, kind)
 
 
 def area(centre: Points, edges: Iterable[Points]) -> list[DrawnPath]:
@@ -78,7 +90,7 @@ def _paint_line(wheel: Wheel, ax: Any, centre: Points) -> None:
     paint_lines(ax, centre, [line for far, line in wheel.lines if far], color=ink.INK, linewidth=1.2, dash=(3, 2))
 
 
-def _paint_figures(figures: Iterable[Figure], ax: Any, centre: Points, type_size: float) -> None:
+def paint_figures(figures: Iterable[Figure], ax: Any, centre: Points, type_size: float) -> None:
     """The figures with the angle under each; a bar under a weak one; an empty box where none was found."""
     figures = list(figures)
     paint_ways(ax, centre, [figure.way for figure in figures])

@@ -76,6 +76,8 @@ class Scale:
     """Columns that the figures at the sides stand in."""
     foot: float = 2.0
     """Room left under each wheel for the causes of its weak stretches, points."""
+    head: float = 0.0
+    """More room over each wheel, for what the other rings of a pose read, points."""
 
 
 @dataclass(frozen=True)
@@ -97,13 +99,13 @@ def direction(angle: float) -> tuple[float, float]:
     return -math.sin(turn), -math.cos(turn)
 
 
-def shown(views: tuple[View, ...]) -> tuple[View, ...]:
-    """The views to draw, at most ``MOST_FIGURES``: those nearest to an even spread, none at a place already taken."""
+def shown(views: tuple[View, ...], most: int = MOST_FIGURES) -> tuple[View, ...]:
+    """The views to draw, at most ``most``: those nearest to an even spread, none at a place already taken."""
     views = tuple(view for view in views if not is_again(view, views))
-    if len(views) <= MOST_FIGURES:
+    if len(views) <= most:
         return views
     angles = np.array([view.angle for view in views])
-    kept = {int(np.argmin(apart(angles, i * 360 / MOST_FIGURES))) for i in range(MOST_FIGURES)}
+    kept = {int(np.argmin(apart(angles, i * 360 / most))) for i in range(most)}
     return tuple(views[i] for i in sorted(kept))
 
 
@@ -118,34 +120,43 @@ class Room:
     label_height: float
 
 
-def lay_out(views: tuple[View, ...], room: Room, scale: Scale) -> Layout:
-    """Every figure's place round a ring of that scale."""
+def lay_out(views: tuple[View, ...], room: Room, scale: Scale, beyond: float = 0.0) -> Layout:
+    """Every figure's place round a ring of that scale, none nearer to it than ``beyond``, points: there other rings
+    lie."""
     pieces = _pieces(shown(views), room, scale.px)
-    return Layout(scale.ring, scale.tall, _places(pieces, _pack(pieces, scale, None) or [], scale))
+    start = scale.ring + beyond
+    return Layout(scale.ring, scale.tall, _places(pieces, _pack(pieces, scale, None, start) or [], scale, start))
 
 
-def largest_scale(poses: list[tuple[View, ...]], room: Room) -> Scale:
-    """The largest figures, and the ring, with which every one of these poses fits and stands where it belongs."""
+def largest_scale(poses: list[tuple[View, ...]], room: Room, beyond: Sequence[float] = (),
+                  least: float = 0.0) -> Scale:
+    """The largest figures, and the ring, with which every one of these poses fits and stands where it belongs.
+
+    ``beyond`` is, a pose, how much the other rings outside the ring take, points; none where it is left out. ``least``
+    is the least radius of the ring, points, where the room allows it.
+    """
     reach = max(min(room.half_width, room.half_height), 1.0)
     px = common_px(poses)
-    drawn = [_pieces(shown(views), room, px) for views in poses]
+    drawn = [(_pieces(shown(views), room, px), more)
+             for views, more in zip(poses, beyond or [0.0] * len(poses), strict=True)]
 
     def worth(scale: Scale) -> float:
         """The height of the figures, less for each that stands far off or behind others; 0 where they do not fit."""
         least = scale.tall
-        for pieces in drawn:
-            spots = _pack(pieces, scale, room)
+        for pieces, more in drawn:
+            spots = _pack(pieces, scale, room, scale.ring + more)
             if spots is None:
                 return 0.0
             far = max([NEAR * scale.tall, *(2.6 * spot.box[2] for spot in spots)])
-            astray = sum(min(max(spot.pushed / far - 1, 0), 1) + _barred(i, pieces, spots, scale.ring)
+            astray = sum(min(max(spot.pushed / far - 1, 0), 1) + _barred(i, pieces, spots, scale.ring + more)
                          for i, spot in enumerate(spots) if spot.pushed > 0)
             least = min(least, scale.tall * (1 - astray / max(2 * len(spots), 1)) ** 4)
         return least
 
-    best, most = Scale(RINGS[0] * reach, 0.05 * reach, px), 0.0
+    rings = [ring for ring in RINGS if ring * reach >= least] or RINGS[-1:]
+    best, most = Scale(rings[0] * reach, 0.05 * reach, px), 0.0
     for every in COLUMNS:
-        for ring in RINGS:
+        for ring in rings:
             tall = 0.95 * (1 - ring) * reach
             while tall > max(most, 0.05 * reach):
                 if (found := worth(scale := Scale(ring * reach, tall, px, every))) > most:
@@ -225,8 +236,8 @@ def _clear_from(start: float, taken: Iterable[tuple[float, float]]) -> float:
     return start
 
 
-def _pack(pieces: list[_Piece], scale: Scale, room: Room | None) -> list[_Spot] | None:
-    """One figure after the other, each as near to the ring on its ray as those before it leave room.
+def _pack(pieces: list[_Piece], scale: Scale, room: Room | None, start: float) -> list[_Spot] | None:
+    """One figure after the other, each as near to the radius ``start`` on its ray as those before it leave room.
 
     None where one would leave the room.
     """
@@ -238,7 +249,7 @@ def _pack(pieces: list[_Piece], scale: Scale, room: Room | None) -> list[_Spot] 
         half_w = max(piece.wide * height, piece.label_width) / 2 + AIR / 2
         half_h = (height + piece.below + AIR) / 2
         dx, dy = piece.ray
-        alone = scale.ring + half_w * abs(dx) + half_h * abs(dy) + 1.6 * AIR
+        alone = start + half_w * abs(dx) + half_h * abs(dy) + 1.6 * AIR
         far = _clear_from(alone, (_along(piece.ray, spot.box, half_w, half_h) for spot in spots.values()))
         if room is not None and (abs(dx * far) + half_w > room.half_width or abs(dy * far) + half_h > room.half_height):
             return None
@@ -253,12 +264,12 @@ def _barred(i: int, pieces: list[_Piece], spots: list[_Spot], ring: float) -> bo
     return any(low < min(near, high) and high > ring for low, high in ways)
 
 
-def _places(pieces: list[_Piece], spots: list[_Spot], scale: Scale) -> tuple[Place, ...]:
+def _places(pieces: list[_Piece], spots: list[_Spot], scale: Scale, start: float) -> tuple[Place, ...]:
     places = []
     for i, (piece, spot) in enumerate(zip(pieces, spots, strict=True)):
         x, y, half_w, half_h = spot.box
-        barred = spot.pushed > 0 and _barred(i, pieces, spots, scale.ring)
-        way = (scale.ring, scale.ring if barred else _along(piece.ray, spot.box)[0])
+        barred = spot.pushed > 0 and _barred(i, pieces, spots, start)
+        way = (start, start if barred else _along(piece.ray, spot.box)[0])
         # An outline's x = 0 is the middle of its box.
         places.append(Place(piece.view, x, y - half_h + AIR / 2 + piece.below, scale.tall * piece.share, half_w,
                             piece.label, way, spot.pushed))

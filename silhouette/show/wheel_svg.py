@@ -9,7 +9,7 @@ from silhouette.geometry.angles import Arc
 from silhouette.records import Pose
 from silhouette.show import words
 from silhouette.show.svg import UNIT, figure_class
-from silhouette.show.wheel import Body, Figure, Letter, Points, Wheel, wheel_of
+from silhouette.show.wheel import Band, Body, Figure, Letter, Points, RingName, Wheel, wheel_of
 from silhouette.show.wheel_layout import Room
 from silhouette.texts import printable
 
@@ -33,16 +33,17 @@ def wheel_svg(pose: Pose, key: str, wheel: Wheel) -> str:
     Figures are taken from ``svg.definitions`` of the same pose and key.
     """
     width, height = SIZE
-    summary = escape(printable(f"{pose.name} {words.headline(pose)}, seen from above."), quote=True)
+    summary = escape(printable(f"{pose.name} {words.in_full(pose)}, seen from above."), quote=True)
     index = {id(view): i for i, view in enumerate(pose.views)}
     numbered = [(index[id(figure.view)], figure) for figure in wheel.figures]
+    names = f'<g class="names">{"".join(map(_name, wheel.names))}</g>' if wheel.names else ""
     ways = "".join(f'<path class="way" d="{line_d(f.way)}"/>' for f in wheel.figures if f.way is not None)
     return (f'<svg class="wheel" role="img" data-rim="{wheel.rim:.1f}" aria-label="{summary}" '
             f'viewBox="{-width / 2:g} {-height / 2:g} {width:g} {height:g}"><title>{summary}</title>'
             f'{_ring(wheel)}{_line(wheel)}{_body(wheel.body)}{ways}'
             f'<g class="figures">{"".join(_figure(i, figure, key) for i, figure in numbered)}</g>'
             f'<g class="labels">{"".join(_label(i, figure) for i, figure in numbered)}</g>'
-            f'{"".join(map(_letter, wheel.letters))}'
+            f'{"".join(map(_letter, wheel.letters))}{names}'
             f'<path class="camera" d="M0 {wheel.rim - 1:.1f}l-7 -15h14z"/></svg>')
 
 
@@ -56,10 +57,22 @@ def _paths(kind: str, edges: Iterable[Points], close: bool = True) -> str:
 
 
 def _ring(wheel: Wheel) -> str:
-    bands = "".join(_paths(band.kind.replace(" ", "") + (" half" if band.inferred else ""), [band.edge[:-1]])
-                    for band in wheel.bands)
     bracket = "" if wheel.bracket is None else _paths("bracket", [wheel.bracket], close=False)
-    return f'<g class="ring">{bands}{_paths("notch", wheel.notches, close=False)}{bracket}</g>'
+    others = "".join(f'<g class="other {other.ring}" data-rim="{other.inner:.1f}">{_bands(other.bands)}'
+                     f'{_paths("notch", other.notches, close=False)}</g>' for other in wheel.others)
+    return f'<g class="ring">{_bands(wheel.bands)}{_paths("notch", wheel.notches, close=False)}{bracket}</g>{others}'
+
+
+def _bands(bands: Iterable[Band]) -> str:
+    return "".join(_paths(band.kind.replace(" ", "") + (" half" if band.inferred else ""), [band.edge[:-1]])
+                   for band in bands)
+
+
+def _name(name: RingName) -> str:
+    """A ring's name along its band; the headline's bold."""
+    bold = ' style="font-weight:700"' if name.headline else ""
+    return (f'<text{bold} transform="translate({name.x:.1f} {-name.y:.1f}) rotate({-name.turn:g})" '
+            f'y="{0.36 * TYPE:.1f}">{name.word}</text>')
 
 
 def _line(wheel: Wheel) -> str:

@@ -14,6 +14,7 @@ from statistics import median
 from silhouette import records
 from silhouette.geometry.angles import apart
 from silhouette.records import CANNOT_TELL, INFERRED, Doubt, Note, Pose, Ranking, Reason, ReasonKind, View
+from silhouette.settings import Ring
 from silhouette.show import words_check, words_rings
 from silhouette.show.words_check import listed as listed
 
@@ -52,7 +53,8 @@ def flag(name: str, pose: Pose) -> str:
     told = FLAGS.get(name, name)
     if name != CANNOT_TELL:
         return told
-    used = any(n.kind == "empty used" or (n.kind in ("empty found", "empty end") and n["used"]) for n in pose.notes)
+    used = any(n.kind == "empty used" or (n.kind in ("empty found", "empty end") and n["used"])
+               for n in map(of_itself, pose.notes))
     return f"{told}. {'Take' if used else _ADD_EMPTY}{_RETAKE_OR_MEND}"
 
 
@@ -94,7 +96,13 @@ def headline(pose: Pose) -> str:
         return f"not read: {unread(pose)}"
     if pose.round.reads_degrees is None:
         return "too few views to say how far round it reads"
-    return f"reads from {pose.round.reads_degrees} of {pose.round.counted_degrees} degrees"
+    from_ring = f"{words_rings.FROM[pose.ring]} it " if pose.other_rings and pose.ring != "level" else ""
+    return f"{from_ring}reads from {pose.round.reads_degrees} of {pose.round.counted_degrees} degrees"
+
+
+def in_full(pose: Pose) -> str:
+    """The verdict with what the other rings read: ``reads from 284 of 360 degrees; from below 240, from above 310``."""
+    return "; ".join(filter(None, [headline(pose), words_rings.beside(pose)]))
 
 
 def unread(pose: Pose) -> str:
@@ -279,20 +287,44 @@ def told(what: Reason | Note) -> str:
 # --------------------------------------------------------------------------------------------------------------- notes
 
 ASKS_NOTHING = frozenset({
-    "angles from names", "angles from table", "angles spread", "angles from outlines", "not read", "empty used"})
+    "angles from names", "angles from table", "angles spread", "angles from outlines", "not read", "empty used",
+    "ring counts"})
 """Notes that a ranking leaves out: it tells these things in its own way."""
 
 
 def note(what: Note) -> str:
     """The sentence, or sentences, for a note."""
     if what.kind == "of ring":
-        return f"{words_rings.NAMES[what['ring']].capitalize()}. {note(Note.of(**what['note']))}"
+        return f"{words_rings.NAMES[what['ring']].capitalize()}. {note(of_itself(what))}"
     return (_NOTES | words_check.NOTES | words_rings.NOTES)[what.kind](what)
+
+
+def of_itself(what: Note) -> Note:
+    """A note without the ring that it is of."""
+    return Note.of(**what["note"]) if what.kind == "of ring" else what
+
+
+def notes(pose: Pose) -> list[str]:
+    """Every note of a pose in a sentence; what is to be said of several rings is said once."""
+    told: dict[str, list[Ring]] = {}
+    for what in pose.notes:
+        told.setdefault(note(of_itself(what)), []).extend([what["ring"]] if what.kind == "of ring" else [])
+    shot = len(pose.other_rings) + 1
+    return [sentence if len(set(rings)) in (0, shot) else f"{words_rings.rings(rings).capitalize()}. {sentence}"
+            for sentence, rings in told.items()]
+
+
+def for_a_viewer(pose: Pose) -> list[str]:
+    """What is said of the ring that counts for a viewer, beside the verdict; these are among :func:`notes`."""
+    return [note(what) for what in pose.notes if what.kind in words_rings.FOR_A_VIEWER]
 
 
 def in_short(what: Note) -> tuple[str, str] | None:
     """What several poses may share, for one line under a ranking: how angles that nobody gave were found, which empty
     picture was used; what it is about, and the rest of the line. None for a note of another kind."""
+    what = of_itself(what)
+    if what.kind == "ring counts":
+        return "Ring", words_rings.counts_in_short(what)
     if what.kind == "empty used":
         return "Empty picture", f"{what['name']}."
     if what.kind == "angles from outlines":

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 
 from silhouette.records import Note, Stop
-from silhouette.records_shoot import CheckReport, Finding, SetLayout, Told
+from silhouette.records_shoot import CheckReport, Finding, Told
 from silhouette.settings import Ring
 
 Say = Callable[[Finding, Sequence[Stop]], str]
@@ -642,46 +642,21 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "no common camera": lambda n: (
         "The pictures do not share one camera: each figure is set to its own height and ground."),
     "stops without figure": _shapeless,
+    "no common camera in rings": lambda n: (
+        f"The pictures of the {listed(n['rings'])} {'ring do' if len(n['rings']) == 1 else 'rings do'} not share one "
+        "camera: each figure of them is set to its own height and ground."),
+    "rings on one scale": lambda n: (
+        "All rings are drawn at one scale, which follows from where their cameras stood as the outlines tell it. It "
+        "holds at the turning axis, half way up the figure."),
+    "rings on their own scales": lambda n: (
+        "Each ring is drawn at a scale of its own, the pose equally high in all: measure no ring by another."),
+    "level ring to scale": lambda n: (
+        "Only the level ring is drawn to scale: seen from a low or high camera, heights and widths do not hold."),
+    "no ring to scale": lambda n: (
+        "Nothing is drawn to scale: there is no level ring, and from a low or high camera heights and widths do not "
+        "hold."),
+    "close-up unread": lambda n: f"Of the close-up {n['name']} a picture was left out: {n['file']} {n['why']}",
     "pose at full height": lambda n: (
         f"The pose is taken to be {n['height_m']:.2f} m high, the model's full height. If the model stoops, sits or "
         "reaches up, give the height read off the stick (--pose-height)."),
 }
-
-
-# ------------------------------------------------------------------------------------------------- a set and its files
-
-def scale(layout: SetLayout, print_scale: float) -> str:
-    """The scale as printed: ``1:4, the pose 1.72 m high``."""
-    return f"1:{print_scale:g}, the pose {layout.pose_height_m or 0:.2f} m high"
-
-
-def about_set(layout: SetLayout, *, photographs: bool, originals: bool, print_scale: float | None) -> str:
-    """``about.txt`` of a reference set: what each file is, what shows the body and what does not."""
-    shared = [
-        "silhouettes/     the figure in black, one window and one scale",
-        "outlines/        the same as lines, in millimetres: ground line, plumb line at the turning axis, head heights",
-        "contact_sheet    silhouettes in the order of the angles, to print (.pdf) and to look at (.png)",
-        "turnaround.html  silhouettes that turn; opens in a browser, without a connection",
-        "set.csv          which file shows which angle, how sure it is, seconds after the first stop, height in pixels",
-    ]
-    if print_scale:
-        shared.insert(4, "to_scale.pdf     outlines in true millimetres, to print at 100 %")
-    lines = [f"Reference set: {layout.name}, {len(layout.views)} stops", ""]
-    if photographs:
-        lines += [
-            "PHOTOGRAPHS: only the folder photographs/ holds any, and every file in it does. Take it out before you",
-            "give this set to anybody who may not see them. Everything else is silhouettes and numbers.", "",
-            "photographs/     the stills and a contact sheet of them, without place, date or device",
-            *(["  originals/     every pixel of the stills, without loss"] if originals else []),
-        ]
-    else:
-        lines += ["There are no photographs in this set: silhouettes and numbers only, to show to others.", ""]
-    lines += [
-        *shared, "",
-        "Angles say where the camera stands round the figure, in degrees, clockwise seen from above: 0 it faces the",
-        "camera, 90 the model's right side is toward the camera, 180 the back, 270 the model's left side.",
-    ]
-    if print_scale and layout.pose_height_m:
-        lines += ["", f"Scale {scale(layout, print_scale)}.",
-                  "Lengths hold in the plane of the turning axis: what is nearer to the camera comes out larger."]
-    return "\n".join([*lines, *([""] if layout.notes else []), *map(note, layout.notes), ""])

@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from silhouette.records_shoot import DistanceRow, Lamp, Plan, PlanWarning, Slot
+from silhouette.geometry.perspective import KNOWN_DISTANCES, KNOWN_HEIGHTS
+from silhouette.records_shoot import DistanceRow, Lamp, Plan, PlanRing, PlanWarning, Slot
 
 ENOUGH_M = 3.0
 """The distance to look for where the plan's is too short, m; perspective is tolerable from there."""
@@ -33,6 +34,7 @@ def said(plan: Plan) -> tuple[tuple[str, str], ...]:
     return (
         ("Camera", f"{_where(plan)} {_shown(plan)}"),
         ("Room", _room(plan)),
+        ("Rings", _rings(plan)),
         ("Light", _light(plan)),
         ("Turn", _turn(plan)),
         ("Session", _session(plan)),
@@ -67,9 +69,44 @@ def slot(one: Slot) -> str:
         "settle": "let the pose settle",
         "slow first turn": "first slow turn",
         "slow main turn": "main turn, slow",
-        "low row": "camera low, if wanted",
-        "high row": "camera high, if wanted",
+        "low ring": "low ring, if wanted",
+        "high ring": "high ring, if wanted",
+        "close-ups": "close-ups: hands, face, feet",
+        "close-ups at rest": "close-ups, arms mostly down",
     }.get(one.what, one.what)
+
+
+RING_HEAD = ("ring", "away", "lens", "tilt", "sight lines", "nearer")
+
+
+def ring_rows(plan: Plan) -> tuple[tuple[str, ...], ...]:
+    """A row for each ring: where the camera goes, between which angles the figure is seen, what looks larger for lying
+    nearer."""
+    return tuple((one.ring, f"{one.distance:.1f} m", f"{one.height:.2f} m", tilt(one), _sight(one), _nearer(plan, one))
+                 for one in plan.rings)
+
+
+def tilt(ring: PlanRing) -> str:
+    """``20° down``."""
+    degrees = round(abs(ring.tilt))
+    return "level" if not degrees else f"{degrees}° {'up' if ring.tilt > 0 else 'down'}"
+
+
+def _sight(ring: PlanRing) -> str:
+    low, high = (round(angle) for angle in ring.sees)
+    return f"{low}° to {high}°"
+
+
+def _nearer(plan: Plan, ring: PlanRing) -> str:
+    """What of the figure looks larger than the other end in this ring, and by how much."""
+    if plan.pose == "lying":
+        return f"end {larger(ring.forward)}"
+    if ring.ring == "level":
+        return ""
+    over = ring.head_over_feet
+    if over < 1:
+        return f"feet {larger(1 / over)}"
+    return f"{'hands' if plan.pose == 'arms raised' else 'head'} {larger(over)}"
 
 
 # ------------------------------------------------------------------------------------------------------ setting up
@@ -99,6 +136,23 @@ def _room(plan: Plan) -> str:
     size = f", at least {wide:.1f} m wide and {high:.1f} m high" if wide < 20 else ""
     return (f"{plan.room_needed:.1f} m needed from the backdrop to the wall behind you{has}. Backdrop "
             f"{plan.backdrop_gap:.1f} m behind the axis{size}.")
+
+
+def _rings(plan: Plan) -> str:
+    said = ["No low ring: the level lens is as low already."] if plan.pose == "lying" else []
+    for ring in plan.other_rings:
+        if ring.ring == "low" and ring.backdrop_high > plan.backdrop_size[1] + 0.05:
+            said.append(f"Low: backdrop {ring.backdrop_high:.1f} m high.")
+        if ring.ring == "high":
+            said.append(f"High: backdrop on the floor too; ceiling {ring.ceiling:.1f} m or more.")
+    if plan.pose == "lying":
+        return " ".join(said)
+    nearer = ", ".join(f"{ring.ring} {larger(ring.forward)}" for ring in plan.other_rings)
+    return " ".join([*said, f"{_capital(forward_part(plan))} looks larger: {nearer}."])
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _light(plan: Plan) -> str:
@@ -163,6 +217,17 @@ def _days(plan: Plan) -> str:
             f"model. Split it over {days} days or more, or plan fewer poses, or fewer or shorter stops.")
 
 
+def _ring_cut(plan: Plan) -> str:
+    cut = " and the ".join(f"{ring.ring} ring" for ring in plan.other_rings if not ring.in_frame)
+    return f"In the {cut} the figure does not fit into the picture. Use a wider lens, or find a longer room."
+
+
+def _beyond(plan: Plan) -> str:
+    (low, high), (near, far) = KNOWN_HEIGHTS, KNOWN_DISTANCES
+    return (f"Outlines are read best from {near:g} to {far:g} m away, {low:g} to {high:g} m over the ground. "
+            "A ring here lies outside that.")
+
+
 WARNINGS: dict[PlanWarning, Callable[[Plan], str]] = {
     "perhaps a child": lambda plan: (
         "A model under 1.4 m may be a child. Never make undressed pictures of anyone under 18 with this program."),
@@ -195,6 +260,11 @@ WARNINGS: dict[PlanWarning, Callable[[Plan], str]] = {
         "itself if you can."),
     "deep shadows": lambda plan: (
         f"{ratio(plan)}: shadows swallow the figure's edges. {SHADOWS:g}:1 shows form."),
+    "ring cut off": _ring_cut,
+    "low ceiling": lambda plan: (
+        f"The high camera needs a ceiling of {max(ring.ceiling for ring in plan.other_rings):.1f} m. Under a lower one "
+        "put it as high as it goes, and tilt it until feet and head have the same room in the picture."),
+    "beyond the reader": _beyond,
     "cannot turn": lambda plan: (
         "A lying model cannot turn. Use a turning stand, steadied by a second person who announces each turn; or carry "
         "camera and lamps round a taped circle."),
@@ -222,6 +292,8 @@ def checklist(plan: Plan) -> tuple[tuple[str, tuple[str, ...]], ...]:
     steady = ("Stand steadied by a second person, who announces turns",)
     turn = (f"One slow turn of {plan.turn_s:.0f} s on a clip; camera and lamps stay" if plan.slow_turn else
             f"{'Stand' if lying else 'Model'} turns, camera and lamps stay; {plan.stops} stops on marks")
+    others = [ring.ring for ring in plan.other_rings]
+    rings = f"{' and '.join(others).capitalize()} ring"
     return (
         ("Before undressing", (
             "Model is 18 or older; uses agreed, release signed",
@@ -234,12 +306,13 @@ def checklist(plan: Plan) -> tuple[tuple[str, tuple[str, ...]], ...]:
         ("Room", (
             "Plain, even, bright backdrop; nothing else in the picture",
             "Lamps hot, out of reach; stands weighted, cables taped",
+            "High camera: weights on its stand, nobody on a chair",
             f"Turning axis, {'outline of the body' if lying else 'foot outlines'} and gaze mark taped down",
             "Height stick beside the figure, not crossing it; plumb line",
             *(steady if lying or "high stand" in plan.warnings else ()),
         )),
         ("Camera", (
-            "Tripod, lens level, main lens, no zoom; not moved again",
+            "Tripod, level main lens, no zoom; not moved in a turn",
             "Exposure, focus and white balance locked",
             "Flash, HDR, portrait blur, beauty and night mode off; 1/125 s or faster",
             "Test picture: hands, feet and stick inside the edges",
@@ -248,6 +321,8 @@ def checklist(plan: Plan) -> tuple[tuple[str, tuple[str, ...]], ...]:
         ("Turn", (
             "First picture: a card with pose, height, turn to left or right",
             turn,
+            f"{rings}: same marks, light and start; tilt locked",
+            *(("Close-ups: hands, head and face, feet, what is behind",) if plan.close_ups_min else ()),
             "End with the first stop; check before the model leaves",
         )),
         ("Model", (

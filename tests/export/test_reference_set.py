@@ -25,7 +25,7 @@ from silhouette.errors import OutputError, PictureError, PoseError, SettingsErro
 from silhouette.export import reference_set, write_set
 from silhouette.export.svg import outline_svg
 from silhouette.intake.stills import read_full
-from silhouette.records import Note, Outline
+from silhouette.records import CloseUp, Note, Outline, RingCamera
 from silhouette.records_shoot import SetView
 
 WIDE, HIGH, TALL, AXIS, GROUND = 300, 400, 320.0, 150.0, 380.0
@@ -75,6 +75,67 @@ def test_stops_are_named_by_pose_and_angle_in_their_order():
     views = [view_at(a) for a in (90, 0, 359.6, 45.4, 0)]
     stems = [stem for stem, _ in reference_set.lay_out("Ferry keeper / no. 2", views).views]
     assert stems == [f"Ferry_keeper_no_2_{end}" for end in ("000", "000b", "045", "090", "000c")]
+
+
+RINGS = [view_at(a, ring=ring, move=move, grow=grow) for ring, move, grow, step in (
+    ("high", (5, -30), 0.8, 60), ("low", (0, 0), 0.9, 30), ("level", (0, 0), 1.0, 30)) for a in range(0, 360, step)]
+"""Three rings whose cameras saw the figure at another place and size."""
+
+
+def heights_of(layout, ring) -> float:
+    return float(np.median([np.ptp(f.polygon.bounds[1::2]) for f in layout.figures if f.ring == ring]))
+
+
+def test_several_rings_are_named_and_stand_on_ground_lines_of_their_own():
+    layout = reference_set.lay_out("k", RINGS)
+    assert [f.stem for f in layout.figures][::6] == [
+        "k_low_000", "k_low_180", "k_level_000", "k_level_180", "k_high_000"]
+    for figure in layout.figures:
+        left, _, right, bottom = figure.polygon.bounds
+        assert bottom == pytest.approx(0, abs=1e-6) and left <= -0.1 + 1e-6 and right >= 0.1 - 1e-6
+        assert heights_of(layout, figure.ring) == pytest.approx(1)
+    assert [note.kind for note in layout.notes] == ["rings on their own scales"]
+    assert [(r.ring, r.stops, r.camera.found_from) for r in layout.rings] == [
+        ("low", 12, "unknown"), ("level", 12, "unknown"), ("high", 6, "unknown")]
+    assert layout.of("high").window == layout.window and len(layout.of("high").views) == 6
+
+
+def test_rings_share_the_level_one_s_scale_where_all_their_cameras_are_known():
+    sizes = {"low": 320.0, "level": 320.0, "high": 288.0}
+    layout = reference_set.lay_out("k", RINGS, sizes=sizes)
+    assert [heights_of(layout, ring) for ring in ("low", "level", "high")] == pytest.approx([0.9, 1, 0.8 / 0.9])
+    assert [note.kind for note in layout.notes] == ["rings on one scale"]
+    del sizes["low"]
+    assert heights_of(reference_set.lay_out("k", RINGS, sizes=sizes), "high") == pytest.approx(1)
+
+
+def test_a_ring_whose_pictures_share_no_camera_is_named():
+    odd = [v if v.ring != "low" or v.angle else view_at(0, ring="low", grow=0.4) for v in RINGS]
+    layout = reference_set.lay_out("k", odd, sizes=dict.fromkeys(("low", "level", "high"), 1.0))
+    notes = {note.kind: note for note in layout.notes}
+    assert notes["no common camera in rings"]["rings"] == ("low",) and "rings on their own scales" in notes
+
+
+def test_a_stop_that_only_another_ring_has_is_missing():
+    gone = [v for v in RINGS if not (v.ring == "low" and v.angle in (90, 120))]
+    missing = {one.ring: one.missing for one in reference_set.lay_out("k", gone).rings}
+    assert missing == {"low": (90.0, 120.0), "level": (), "high": ()}  # half a step between two stops is no gap
+
+
+def test_the_scale_of_a_camera_is_that_of_the_axis_half_way_up():
+    """By similar triangles: a level camera 2 away, lens 1, shows a length of 1 half as long as the picture."""
+    level = RingCamera("outlines", 0.5, None, 0.0, 2.0, lens=1.0)
+    assert reference_set.pixels_per_stature(level, 800, 1.0) == pytest.approx(400)
+    down = RingCamera("outlines", 2.5, None, -45.0, 2.0, lens=1.0)  # it looks at the very middle, 2 down and 2 along
+    assert reference_set.pixels_per_stature(down, 800, 1.0) == pytest.approx(800 / np.hypot(2, 2))
+    assert reference_set.pixels_per_stature(replace(down, lens=None), 800, 1.0) is None
+
+
+def test_close_ups_are_named_after_pose_and_detail_and_counted_on():
+    given = [CloseUp(name, (Path("a.jpg"),) * n) for name, n in (("left hand", 2), ("Left_hand", 1), ("?", 1))]
+    assert reference_set.close_up_stems("k", given) == [
+        ("left hand", ["k_closeup_left_hand_1", "k_closeup_left_hand_2"]), ("Left_hand", ["k_closeup_Left_hand_3"]),
+        ("?", ["k_closeup_detail_1"])]
 
 
 @pytest.mark.parametrize(

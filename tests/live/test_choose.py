@@ -310,6 +310,51 @@ def test_poses_and_results_are_told_together(asked: Asking, studio: Path) -> Non
     assert one == rows[1]
 
 
+def test_a_pose_with_rings_is_told_as_one_with_the_stops_of_each(asked: Asking, studio: Path) -> None:
+    few("hauling", studio / "hauling" / "low", STOPS[:2])
+    few("hauling", studio / "hauling" / "close-ups" / "hand", STOPS[:1])
+    few("hauling", studio / "lookout" / "high", STOPS[:3])
+    (studio / "lookout" / "level.mov").touch()
+    rows = {row["name"]: row for row in asked.get("/api/poses").json()}
+    assert len(rows) == 3 and all(row["problem"] == "" and row["kind"] == "stills" for row in rows.values())
+    hauling, lookout, one = rows["hauling"], rows["lookout"], rows["a <b> & 'c'"]
+    assert hauling["rings"] == [{"ring": "low", "stops": 2}, {"ring": "level", "stops": 5}]
+    assert (hauling["stops"], hauling["close_ups"], hauling["names"]) == (7, 1, list(STOPS))
+    assert lookout["rings"] == [{"ring": "level", "stops": None}, {"ring": "high", "stops": 3}]
+    assert lookout["stops"] is None and lookout["names"] == []
+    assert (one["rings"], one["close_ups"], one["stops"]) == ([], 0, 4)
+
+
+def test_a_ring_that_lies_there_twice_is_told(asked: Asking, studio: Path) -> None:
+    few("hauling", studio / "hauling" / "level", STOPS[:2])
+    [row] = [row for row in asked.get("/api/poses").json() if row["name"] == "hauling"]
+    assert "holds the level ring twice" in row["problem"] and str(studio) not in row["problem"]
+
+
+@pytest.mark.parametrize("what", [
+    "low/000.jpg", "close-ups/hand/000.jpg", "close-ups/foot.jpg", "high.masks/a.mask.png"])
+def test_whatever_changes_in_a_ring_or_a_close_up_is_newer(studio: Path, what: str) -> None:
+    pose, changed = studio / "hauling", studio / "hauling" / what
+    changed.parent.mkdir(parents=True, exist_ok=True)
+    shutil.copy(SAMPLES / "hauling" / "000.jpg", changed)
+    if what.startswith("high"):
+        (pose / "high.mov").touch()
+    before = poses.newest(pose)
+    os.utime(changed, (before + 60, before + 60))
+    assert poses.newest(pose) == pytest.approx(before + 60)
+    (pose / "notes").mkdir()
+    (pose / "notes" / "a.txt").touch()
+    os.utime(pose / "notes" / "a.txt", (before + 120, before + 120))
+    assert poses.newest(pose) < before + 120, "what is none of its pictures does not count"
+
+
+def test_the_rings_of_a_pose_are_mended_on_one_page(studio: Path) -> None:
+    place = few("hauling", studio / "one", STOPS[:1])
+    few("hauling", place / "low", STOPS[:1])
+    told = work.mend(studio, [place], {}, silent)
+    assert told["stills"] == 2 and "low_000.mask.png" in (studio / MENDED / "one.html").read_text(encoding="utf-8")
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="elsewhere every name is text")
 def test_names_that_are_no_text_can_be_shown(asked: Asking, studio: Path) -> None:
     odd = os.fsdecode(b"odd \xff\x01")

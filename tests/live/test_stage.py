@@ -201,6 +201,24 @@ def test_turn_that_was_begun_before_goes_on(opened: Opened, script: Scripted) ->
     assert ("told", ("stop_01", "stop_02")) in script.heard and ("empty", (240, 160, 3)) in script.heard
 
 
+def test_a_pose_whose_level_ring_has_a_folder_is_gone_on_with_there(opened: Opened, script: Scripted) -> None:
+    """Loose stills beside it would be a second level ring."""
+    script.takes = {1: {"take": 1}}
+    place = opened.house.folder.path / "hauling"
+    for ring in ("low", "level"):
+        (place / ring).mkdir(parents=True)
+        (place / ring / "stop_01.jpg").write_bytes(FULL)
+    [pose] = opened.house.folder.poses()
+    with opened.watch() as page:
+        page.send(json.dumps({"do": "begin", "pose": pose.id}))
+        hear(page, lambda m: m["kind"] == "told")
+        page.send(framed(1))
+        answer(page, 1)
+        assert post(opened, 1) == (200, {"kept": "stop_02"})
+    lies = sorted(p.relative_to(place).as_posix() for p in place.rglob("*.jpg"))
+    assert lies == ["level/stop_01.jpg", "level/stop_02.jpg", "low/stop_01.jpg"]
+
+
 # ------------------------------------------------------------------------------------------------- what is not kept
 
 def test_picture_that_was_not_asked_for_is_not_taken(opened: Opened, script: Scripted) -> None:

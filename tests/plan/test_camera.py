@@ -99,7 +99,7 @@ def test_how_high_the_lamps_stand() -> None:
 @pytest.mark.parametrize(("flag", "least", "most"), [
     ("height_m", 0.5, 2.5), ("room_m", 2, 100), ("lens_mm", 10, 600), ("distance_m", 0.5, 100), ("stops", 3, 360),
     ("stand_m", 0, 2), ("ratio", 1, 16), ("hold_s", 0.5, 600), ("pose_min", 1, 120), ("break_min", 0, 120),
-    ("poses", 1, 50)])
+    ("close_ups_min", 0, 120), ("poses", 1, 50)])
 def test_what_a_plan_takes(flag: str, least: float, most: float) -> None:
     for value in (least, most):
         make_plan(**{flag: value})

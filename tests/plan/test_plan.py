@@ -219,8 +219,9 @@ def test_nonsense_is_refused_in_one_sentence(bad, says):
         make_plan(**bad)
 
 
-NUMBERS = ("height", "room", "lens", "distance", "stand", "ratio", "hold", "pose-min", "break-min", "stops", "poses")
-FINE = {("stand", "0"), ("break-min", "0")}
+NUMBERS = ("height", "room", "lens", "distance", "stand", "ratio", "hold", "pose-min", "break-min", "close-ups-min",
+           "stops", "poses")
+FINE = {("stand", "0"), ("break-min", "0"), ("close-ups-min", "0")}
 """Values of the table below that make sense."""
 
 

@@ -17,7 +17,7 @@ def test_a_turn_comes_back_to_its_first_stop() -> None:
 
 
 def test_the_whole_session_of_one_pose() -> None:
-    """A turn of 3 minutes: 3, settle till 10, 3 more, and two rows of 3 + 1; 21 minutes of 22."""
+    """A turn of 3 minutes: 3, settle till 10, 3 more, and two rings of 3 + 1; 21 minutes of 22."""
     told = lines(180, False, 22, 7, 1)
     assert [(a, b, kind) for a, b, _, kind in told] == [
         (0, 3, "turn"), (3, 10, "hold"), (10, 13, "turn"), (13, 17, "turn"), (17, 21, "turn")]
@@ -49,3 +49,25 @@ def test_the_next_pose_begins_after_a_break_with_a_clock_of_its_own() -> None:
     assert told[5][:2] == (21, 28) and told[5][3] == "rest" and told[5][2] == "next pose"
     assert [(a - 28, b - 28, kind) for a, b, _, kind in told[6:]] == [(a, b, kind) for a, b, _, kind in told[:5]]
     assert lines(180, False, 22, 0, 2)[5][0] == pytest.approx(21), "no line for a break of no length"
+
+
+def test_the_camera_is_moved_for_each_ring_that_a_pose_has() -> None:
+    told = [(s.end - s.start, s.what) for s in timetable_for(180, False, 22, 7, 1)]
+    assert told[-2:] == [(4, "low ring"), (4, "high ring")], "a minute to move the camera, three to turn"
+    lying = [s.what for s in timetable_for(180, False, 22, 7, 1, rings=("high",))]
+    assert lying == ["first turn", "settle", "main turn", "high ring"]
+
+
+def test_close_ups_come_last_and_in_no_longer_stretches_than_a_pose_is_held() -> None:
+    """21 minutes of turns, so 3 of close-ups want a break at 22; 5 minutes held 2 at a time take 2, 2 and 1."""
+    told = [(s.start, s.end, s.what, s.kind) for s in timetable_for(180, False, 22, 7, 1, close_ups=3)]
+    assert told[-2:] == [(21, 28, "break", "rest"), (28, 31, "close-ups", "hold")]
+    assert [s.what for s in timetable_for(180, False, 24, 7, 1, close_ups=3)][-2:] == ["high ring", "close-ups"]
+    split = [s.end - s.start for s in timetable_for(60, False, 2, 7, 1, close_ups=5) if s.what == "close-ups"]
+    assert split == [2, 2, 1]
+    assert all(s.what != "close-ups" for s in timetable_for(180, False, 22, 7, 1))
+
+
+def test_close_ups_of_raised_arms_are_taken_with_the_arms_down() -> None:
+    last = timetable_for(45, True, 22, 7, 1, close_ups=3)[-1]
+    assert (last.end - last.start, last.what, last.kind) == (3, "close-ups at rest", "rest")

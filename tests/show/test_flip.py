@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 
-from silhouette.records_shoot import SetFigure, SetLayout, SetView
+from silhouette.records import RingCamera
+from silhouette.records_shoot import SetFigure, SetLayout, SetRing, SetView
 from silhouette.show.flip import flip_page
 
 ANGLES = tuple(range(0, 360, 15))
@@ -173,3 +175,136 @@ def test_everything_is_on_the_screen_and_can_be_told_apart(page, width, height, 
 
 def test_nothing_went_wrong_in_the_browser(page):
     assert [entry for entry in page.get_log("browser") if entry["level"] == "SEVERE"] == []
+
+
+# ------------------------------------------------------------------------------------------------------ several rings
+
+def layout_of_rings(name="keeper") -> SetLayout:
+    """Low every 45 degrees, level every 15, high every 60 and begun at 20: the rings have other stops."""
+    made = []
+    for ring, angles in (("low", range(0, 360, 45)), ("level", ANGLES), ("high", range(20, 380, 60))):
+        made += [replace(f, stem=f"keeper_{ring}_{f.angle:03.0f}", view=replace(f.view, ring=ring))
+                 for f in layout_of([a % 360 for a in angles]).figures]
+    counts = (("low", 8), ("level", 24), ("high", 6))
+    rings = tuple(SetRing(ring, count, RingCamera("unknown")) for ring, count in counts)
+    return replace(layout_of(name=name), figures=tuple(made), views=tuple((f.stem, f.view) for f in made), rings=rings)
+
+
+@pytest.fixture
+def rings(browser, tmp_path):
+    layout = layout_of_rings(NAME)
+    path = tmp_path / "turnaround.html"
+    path.write_text(flip_page(layout, photos=photos_of(layout)), encoding="utf-8")
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    browser.get(path.as_uri())
+    return browser
+
+
+def shown(page) -> tuple[str, int]:
+    """The ring and the angle that the page says."""
+    return page.find_element("id", "ring").text, angle_of(page)
+
+
+def test_a_page_of_one_ring_holds_nothing_of_rings():
+    page = flip_page(layout_of())
+    assert not [word for word in (" ring,", "data-ring", "enter(", "ArrowUp", "touch-action: none") if word in page]
+
+
+def test_a_page_of_rings_reaches_for_nothing_and_cannot_be_broken_by_a_name():
+    layout = layout_of_rings(NAME)
+    for page in (flip_page(layout), flip_page(layout, photos=photos_of(layout))):
+        assert not re.search(r"https?://|@import|url[(]", page) and "default-src 'none'" in page
+        assert not re.search(r"(?:src|href)\s*=\s*[\"'](?!data:)", page)
+        assert page.count("<script>") == 1 and page.count("</script>") == 1
+    assert "data:image" not in flip_page(layout)
+
+
+def test_keys_change_the_ring_and_show_its_nearest_stop(rings):
+    from selenium.webdriver.common.keys import Keys
+
+    body = rings.find_element("tag name", "body")
+    assert shown(rings) == ("level ring", 0)
+    said = []
+    for key in (Keys.ARROW_RIGHT, Keys.ARROW_UP, Keys.ARROW_UP, Keys.ARROW_DOWN, Keys.ARROW_DOWN, Keys.ARROW_DOWN,
+                Keys.ARROW_RIGHT, Keys.ARROW_UP, Keys.PAGE_UP):
+        body.send_keys(key)
+        said.append(shown(rings))
+    assert said == [("level ring", 15), ("high ring", 20), ("high ring", 20), ("level ring", 15), ("low ring", 0),
+                    ("low ring", 0), ("low ring", 45), ("level ring", 45), ("level ring", 135)]
+
+
+def test_drag_turns_in_two_directions(rings):
+    from selenium.webdriver import ActionChains
+
+    screen(rings, 1280, 800)
+    stage = rings.find_element("id", "stage")
+    quarter, ring = round(stage.size["width"] / 4), round(stage.size["height"] / 4)
+
+    def drag(*moves):
+        act = ActionChains(rings).move_to_element(stage).click_and_hold()
+        for move in moves:
+            act = act.move_by_offset(*move)
+        act.release().perform()
+        return shown(rings)
+
+    assert drag((quarter, 10)) == ("level ring", 90)  # a hand that trembles stays in its ring
+    assert drag((0, ring)) == ("high ring", 80)  # pulled down, it shows its upper side
+    assert drag((0, -ring)) == ("level ring", 90)
+    assert drag((0, -ring)) == ("low ring", 90)
+    assert drag((0, ring), (0, -ring)) == ("low ring", 90)
+    assert drag((quarter, ring)) == ("level ring", 180)  # both ways at once
+    assert drag((0, -2 * ring)) == ("low ring", 180)  # there is none under it
+
+
+def test_a_finger_changes_the_ring(rings):
+    screen(rings, 390, 844)
+    rings.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True})
+    box = rings.find_element("id", "stage").rect
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    for kind, shift in (("touchStart", 0), ("touchMove", -15), ("touchMove", -box["height"] / 4), ("touchEnd", None)):
+        points = [] if shift is None else [{"x": x, "y": y + shift}]
+        rings.execute_cdp_cmd("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    rings.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
+    assert shown(rings) == ("low ring", 0)
+
+
+def test_the_ring_s_buttons_say_which_is_shown_and_heads_stand_with_the_level_one_alone(rings):
+    buttons = rings.find_elements("css selector", "#rings button")
+    assert [b.text for b in buttons] == ["High", "Level", "Low"]  # as they stood, the highest on top
+    assert rings.find_element("id", "rings").get_attribute("role") == "group"
+    head = rings.find_element("css selector", ".head")
+    for pressed, name, most in ((0, "high ring", "5"), (2, "low ring", "7"), (1, "level ring", "23")):
+        buttons[pressed].click()
+        assert [b.get_attribute("aria-pressed") for b in buttons] == [
+            "true" if i == pressed else "false" for i in range(3)]
+        scrub = rings.find_element("id", "scrub")
+        assert scrub.get_attribute("aria-valuetext").endswith(f", {name}") and scrub.get_attribute("max") == most
+        assert rings.find_element("id", "heard").get_attribute("textContent").endswith(name)  # said aloud
+        assert rings.find_element("id", "what").get_attribute("textContent").endswith(f", {name}")
+        assert head.is_displayed() == (name == "level ring")
+    assert rings.find_element("id", "photo").get_attribute("visibility") == "hidden"
+    rings.find_element("id", "as-photo").click()
+    level = rings.find_element("id", "photo").get_attribute("href")
+    buttons[0].click()
+    assert level.startswith("data:image") and rings.find_element("id", "photo").get_attribute("href") != level
+
+
+def test_a_kept_outline_stays_while_the_ring_changes(rings):
+    body = rings.find_element("tag name", "body")
+    body.send_keys("k")
+    front = rings.find_element("id", "kept").get_attribute("d")
+    rings.find_elements("css selector", "#rings button")[0].click()
+    assert rings.find_element("id", "kept").get_attribute("d") == front != ""
+    body.send_keys("k")
+    assert rings.find_element("id", "kept").get_attribute("d") == ""
+
+
+@pytest.mark.parametrize(("width", "height", "dark"), [(390, 844, False), (1280, 800, True), (844, 390, False)])
+def test_all_of_several_rings_is_on_the_screen(rings, width, height, dark):
+    screen(rings, width, height, dark)
+    for element in rings.find_elements("css selector", "#stage, button, input, h1, #where"):
+        box = element.rect
+        assert box["x"] >= 0 and box["x"] + box["width"] <= width + 1, element.get_attribute("id") or element.text
+        assert box["y"] >= 0 and box["y"] + box["height"] <= height + 1, element.get_attribute("id") or element.text
+    assert all(min(b.size.values()) >= 44 for b in rings.find_elements("tag name", "button"))
+    assert [entry for entry in rings.get_log("browser") if entry["level"] == "SEVERE"] == []

@@ -67,7 +67,32 @@ def test_page_says_what_the_plan_says():
     for _, items in words_plan.checklist(plan):
         for item in items:
             assert all(word in said for word in item.split())
-    assert "2.70 m" in said and "+29 %" in said and "beyond your room" in said
+    assert "2.70 m" in said and "+29 %" in said
+    for row in words_plan.ring_rows(plan):
+        assert all(cell in said for cell in row)
+
+
+@pytest.mark.parametrize(("ask", "paper", "drawn"), [
+    ({"room_m": 8}, "a4", True), ({"room_m": 8}, "a3", True), ({"room_m": 4.2, "stand_m": 0.5}, "letter", False)])
+def test_perspective_is_drawn_where_the_page_has_room_for_it(ask, paper, drawn):
+    with ink.style():
+        said = " ".join(words for words, _, _ in drawn_texts(draw_plan_page(make_plan(**ask), paper=paper)))
+    assert ("beyond your room" in said) == drawn and "than middle" in said
+
+
+@pytest.mark.parametrize("pose", ["standing", "lying"])
+def test_the_cameras_of_all_rings_stand_in_the_side_view_at_their_heights(pose):
+    plan = make_plan(pose=pose)
+    with ink.style():
+        figure = draw_plan_page(plan)
+    side = figure.axes[2]
+    stands = sorted((line.get_xydata() for line in side.lines if line.get_linewidth() == 1.0
+                     and line.get_xydata()[0][0] == line.get_xydata()[1][0]), key=lambda ends: ends[1][1])
+    drawn = [top[1] - foot[1] for foot, top in stands]
+    wanted = [one.height / plan.rings[0].height for one in plan.rings]
+    assert [high / drawn[0] for high in drawn] == pytest.approx(wanted)
+    said = [text.get_text() for text in side.texts]
+    assert all(f"{one.height:.2f} m" in said for one in plan.rings)
 
 
 @pytest.mark.parametrize("size", PAPER_MM)

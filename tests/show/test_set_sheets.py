@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 import zlib
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 from shapely import affinity
 
-from silhouette.records_shoot import SetFigure, SetLayout, SetView
+from silhouette.records import RingCamera
+from silhouette.records_shoot import SetCloseUp, SetFigure, SetLayout, SetRing, SetView
 from silhouette.shape.outline import outline_of
 from silhouette.show import set_sheets
 from silhouette.show.paper import PAPER_MM
@@ -193,3 +195,65 @@ def test_what_is_printed_lies_on_the_figure_and_shows_no_stairs():
     steps = np.diff(ring[:-1], axis=0)
     turns = np.degrees(np.abs((np.diff(np.arctan2(steps[:, 1], steps[:, 0])) + np.pi) % (2 * np.pi) - np.pi))
     assert np.quantile(turns, 0.9) < 6 and turns.max() < 15
+
+
+# ------------------------------------------------------------------------------------------------ rings and close-ups
+
+def layout_of_rings() -> SetLayout:
+    """6 low stops, 8 level ones, 50 high ones."""
+    whole = layout_of(range(50))
+    counts = (("low", 6), ("level", 8), ("high", 50))
+    figures = tuple(replace(f, stem=f"keeper_{ring}_{i:03d}", view=replace(f.view, ring=ring))
+                    for ring, count in counts for i, f in enumerate(whole.figures[:count]))
+    rings = tuple(SetRing(ring, count, RingCamera("unknown")) for ring, count in counts)
+    return replace(whole, figures=figures, views=tuple((f.stem, f.view) for f in figures), rings=rings)
+
+
+def test_each_ring_has_pages_of_its_own_and_all_come_out_at_one_size():
+    layout = layout_of_rings()
+    with set_sheets.style():
+        pages = list(set_sheets._contact_pages(layout, "a4", None))
+    told = [[t.get_text() for t in page.axes[0].texts] for page in pages]
+    assert [next(w for w in ("low", "level", "high") if f"{w} ring, " in words[1]) for words in told] == [
+        "high", "high", "level", "low"]
+    counts = [len(words) - 4 for words in told]  # under name and three lines an angle each
+    assert counts[2:] == [8, 6] and sum(counts[:2]) == 50 and min(counts) > 0
+    assert all("not known" in words[2] and "scale of its own" in words[1] for words in told)
+    sizes = {tuple(np.ptp(path.vertices, axis=0).round(3)) for page in pages
+             for shapes in page.axes[0].collections for path in shapes.get_paths() if len(path.vertices) > 8}
+    assert len(sizes) == 1
+
+
+def test_the_picture_of_a_contact_sheet_shows_every_ring(check_type):
+    layout = layout_of_rings()
+    with set_sheets.style():
+        tall = set_sheets._tall_page(layout, "a4", None)
+    assert [ax.texts[1].get_text().split(", ")[1] for ax in tall.axes] == ["low ring", "level ring", "high ring"]
+    assert tall.get_size_inches()[1] == pytest.approx(3 * 297 / 25.4)
+    assert check_type(tall) > 20
+
+
+def close_up(number: int, name: str, size: tuple[int, int] = (90, 120)) -> SetCloseUp:
+    pixels = np.full((*size, 3), (30, 60, 200), np.uint8)
+    return SetCloseUp(name, f"keeper_closeup_{number}", lambda: pixels, pixels)
+
+
+@pytest.mark.parametrize("count", [1, 4, 13])
+def test_close_ups_stand_on_a_sheet_of_their_own_with_their_names(count, monkeypatch, check_type):
+    drawn = []
+    monkeypatch.setattr(set_sheets, "pages_pdf", lambda pages: drawn.extend(pages) or b"%PDF")
+    shown = tuple(close_up(i, f"detail {i} " + "of a long name " * (i == 2), (90, 120) if i % 3 else (200, 80))
+                  for i in range(count))
+    set_sheets.close_up_sheet(replace(layout_of([0]), close_ups=shown))
+    assert len(drawn) == (2 if count > 12 else 1)
+    assert sum(len(page.axes[0].images) for page in drawn) == count
+    for page in drawn:
+        check_type(page)
+        width, height = page.get_size_inches() * 72
+        for image in page.axes[0].images:
+            left, right, bottom, top = image.get_extent()
+            tall, wide = image.get_array().shape[:2]
+            assert (right - left) / (top - bottom) == pytest.approx(wide / tall)
+            assert left > 30 and right < width - 30 and bottom > 30 and top < height - 70
+    names = [t.get_text() for page in drawn for t in page.axes[0].texts]
+    assert all(any(t.startswith(f"detail {i}") for t in names) for i in range(count))

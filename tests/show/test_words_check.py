@@ -70,7 +70,7 @@ def test_every_kind_of_finding_has_its_sentence_and_no_sentence_is_left_over() -
 
 def test_every_kind_of_note_of_the_shoot_has_its_sentence_and_no_sentence_is_left_over() -> None:
     kinds = kinds_in("turn", "Note", 0) | kinds_in("export", "Note", 0) | kinds_in("intake", "Note", 0)
-    assert kinds == set(words_check.NOTES)
+    assert kinds - {"of ring"} == set(words_check.NOTES)  # that one is a note round another: words.note unpacks it
 
 
 # --------------------------------------------------------------------------------------------- what the sentences say

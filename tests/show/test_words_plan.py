@@ -18,6 +18,7 @@ ASKS = [
     {"room_m": 4.6}, {"pose": "lying"}, {"distance_m": 30}, {"lens_mm": 150, "orientation": "upright"},
     {"ratio": 12}, {"stops": 36, "hold_s": 60, "poses": 3}, {"distance_m": 2, "lens_mm": 70},
     {"distance_m": 2.2, "lens_mm": 34, "height_m": 2.0, "pixels": (400, 1600)}, {"pose": "seated"},
+    {"pose": "seated", "room_m": 3.1},
 ]
 
 
@@ -73,3 +74,41 @@ def test_the_camera_is_not_said_to_be_too_near_where_the_room_is_too_short() -> 
     camera = dict(words_plan.said(make_plan(distance_m=9, room_m=5)))["Camera"]
     assert "room is too short: it leaves 3.5 m" in camera and "does not fit" not in camera
     assert "does not fit" in dict(words_plan.said(make_plan(distance_m=2, room_m=5, lens_mm=105)))["Camera"]
+
+
+def test_rings_are_listed_from_low_to_high_with_distance_height_and_tilt() -> None:
+    plan = make_plan(height_m=1.70, close_ups_min=3)
+    assert [row[:4] for row in words_plan.ring_rows(plan)] == [
+        ("low", "4.0 m", "0.35 m", "7° up"), ("level", "4.0 m", "1.05 m", "level"),
+        ("high", "4.0 m", "2.30 m", "20° down")]
+    assert [row[4:] for row in words_plan.ring_rows(plan)] == [
+        ("-5° to 20°", "feet +6 %"), ("-16° to 10°", ""), ("-32° to -8°", "head +15 %")]
+    said = " ".join(plan_text(plan).split())
+    assert "low 4.0 m 0.35 m 7° up" in said and "high 4.0 m 2.30 m 20° down" in said
+    assert "ceiling 2.5 m or more" in said and "Low: backdrop 2.4 m high" in said
+    assert "low +17 %, high +15 %" in said, "a hand forward"
+    narrow = " ".join(plan_text(plan, 40).split())
+    assert "ring high, away 4.0 m, lens 2.30 m, tilt 20° down" in narrow
+
+
+def test_a_lying_figure_has_no_low_ring_and_is_told_why() -> None:
+    plan = make_plan(pose="lying")
+    assert [row[0] for row in words_plan.ring_rows(plan)] == ["level", "high"]
+    assert "No low ring" in dict(words_plan.said(plan))["Rings"]
+    turn = dict(words_plan.checklist(plan))["Turn"]
+    assert any(line.startswith("High ring:") for line in turn)
+
+
+@pytest.mark.parametrize("pose", POSES)
+def test_close_ups_are_on_the_list_and_in_the_schedule_or_in_neither(pose: PoseKind) -> None:
+    for minutes in (0.0, 3.0):
+        plan = make_plan(pose=pose, close_ups_min=minutes)
+        turn = " ".join(dict(words_plan.checklist(plan))["Turn"])
+        assert ("Close-ups: hands, head and face, feet, what is behind" in turn) == bool(minutes)
+        assert any(slot.what.startswith("close-ups") for slot in plan.timetable) == bool(minutes)
+
+
+@pytest.mark.parametrize("pose", POSES)
+def test_a_camera_high_up_is_a_hazard_and_named(pose: PoseKind) -> None:
+    room = dict(words_plan.checklist(make_plan(pose=pose)))["Room"]
+    assert any("weights on its stand, nobody on a chair" in line for line in room)

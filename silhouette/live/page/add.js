@@ -8,6 +8,7 @@ const PIECE = 4 * 1024 * 1024, TRIES = 6;
 const CLIPS = /\.(mp4|mov|m4v|avi|mkv|webm|mts|m2ts|3gp|mpg|mpeg)$/i;
 const STILLS = /\.(jpe?g|png|webp|tiff?|heic|heif)$/i;
 const MASK = /\.mask\.png$/i, EMPTY = /^empty(room)?(?![a-z])|\.empty\.[a-z]+$/i;
+const RINGS = ["low", "level", "high"], CLOSE_UPS = /^close[-_ ]?ups?$/i;
 const pause = (ms) => new Promise((done) => { setTimeout(done, ms); });
 
 const kindOf = (name) => {
@@ -18,26 +19,44 @@ const kindOf = (name) => {
   return CLIPS.test(name) ? "clip" : "none";
 };
 
+// The folder of the pose that a file belongs to, and where in it: in a ring of it, or among its close-ups.
+function placed(folder, name, kind, loose) {
+  const parts = folder.split("/"), last = parts.at(-1).toLowerCase(), up = (n) => parts.slice(0, -n).join("/");
+  const called = name.replace(/\.[^.]+$/, "").toLowerCase();
+  if (RINGS.includes(last) && (parts.length > 1 || loose)) return [up(1), last];
+  if (kind === "clip" && RINGS.includes(called) && folder) return [folder, called];
+  if (parts.length > 2 && CLOSE_UPS.test(parts.at(-2))) return [up(2), `close-ups/${parts.at(-1)}`];
+  return parts.length > 1 && CLOSE_UPS.test(last) ? [up(1), "close-ups"] : [folder, ""];
+}
+
 // What was given, as poses: each folder that holds stills is one, each clip is one; loose stills have no name yet.
+// Folders called after rings, and close-ups, belong to the pose in whose folder they lie.
 // given: [[path of its folder, File], ...]
 export function sorted(given) {
   const folders = new Map(), clips = [], strange = [];
   // Folders that this program made hold its mark: they are results, and no poses.
   const ours = given.filter(([, file]) => file.name === MARK).map(([folder]) => folder);
   const within = (folder) => ours.find((mark) => folder === mark || folder.startsWith(`${mark}/`));
+  const loose = new Set(given.map(([folder]) => folder.toLowerCase()).filter((folder) => RINGS.includes(folder))).size > 1;
   for (const [folder, file] of given) {
     if (within(folder) !== undefined) continue;
-    const kind = kindOf(file.name);
-    if (kind === "clip") clips.push(file);
-    else if (kind !== "none") folders.set(folder, [...(folders.get(folder) || []), { file, kind }]);
-    else if (!file.name.startsWith(".")) strange.push(file.name);
+    const kind = kindOf(file.name), [home, inside] = placed(folder, file.name, kind, loose);
+    if (kind === "clip" && !inside) clips.push(file);
+    else if (kind !== "none" && (kind !== "clip" || RINGS.includes(inside))) {
+      folders.set(home, [...(folders.get(home) || []), { file, kind, inside }]);
+    } else if (!file.name.startsWith(".")) strange.push(file.name);
   }
-  const order = { still: 0, empty: 1, beside: 2 };
-  const poses = [...folders].map(([folder, all]) => ({
-    name: folder.split("/").pop(),
-    files: all.sort((a, b) => order[a.kind] - order[b.kind] || a.file.name.localeCompare(b.file.name, "en", { numeric: true })).map((one) => one.file),
-    stills: all.filter((one) => one.kind === "still").length,
-  }));
+  const order = { still: 0, clip: 0, empty: 1, beside: 2 };
+  const rank = ({ kind, inside }) => 5 * order[kind] + (inside ? RINGS.indexOf(inside) + 1 || 4 : 0);
+  const poses = [...folders].map(([folder, all]) => {
+    all.sort((a, b) => rank(a) - rank(b) || a.inside.localeCompare(b.inside) || a.file.name.localeCompare(b.file.name, "en", { numeric: true }));
+    return {
+      name: folder.split("/").pop(),
+      files: all.map((one) => one.file),
+      inside: all.map((one) => one.inside),
+      stills: all.filter((one) => one.kind === "still" || one.kind === "clip").length,
+    };
+  });
   return { poses, clips, strange, ours: ours.map((folder) => folder.split("/").pop()) };
 }
 
@@ -74,7 +93,7 @@ export class Adding {
     for (const name of strange.slice(0, 5)) this.left(`${name}: left out. It is neither a picture nor a clip that is known here.`);
     if (strange.length > 5) this.left(`${counted(strange.length - 5, "other file")} left out.`);
     if (!given.length) this.left("Nothing was found there.");
-    const plan = clips.map((file) => ({ name: "", files: [file] }));
+    const plan = clips.map((file) => ({ name: "", files: [file], inside: [""] }));
     for (const pose of poses) {
       // An empty picture alone holds for all poses of the folder.
       if (pose.name || !pose.stills) plan.push(pose);
@@ -108,11 +127,11 @@ export class Adding {
     find("#copying").hidden = false;
     for (const pose of plan) {
       let id = "";
-      for (const file of pose.files) {
+      for (const [k, file] of pose.files.entries()) {
         number += 1;
         if (this.stopped) break;
         this.say(`Copying ${number} of ${all.length}: ${file.name}`, before, total);
-        const put = await this.send(file, id, pose.name && !id && pose.stills ? pose.name : "", (have) => this.say("", before + have, total));
+        const put = await this.send(file, id, pose.name && !id && pose.stills ? pose.name : "", pose.inside[k], (have) => this.say("", before + have, total));
         if (put) came += 1;
         id ||= put?.pose || "";
         before += file.size;
@@ -135,8 +154,8 @@ export class Adding {
   }
 
   // One file, piece by piece; after a break it goes on from what the program has. Null where it was not taken.
-  async send(file, pose, name, told) {
-    const begun = await ask("POST", "/api/uploads", { name: file.name, size: file.size, pose, new: name });
+  async send(file, pose, name, inside, told) {
+    const begun = await ask("POST", "/api/uploads", { name: file.name, size: file.size, pose, new: name, inside });
     if (!begun.ok) return this.refused(begun.words);
     const address = `/api/uploads/${begun.data.upload}`;
     let { have } = begun.data, now = begun.data, tries = 0;

@@ -3,7 +3,7 @@
 import { ArcHandles } from "./arc.js";
 import { Adding } from "./add.js";
 import { ask } from "./link.js";
-import { Job, adoptReport, counted, files, find, make, onScreen, smallOf, when } from "./work.js";
+import { Job, adoptReport, counted, files, find, make, onScreen, smallOf, stopsOf, when } from "./work.js";
 
 const INTENTS = [["open", "an open pose"], ["closed", "a closed pose"], ["relief", "a relief"]];
 const job = new Job(find("#job").appendChild(make("div")), "job:rank");
@@ -107,7 +107,7 @@ function card(pose) {
   const picture = make("div", { class: "picture" }, small || make("span", { class: "soft" }, whyNot(pose) || pose.problem ? "cannot be read" : "not read yet"));
   const words = make("div", { class: "words" },
     make("h3", { id: name }, make("a", { href: `/pose/${pose.id}` }, pose.name)),
-    make("p", { class: "soft" }, [pose.kind === "clip" ? "a clip" : counted(pose.stops ?? 0, "stop"), checkedWords(pose)].filter(Boolean).join(", ")));
+    make("p", { class: "soft" }, [stopsOf(pose), checkedWords(pose)].filter(Boolean).join(", ")));
   const problem = pose.problem || whyNot(pose);
   if (problem) words.append(make("p", { class: "problem" }, problem));
   else if (number >= 0) {

@@ -1,7 +1,7 @@
 // Check and keep: one pose, its stops, what to retake, and the set that is kept of it.
 
 import { ask } from "./link.js";
-import { Job, adoptReport, counted, draw, files, find, make, onScreen, when } from "./work.js";
+import { Job, adoptReport, counted, draw, files, find, make, onScreen, stopsOf, when } from "./work.js";
 
 const id = location.pathname.split("/").pop();
 const HEADS = { retake: "Retake", look: "Look at" };
@@ -20,7 +20,7 @@ async function load() {
   document.title = `${pose.name}: check and keep`;
   find("#name").textContent = pose.name;
   find("#shoot").href = `/live?pose=${id}`;
-  find("#facts").textContent = pose.kind === "clip" ? "A clip" : counted(pose.stops, "stop");
+  find("#facts").textContent = pose.kind === "clip" ? "A clip" : stopsOf(pose);
   find("#problem").textContent = pose.problem;
   if (!find("#set-name").value) find("#set-name").value = pose.name.slice(0, 80);
   const { checked } = pose;

@@ -24,6 +24,15 @@ export function draw(tag, attributes = {}, ...children) {
 }
 
 export const counted = (number, what) => `${number} ${what}${number === 1 ? "" : "s"}`;
+// How many stops a pose has: by ring, where it was shot in rings.
+export function stopsOf(pose) {
+  if (pose.kind === "clip") return "a clip";
+  const rings = pose.rings || [], details = pose.close_ups ? [counted(pose.close_ups, "close-up")] : [];
+  if (!rings.length) return [counted(pose.stops ?? 0, "stop"), ...details].join(", ");
+  const each = rings.map(({ ring, stops }) => `${ring} ${stops ?? "a clip"}`).join(", ");
+  return [pose.stops === null ? `rings ${each}` : `${counted(pose.stops, "stop")}: ${each}`, ...details].join(", ");
+}
+
 export const when = (seconds) => new Date(1000 * seconds).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
 
 export function files(list, address) {
