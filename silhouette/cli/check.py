@@ -51,9 +51,10 @@ def run(args: argparse.Namespace) -> int:
     print(table.check_list(checked.report, columns()))
     for note in checked.notes:
         say(words.note(note))
-    for ring, one in checked.rings:
-        for note in one.notes:
-            say(f"{ring.capitalize()} ring: {words.note(note)}")
+    each = [(ring, words.note(note)) for ring, one in checked.rings for note in one.notes]
+    for text in dict.fromkeys(text for _, text in each):
+        rings = [ring for ring, other in each if other == text]
+        say(text if len(rings) == len(checked.rings) else f"{words.listed(rings).capitalize()} ring: {text}")
     if written is not None:
         say_written(args.out, written)
     return checked.report.exit_code

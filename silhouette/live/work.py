@@ -27,7 +27,7 @@ from silhouette.settings import SCALE, Intent, Paper
 from silhouette.texts import printable
 
 if TYPE_CHECKING:
-    from silhouette.records_shoot import CheckReport
+    from silhouette.records_shoot import CheckReport, Told
     from silhouette.shoot import Checked
 
 Tell = Callable[[str, int, int], None]
@@ -226,7 +226,7 @@ def check_told(checked: Checked) -> dict[str, Any]:
     from silhouette.show import check_page, svg, words, words_check
 
     report = checked.report
-    asked = wanted.wanted(report)
+    asked = () if report.rings else wanted.wanted(report)  # a live turn is one ring, and goes on with that alone
     verdict, rests_on = check_page.headline(report)
     tallest = max((line.height_px for line in checked.outlines if line is not None), default=1.0)
     known = words_check.angles_known(report.stops) and report.why_not != "no turn"
@@ -238,7 +238,7 @@ def check_told(checked: Checked) -> dict[str, Any]:
             left, _, right, _ = line.polygon.bounds
             half = max(half, -left * share, right * share)
         stops.append({
-            "name": printable(stop.name), "called": printable(called),
+            "name": printable(stop.name), "called": printable(f"{stop.ring} {called}" if report.rings else called),
             "angle": round(stop.angle, 1) if known and not math.isnan(stop.angle) else None,
             "mark": check_page.verdict_of(report, k), "unclear": k in report.unclear,
             "path": None if line is None else svg.path_d(line.drawn), "height": round(share, 4),
@@ -246,21 +246,25 @@ def check_told(checked: Checked) -> dict[str, Any]:
     order = ("retake", "look", "pass")
     return {
         "verdict": verdict, "rests_on": rests_on, "exit_code": report.exit_code,
-        "findings": [_finding(f, report) for which in order for f in report.findings if f.verdict == which],
-        "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold(report.findings, report.stops)],
+        "findings": [_finding(one, report) for which in order for one in report.told if one[1].verdict == which],
+        "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold_all(report.told)],
         "stops": stops, "half": round(half, 3), "notes": [_FLAG.sub("", words.note(note)) for note in checked.notes],
         "wanted": [one.words for one in asked],
         "want": wanted.to_query([stop for one in asked for stop in one.stops]),
     }
 
 
-def _finding(finding: Any, report: CheckReport) -> dict[str, Any]:
+def _finding(told: Told, report: CheckReport) -> dict[str, Any]:
+    """A finding; of a ring among several its stops are counted over all of them."""
     from silhouette.show import words_check
 
+    ring, finding, stops = told
+    first = 0 if ring is None else next(k for k, stop in enumerate(report.stops) if stop.ring == ring)
     concerned = sorted({*finding.stops, *(k for pair in finding.gaps for k in pair)})
-    return {"verdict": finding.verdict, "check": finding.check, "said": words_check.evidence(finding, report.stops),
-            "do": words_check.do(finding, report.stops), "stops": concerned,
-            "gaps": [list(pair) for part in (finding, *finding.parts) for pair in part.gaps]}
+    return {"verdict": finding.verdict, "check": words_check.asked(ring, finding.check),
+            "said": words_check.evidence(finding, stops), "do": words_check.do(finding, stops),
+            "stops": [first + k for k in concerned],
+            "gaps": [[first + k for k in pair] for part in (finding, *finding.parts) for pair in part.gaps]}
 
 
 # ------------------------------------------------------------------------------------------------ what a page asks for
