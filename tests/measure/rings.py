@@ -78,7 +78,7 @@ def hulls(name: str, truth: Truth, shot: Rings, shared: Shared, cell: float) -> 
                 [cut.mask for k in places if (cut := main.cuts[k]) is not None])
     one_l, one = volume(seen.masks, in_space.alone(seen.stops, seen.masks), truth["stature_m"], cell)
     all_l, every = volume(shared.masks, shared.skeleton, truth["stature_m"], cell)
-    true = truth["volume_l"]
+    true = truth["figure_l"]
     (off_one, _), (off_all, within) = joint_errors(truth, one), joint_errors(truth, every)
     row = {"one": one_l / true - 1, "all": all_l / true - 1, "dressed": truth["dressed"],
            "joints_one": off_one, "joints_all": off_all, "held": off_all <= within}
