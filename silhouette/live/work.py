@@ -248,7 +248,8 @@ def check_told(checked: Checked) -> dict[str, Any]:
         "verdict": verdict, "rests_on": rests_on, "exit_code": report.exit_code,
         "findings": [_finding(one, report) for which in order for one in report.told if one[1].verdict == which],
         "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold_all(report.told)],
-        "stops": stops, "half": round(half, 3), "notes": [_FLAG.sub("", text) for text in words.said_once(checked.all_notes, len(checked.rings))],
+        "stops": stops, "half": round(half, 3),
+        "notes": [_FLAG.sub("", text) for text in words.said_once(checked.all_notes, len(checked.rings))],
         "wanted": [one.words for one in asked],
         "want": wanted.to_query([stop for one in asked for stop in one.stops]),
     }
