@@ -157,7 +157,7 @@ def export(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> di
         paper=_paper(asked), overwrite=overwrite, progress=tell,
     )
     return {"name": name, "stops": len(layout.views), "photographs": photographs,
-            "notes": [_FLAG.sub("", words.note(note)) for note in layout.notes]}
+            "notes": [_FLAG.sub("", text) for text in words.said_once(layout.notes, len(layout.rings))]}
 
 
 @_for_the_page
@@ -248,7 +248,8 @@ def check_told(checked: Checked) -> dict[str, Any]:
         "verdict": verdict, "rests_on": rests_on, "exit_code": report.exit_code,
         "findings": [_finding(one, report) for which in order for one in report.told if one[1].verdict == which],
         "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold_all(report.told)],
-        "stops": stops, "half": round(half, 3), "notes": [_FLAG.sub("", words.note(note)) for note in checked.notes],
+        "stops": stops, "half": round(half, 3),
+        "notes": [_FLAG.sub("", text) for text in words.said_once(checked.all_notes, len(checked.rings))],
         "wanted": [one.words for one in asked],
         "want": wanted.to_query([stop for one in asked for stop in one.stops]),
     }
