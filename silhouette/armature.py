@@ -9,28 +9,20 @@ from typing import Any
 
 import numpy as np
 
-from silhouette import shoot, tables, turnaround
+from silhouette import in_space, ring_check, shoot, tables, turnaround
 from silhouette.errors import AnglesError, PoseError, SettingsError
 from silhouette.export import massing_files
+from silhouette.in_space import LEAST_STOPS, WIDEST_GAP, Seen
 from silhouette.intake.tape import read_tape
-from silhouette.reading import reader
 from silhouette.records import CUT_BY_FRAME, Cut, Mask, Note, Stop
 from silhouette.records_shoot import StopLook
-from silhouette.records_space import Armature, Profile, Sizes, Skeleton, Solid, Taped
+from silhouette.records_space import Armature, Gain, Profile, Sizes, Skeleton, Solid, Taped
 from silhouette.settings import EVERY_MM, LEAST_MM, PROFILES, SCALE, TRUST, Paper
-from silhouette.shape import outline
-from silhouette.space import hull, joints, massing, orbit_fit, sections, skeleton, stature
+from silhouette.space import hull, massing, sections, skeleton, stature
 from silhouette.texts import printable
-from silhouette.turnaround import Turnaround
+from silhouette.turnaround import Rings, Turnaround
 from silhouette.writing import whole_folder
 
-LEAST_STOPS = 8
-"""Stops from which the figure in space is made: one from every 45 degrees."""
-WIDEST_GAP = 100.0
-"""Degrees round the figure without a stop from which it is not a whole turn: from a half turn opposite views are
-missing, and they alone tell near from far."""
-SPREAD_SURE = 4.0
-"""How sure an angle is that was only spread evenly over the turn, degrees."""
 CELL_M = 0.005
 """Cells of the hull, metres of the figure."""
 ELEVATIONS = (0.0, 90.0)
@@ -38,7 +30,7 @@ ELEVATIONS = (0.0, 90.0)
 
 
 def armature_of(
-    path: str | Path | Turnaround,
+    path: str | Path | Turnaround | Rings,
     *,
     height_m: float,
     pose_height_m: float | None = None,
@@ -52,12 +44,13 @@ def armature_of(
     progress: turnaround.Progress | None = None,
     **settings: Any,
 ) -> Armature:
-    """Find the figure in space from the outlines of a whole turn.
+    """Find the figure in space from the outlines of a whole turn, or of several, shot low, level and high.
 
     Parameters
     ----------
-    path : path-like or Turnaround
-        A folder of stills, a clip or an exported set; or what :func:`silhouette.turnaround.ingest` made of it.
+    path : path-like, Turnaround or Rings
+        A folder of stills, a clip or an exported set; or what :func:`silhouette.turnaround.ingest` or
+        :func:`silhouette.turnaround.ingest_rings` made of it.
     height_m : float
         The model's stature, metres, 0.5 to 2.5.
     pose_height_m : float, optional
@@ -87,22 +80,80 @@ def armature_of(
         raise SettingsError("the sizes are to be taken from the tape, but none is given.", do="Give --tape FILE too.")
     measured = () if tape is None else read_tape(Path(tape))
     tell = progress or turnaround.silent
-    shot = turnaround.watched(shoot.ingested(path, settings, progress, looks=True))
+    shot = shoot.rings_of(path, settings, progress, looks=True)
+    shot = replace(shot, all=tuple(turnaround.watched(one) for one in shot.all))
     tell(f"{shot.name}: joints", 0, 3)
-    stops, cuts, notes = _usable(shot)
-    masks = [cut.mask for cut in cuts]
-    found = _in_space(stops, masks)
+    seen, notes = _usable_rings(shot)
+    found, seen, odd = _in_space(seen)
+    stops, masks = [stop for one in seen for stop in one.stops], [mask for one in seen for mask in one.masks]
     tell(f"{shot.name}: massing model", 1, 3)
-    found, carved, figure, how = _in_metres(masks, found, height_m, pose_height_m, measured if fit_to_tape else ())
+    how_tall = (height_m, pose_height_m, measured if fit_to_tape else ())
+    found, carved, figure, how = _in_metres(masks, found, *how_tall)
     top = float(figure.vertices[:, 2].max())
     sizes = Sizes(height_m, top, how, scale, shrinkage)
     model, base_mm = massing.massing(carved, sizes, least_mm=least_mm, base=base)
     tell(f"{shot.name}: sections", 2, 3)
     agreement = hull.agreement(figure, masks, found.cameras)
+    names = [f"{one.ring}/{stop.name}" if len(seen) > 1 else stop.name for one in seen for stop in one.stops]
     return _told(sizes, found, figure, every_mm, name=printable(shot.name), massing=model,
-                 base_mm=base_mm, agreement=agreement, stops=tuple(stop.name for stop in stops),
+                 base_mm=base_mm, agreement=agreement, stops=tuple(names),
                  angles_from=stops[0].angle_from, tape=skeleton.hold(measured, found), fitted_to_tape=fit_to_tape,
-                 notes=(*shot.notes, *notes, *found.notes))
+                 notes=(*notes, *odd, *found.notes), rings=tuple(one.ring for one in seen) if shot.several else (),
+                 gain=_gain(seen, found, *how_tall) if len(seen) > 1 else None)
+
+
+def _usable_rings(shot: Rings) -> tuple[list[Seen], list[Note]]:
+    """What can be used of every ring, the main ring first, and what is to be said of it; a ring that cannot be used is
+    named, as long as one is left.
+
+    Raises
+    ------
+    PoseError, AnglesError
+        Where none can be used: why the main ring cannot.
+    """
+    seen, notes, errors = [], [*shot.notes], []
+    for one in sorted(shot.all, key=lambda one: one is not shot.main):
+        try:
+            stops, cuts, told = _usable(one, shot.several)
+        except (PoseError, AnglesError) as error:
+            errors.append(error)
+            notes.append(Note.of("ring left out", ring=one.ring, why=error.what))
+            continue
+        places = {stop.name: k for k, stop in enumerate(one.stops)}
+        seen.append(Seen(one.ring, [places[stop.name] for stop in stops], stops, [cut.mask for cut in cuts]))
+        told = [*one.notes, *told]
+        notes += [Note.of("of ring", ring=one.ring, note=n.plain) for n in told] if shot.several else told
+    if not seen:
+        raise errors[0]
+    return seen, notes
+
+
+def _in_space(seen: list[Seen]) -> tuple[Skeleton, list[Seen], list[Note]]:
+    """The skeleton and the rings that it was made of; rings that show another pose are left out, and named."""
+    if len(seen) == 1:
+        return in_space.alone(seen[0].stops, seen[0].masks), seen, []
+    found = in_space.together(seen)
+    same = {one.ring for one in found.same}
+    odd = [Note.of("ring of another pose", ring=one.ring, than=seen[0].ring) for one in seen if one.ring not in same]
+    kept = [one for one in seen if one.ring in same]
+    if len(kept) == 1:
+        return in_space.alone(kept[0].stops, kept[0].masks), kept, odd
+    return found.skeleton, kept, odd
+
+
+def _gain(seen: Sequence[Seen], found: Skeleton, height_m: float, pose_height_m: float | None,
+          tape: Sequence[Taped]) -> Gain:
+    """What the figure would have been from the main ring alone."""
+    one = seen[0]
+    alone, _, figure, _ = _in_metres(
+        one.masks, in_space.alone(one.stops, one.masks), height_m, pose_height_m, tape)
+    return Gain(one.ring, sections.volume_l(figure), _within(alone), _within(found))
+
+
+def _within(found: Skeleton) -> float | None:
+    """How far joints may be off, the median over them; one that was not found counts as far."""
+    middle = float(np.median([np.inf if j.at is None or j.within is None else j.within for j in found.joints]))
+    return middle if np.isfinite(middle) else None
 
 
 def _in_metres(
@@ -145,7 +196,7 @@ def _refuse_sizes(height_m: float, pose_height_m: float | None, scale: float, sh
             raise SettingsError(f"{what} is {low:g} to {high:g}{unit}, not {value:g}.")
 
 
-def _usable(shot: Turnaround) -> tuple[list[Stop], list[Cut], list[Note]]:
+def _usable(shot: Turnaround, several: bool) -> tuple[list[Stop], list[Cut], list[Note]]:
     """The stops that show the pose, with their cut-outs, and what was left out.
 
     Raises
@@ -165,7 +216,7 @@ def _usable(shot: Turnaround) -> tuple[list[Stop], list[Cut], list[Note]]:
         raise PoseError("its pictures have several sizes, so they were not taken by one camera that stood still.",
                         path=shot.source, do="Give the stills of one turn, straight from the camera.")
     notes += _cut_by_frame([(stop, cut) for stop, cut, _ in seen], shot)
-    moved = _moved([s for s, _, _ in seen], [look for _, _, look in seen], shot)
+    moved = _moved([s for s, _, _ in seen], [look for _, _, look in seen], shot, several)
     if moved:
         notes.append(Note.of("stops moved", names=[seen[k][0].name for k in moved]))
         seen = [one for k, one in enumerate(seen) if k not in moved]
@@ -188,14 +239,16 @@ def _cut_by_frame(seen: Sequence[tuple[Stop, Cut]], shot: Turnaround) -> list[No
     return [Note.of("stops cut", names=names)] if names else []
 
 
-def _moved(stops: Sequence[Stop], looks: Sequence[StopLook], shot: Turnaround) -> tuple[int, ...]:
-    """Places of the stops at which the pose had moved, as the shoot check finds them."""
+def _moved(stops: Sequence[Stop], looks: Sequence[StopLook], shot: Turnaround, several: bool) -> tuple[int, ...]:
+    """Places of the stops at which the pose had moved, as the shoot check finds them: one ring of ``several`` is held
+    against where its camera stood, for it may have stood low or high."""
     turned = None
     if shot.turned is not None:
         places = {stop.name: k for k, stop in enumerate(shot.stops)}
         turned = shot.turned[[places[stop.name] for stop in stops]]
         turned = turned - turned[0]
-    measured = shoot.measure(stops, looks, turned=turned)
+    seen = ring_check.seen_alone(stops, looks) if several else None
+    measured = shoot.measure(stops, looks, turned=turned, cameras={} if seen is None else seen.cameras)
     if measured.no_turn is not None or (measured.held is not None and measured.held.unfit):
         raise PoseError("its outlines are not those of one figure that turns.", path=shot.source,
                         do="Run silhouette check on it: it says what is wrong.")
@@ -208,29 +261,12 @@ def _refuse_few(stops: Sequence[Stop], shot: Turnaround, moved: int = 0) -> None
     if len(stops) < LEAST_STOPS:
         raise PoseError(f"only {len(stops)} of its {len(shot.stops)} stops can be used, {LEAST_STOPS} are needed.{why}",
                         path=shot.source, do="Shoot a whole turn, or mend the cut-outs with silhouette mend.")
-    angles = np.sort([stop.angle % 360 for stop in stops])
-    gaps = np.diff([*angles, angles[0] + 360])
-    widest = int(np.argmax(gaps))
-    if gaps[widest] >= WIDEST_GAP:
-        start, end = angles[widest], angles[(widest + 1) % len(angles)]
+    gap, start, end = in_space.widest_gap([stop.angle for stop in stops])
+    if gap >= WIDEST_GAP:
         raise AnglesError(
             f"no stop that can be used lies between {start:.0f} and {end:.0f} degrees.{why} A half turn shows every "
             "outline once, and nothing says what is near and what is far.",
             path=shot.source, do="Shoot the whole turn.")
-
-
-def _in_space(stops: Sequence[Stop], masks: Sequence[Mask]) -> Skeleton:
-    """The joints and cameras with the ground at z = 0, in units of figure height."""
-    lenses = [stop.focal_35mm for stop in stops if stop.focal_35mm]
-    cameras = orbit_fit.first_cameras(
-        masks, [stop.angle for stop in stops], float(np.median(lenses)) if lenses else None)
-    outlines = [outline.outline_of(mask) for mask in masks]
-    bells = [None if line is None else reader.point_bells(line) for line in outlines]
-    sure = [SPREAD_SURE if stop.angle_from == "spread" and stop.angle_sure is None else stop.angle_sure
-            for stop in stops]
-    lens = joints.LENS_KNOWN if lenses else joints.LENS_UNKNOWN
-    found = joints.solve(bells, cameras, sure, distance_sure=lens)
-    return stature.moved(found, -hull.ground_shift(masks, found.cameras), 1.0)
 
 
 def write_armature(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -31,9 +32,9 @@ LEVEL = 0.2
 """How far over or under the waist a camera still counts as level, S: 34 cm."""
 LOWEST_M, HIGHEST_M, NEAREST_M = 0.2, 2.6, 2.6
 """Cameras that the reader was taught: their heights, and how near they stood at least, metres."""
-HEIGHT_DOUBT, HEIGHT_FLOOR = 1.645, 0.01
+HEIGHT_DOUBT, HEIGHT_FLOOR = 3.0, 0.01
 """What the fit's own doubt of a lens's height counts for, and what is left however well the views agree, S: half widths
-of the 90 % interval."""
+of the 90 % interval. Set on turns near taught poses: the doubt alone, 1.645 times, held 72 % of 36 cameras."""
 
 
 @dataclass(frozen=True)
@@ -97,8 +98,8 @@ class InSpace:
 def in_space(shot: Rings) -> InSpace:
     """Where the cameras stood, as far as outlines or the person tell, and the blind spots."""
     found = shared(shot)
-    cameras = _cameras(shot, found)
-    notes = [note for one in shot.all for note in _notes(one, cameras[one.ring], found)]
+    cameras = cameras_of(shot, found)
+    notes = [note for one in shot.all for note in notes_of(one, cameras[one.ring], found)]
     return InSpace(cameras, _blind_spots(shot, found), tuple(notes))
 
 
@@ -106,44 +107,50 @@ def shared(shot: Rings) -> Shared | None:
     """All rings of a pose that can be used, in one frame; None where there is none."""
     order = sorted(shot.all, key=lambda one: (one is not shot.main, RINGS.index(one.ring)))
     unusable: dict[Ring, str] = {}
-    usable: list[tuple[Turnaround, list[int]]] = []
+    told: list[tuple[Seen, rings.RingViews]] = []
     for one in order:
-        seen = clear_stops(one)
-        why = _why_not(one, seen)
+        places = clear_stops(one)
+        why = _why_not(one, places)
+        if not why:
+            seen = Seen(one.ring, places, [one.stops[k] for k in places], [_cut(one, k).mask for k in places])
+            views = views_of(seen.stops, seen.masks)
+            why = "body" if _no_body(views.bells) else ""
+            told += [] if why else [(seen, views)]
         if why:
             unusable[one.ring] = why
-        else:
-            usable.append((one, seen))
-    told = []
-    for one, seen in usable:
-        views = views_of([one.stops[k] for k in seen], [_cut(one, k).mask for k in seen])
-        if _no_body(views.bells):
-            unusable[one.ring] = "body"
-        else:
-            told.append((one, seen, views))
-    if not told:
-        return None
-    return _in_one_frame([(one, seen) for one, seen, _ in told], [views for *_, views in told], unusable)
+    return replace(_in_one_frame(told), unusable=unusable) if told else None
 
 
-def _in_one_frame(
-    told: Sequence[tuple[Turnaround, list[int]]], views: Sequence[rings.RingViews], unusable: Mapping[Ring, str]
-) -> Shared:
-    found = rings.solve(views)
-    masks = [tuple(_cut(one, k).mask for k in seen) for one, seen in told]
+class Seen(NamedTuple):
+    """The stops of one ring that are used."""
+
+    ring: Ring
+    places: Sequence[int]
+    """Which of its turnaround's stops they are."""
+    stops: Sequence[Stop]
+    masks: Sequence[Mask]
+
+
+def together(rings_seen: Sequence[Seen]) -> Shared:
+    """Rings of one pose in one frame, that of the first; each with whole turns of masks of one size."""
+    return _in_one_frame([(seen, views_of(seen.stops, seen.masks)) for seen in rings_seen])
+
+
+def _in_one_frame(told: Sequence[tuple[Seen, rings.RingViews]]) -> Shared:
+    found = rings.solve([views for _, views in told])
     same = [k for k, placed in enumerate(found.rings) if placed.joined]
     cameras = [found.skeleton.cameras[placed.stops] for placed in found.rings]
     skeleton = replace(found.skeleton, cameras=tuple(c for k in same for c in cameras[k]))
-    raise_by = -_ground([masks[k] for k in same], [cameras[k] for k in same])
+    raise_by = -_ground([told[k][0].masks for k in same], [cameras[k] for k in same])
     unit = 1 / (stature.stature_by_bones(skeleton) or 1.0)
     out = []
-    for (one, seen), own, stood, placed in zip(told, masks, cameras, found.rings, strict=True):
+    for (seen, _), stood, placed in zip(told, cameras, found.rings, strict=True):
         moved = stature.moved(replace(skeleton, cameras=stood), raise_by, unit).cameras
         sure = float(np.hypot(HEIGHT_DOUBT * placed.height_doubt, HEIGHT_FLOOR))
         out.append(RingInSpace(
-            one.ring, tuple(seen), own, moved, (placed.height + raise_by) * unit, sure, placed.tilt,
-            placed.distance * unit, placed.begins, placed.apart * unit, placed.joined))
-    return Shared(stature.moved(skeleton, raise_by, unit), tuple(out), dict(unusable))
+            seen.ring, tuple(seen.places), tuple(seen.masks), moved, (placed.height + raise_by) * unit, sure,
+            placed.tilt, placed.distance * unit, placed.begins, placed.apart * unit, placed.joined))
+    return Shared(stature.moved(skeleton, raise_by, unit), tuple(out), {})
 
 
 def _ground(masks: Sequence[Sequence[Mask]], cameras: Sequence[Sequence[StopCamera]]) -> float:
@@ -209,7 +216,7 @@ def _no_body(bells: Sequence[PointBells | None]) -> bool:
     return 2 * sum(one is None or one.unlike > reader.UNLIKE for one in bells) > len(bells)
 
 
-def _cameras(shot: Rings, found: Shared | None) -> dict[Ring, RingCamera]:
+def cameras_of(shot: Rings, found: Shared | None) -> dict[Ring, RingCamera]:
     """Every ring's camera; a height that the person gave wins over what the outlines tell."""
     seen = {one.ring: one for one in found.rings} if found else {}
     waist = rings.waist_of(found.skeleton) if found else None
@@ -242,7 +249,7 @@ def seems(camera: RingCamera) -> Ring | None:
     return "level" if abs(over) <= LEVEL else "low" if over < 0 else "high"
 
 
-def _notes(shot: Turnaround, camera: RingCamera, found: Shared | None) -> list[Note]:
+def notes_of(shot: Turnaround, camera: RingCamera, found: Shared | None) -> list[Note]:
     """What a ring's camera makes worth saying."""
     ring = shot.ring
     why = found.unusable.get(ring) if found else _why_not(shot, clear_stops(shot)) or "body"
@@ -254,7 +261,7 @@ def _notes(shot: Turnaround, camera: RingCamera, found: Shared | None) -> list[N
         assert camera.height is not None and camera.waist is not None
         notes.append(Note.of("ring camera elsewhere", ring=ring, looks=looks, over=camera.height - camera.waist))
     if found and any(one.ring == ring and not one.same_pose for one in found.rings):
-        notes.append(Note.of("ring of another pose", ring=ring))
+        notes.append(Note.of("ring of another pose", ring=ring, than=found.rings[0].ring))
     outside = _outside(camera)
     if outside:
         notes.append(Note.of("ring camera outside", ring=ring, where=outside))

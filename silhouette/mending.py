@@ -1,4 +1,8 @@
-"""Cut-outs mended by hand: every still of a pose with its cut-out, in one page that works without a network."""
+"""Cut-outs mended by hand: every still of a pose with its cut-out, in one page that works without a network.
+
+The rings of a pose share the page, and all their masks go into the pose's own folder, called after ring and still:
+``low_045.mask.png``.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +16,7 @@ import numpy as np
 from silhouette import turnaround
 from silhouette.cutout import patches
 from silhouette.errors import PictureError, PoseError, SettingsError
-from silhouette.intake import reel, stills
+from silhouette.intake import reel, rings, stills
 from silhouette.records import GIVEN_MASK, NO_FIGURE, Cut, Pixels, Stop
 from silhouette.settings import TRUST, Settings
 from silhouette.show import mend_page
@@ -51,7 +55,8 @@ def write_mend_page(
     out : path-like
         The page, a name that ends in ``.html``.
     only : sequence of str, optional
-        Names of stills, with or without their ending; none means all.
+        Names of stills, with or without their ending; none means all. Of a pose with rings also ``low`` for all stills
+        of a ring, and ``low_045`` for one.
     progress : callable, optional
         Told what is being done and how far it is.
     **settings
@@ -68,24 +73,29 @@ def write_mend_page(
     turnaround.refuse_missing(place)
     refuse_file(out, [place])
     chosen = Settings().but(**settings)
+    if chosen.ring_places:
+        raise SettingsError("this page takes the rings in the pose's own folder.",
+                            do="Leave --ring RING=PLACE out, and mend what lies there by itself.")
     with turnaround.workers(chosen.jobs) as run:
-        shot = turnaround.ingest(place, chosen, run=run, tell=progress)
-    wanted = _wanted(shot.stops, only)
-    shown, left_out = [], []
-    for stop, cut, pixels in _pictures(shot, wanted):
-        if pixels is None:
-            left_out.append(stop.problem or f"{printable(stop.source)}: cannot be read any more.")
-            continue
-        shown.append(_one(stop, cut, pixels, _is_clip(shot)))
-        progress(f"{shot.name}: parting", len(shown), len(wanted))
-    if not shown:
+        pose = turnaround.ingest_rings(place, chosen, run=run, tell=progress)
+    home = _home(pose, place)
+    wanted = _wanted(pose, only)
+    shown, left_out, first, many = [], [], None, sum(map(len, wanted))
+    for shot, these in zip(pose.all, wanted, strict=True):
+        for stop, cut, pixels in _pictures(shot, these):
+            first = first or stop.source
+            if pixels is None:
+                left_out.append(stop.problem or f"{printable(stop.source)}: cannot be read any more.")
+                continue
+            shown.append(_one(stop, cut, pixels, _shown_as(stop, pose.several), _is_clip(shot), home))
+            progress(f"{pose.name}: parting", len(shown), many)
+    if not shown or first is None:
         raise PoseError("holds no picture that can be read.", path=place)
     shown.sort(key=lambda one: (one.state in ("trusted", "by hand"), one.confidence))
-    source = shot.stops[wanted[0]].source
-    masks = stills.masks_folder(source).name if _is_clip(shot) else None
-    folder = turnaround.whole_path(source.parent).name
-    page = mend_page.mend_page(shot.name, shown, folder=folder, masks_folder=masks).encode()
-    whole_file(out, page, sealed=True)
+    masks = stills.masks_folder(first).name if home is None and _is_clip(pose.main) else None
+    folder = turnaround.whole_path(home or first.parent).name
+    page = mend_page.mend_page(pose.name, shown, folder=folder, masks_folder=masks, rings=home is not None)
+    whole_file(out, page.encode(), sealed=True)
     doubted = sum(one.state not in ("trusted", "by hand") for one in shown)
     return Mended(out, len(shown), doubted, out.stat().st_size, tuple(left_out))
 
@@ -94,15 +104,47 @@ def _is_clip(shot: turnaround.Turnaround) -> bool:
     return not shot.source.is_dir() and reel.is_clip(shot.source)
 
 
-def _wanted(stops: Sequence[Stop], only: Sequence[str]) -> list[int]:
-    """Numbers of the stops that were asked for."""
-    called = [{stop.name.casefold(), printable(stop.source.name).casefold()} for stop in stops]
+def _home(pose: turnaround.Rings, place: Path) -> Path | None:
+    """The folder that takes the masks of all rings; None where each lies beside its still, or in its clip's folder.
+
+    A ring that is mended by itself keeps to the masks that were made for it beside the others'."""
+    if pose.several:
+        return place
+    return next((mask.parent for stop in pose.main.stops if (mask := _among_others(stop)) is not None), None)
+
+
+def _among_others(stop: Stop) -> Path | None:
+    """The mask by hand of a ring's stop, if it lies where those of all rings do."""
+    mask = stop.given_mask
+    if mask is None or reel.is_clip(stop.source):
+        return mask if mask is not None and mask.parent == stop.source.parent else None
+    return mask if mask == stills.mask_beside_ring(stop.source) else None
+
+
+def _wanted(pose: turnaround.Rings, only: Sequence[str]) -> list[list[int]]:
+    """Numbers of the stops that were asked for, ring by ring."""
+    called = [[_names(stop, pose.several) for stop in shot.stops] for shot in pose.all]
+    everything = set[str]().union(*(names for ring in called for names in ring))
     for name in only:
-        if not any(name.casefold() in names for names in called):
-            raise SettingsError(f"No still is called {printable(name)}.",
-                                do=f"They are called {', '.join(stop.name for stop in stops)}.")
+        if name.casefold() not in everything:
+            there = [_shown_as(stop, pose.several) for shot in pose.all for stop in shot.stops]
+            raise SettingsError(f"No still is called {printable(name)}.", do=f"They are called {', '.join(there)}.")
     asked = {name.casefold() for name in only}
-    return [i for i, names in enumerate(called) if not asked or names & asked]
+    return [[i for i, names in enumerate(ring) if not asked or names & asked] for ring in called]
+
+
+def _names(stop: Stop, by_ring: bool) -> set[str]:
+    """What a still may be asked for as."""
+    names = {stop.name.casefold(), printable(stop.source.name).casefold()}
+    if not by_ring:
+        return names
+    short = rings.without_mark(stop.name).casefold()
+    return names | {stop.ring, f"{stop.ring} {short}", f"{stop.ring}_{short}"}
+
+
+def _shown_as(stop: Stop, by_ring: bool) -> str:
+    """What a still is called on the page: ``low 045`` where its pose has several rings."""
+    return f"{stop.ring} {rings.without_mark(stop.name)}" if by_ring else stop.name
 
 
 def _pictures(
@@ -124,7 +166,17 @@ def _pictures(
             yield stop, shot.cuts[i], pixels
 
 
-def _one(stop: Stop, cut: Cut | None, pixels: Pixels, of_clip: bool) -> mend_page.MendStop:
+def _file(stop: Stop, of_clip: bool, home: Path | None) -> str:
+    """What a mask is to be called: in ``home``, where all rings' lie, else beside its still or in its clip's folder."""
+    if of_clip:
+        return f"{stop.source.stem.casefold() + '_' if home else ''}{stop.name}{stills.MASK_SUFFIX}"
+    beside = stills.mask_beside_ring(stop.source) if home not in (None, stop.source.parent) else None
+    return (beside or stills.mask_place(stop.source)).name
+
+
+def _one(
+    stop: Stop, cut: Cut | None, pixels: Pixels, called: str, of_clip: bool, home: Path | None
+) -> mend_page.MendStop:
     """One still as the page takes it; where there is no cut-out all is still to be made."""
     h, w = pixels.shape[:2]
     if cut is None or cut.mask.shape != (h, w):
@@ -141,9 +193,9 @@ def _one(stop: Stop, cut: Cut | None, pixels: Pixels, of_clip: bool) -> mend_pag
     elif cut.confidence < TRUST:
         state = "doubted"
     return mend_page.MendStop(
-        name=stop.name,
-        beside=printable(stop.source.name),
-        file=(stop.name + stills.MASK_SUFFIX) if of_clip else stills.mask_place(stop.source).name,
+        name=called,
+        beside=printable(stop.source.relative_to(home).as_posix() if home else stop.source.name),
+        file=_file(stop, of_clip, home),
         state=state,
         confidence=cut.confidence,
         pixels=pixels,

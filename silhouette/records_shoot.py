@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -107,6 +107,8 @@ class Shot:
     aside: Floats | None = None
     """(n,) how far each stop lies to picture right of where it should, figure heights, nan where there is no outline to
     trust; None where there are too few."""
+    ring: Ring | None = None
+    """Which ring of several it is; None where a pose has one."""
 
     @property
     def angled(self) -> bool:
@@ -120,13 +122,80 @@ class Shot:
 
 
 @dataclass(frozen=True)
+class StrayStop:
+    """A stop that looks as if it was taken from another ring. Made by ``ring_check.py``."""
+
+    stop: int
+    """Counted from 0 over the stops of all rings."""
+    looks: Ring
+    """The ring that it fits into."""
+    other: int | None
+    """The stop there that fits in its stead, if the two were exchanged."""
+
+
+@dataclass(frozen=True)
+class RingApart:
+    """How a ring lies to the one that the others are held against. Made by ``ring_check.py``."""
+
+    ring: Ring
+    turned: float
+    """How far its angle 0 lies from that of the other, degrees, positive clockwise seen from above."""
+    moved: tuple[tuple[str, str | None, float], ...] = ()
+    """Joints that lie elsewhere, farthest first: name, the figure's side, how far in shares of the stature."""
+    known: int = 0
+    """Joints that both rings know."""
+
+
+@dataclass(frozen=True)
+class AllRings:
+    """All rings of one pose as they were shot, and what they tell together: all that a question about the rings may
+    ask. Put together by ``ring_check.py``. Stops are counted from 0 over all rings, in the order of the rings."""
+
+    shots: tuple[tuple[Ring, Shot], ...]
+    """Two or three, in the order of RINGS."""
+    main: Ring
+    """The ring that the others are held against: the level one, if there is one."""
+    cameras: Mapping[Ring, RingCamera]
+    clear: tuple[Ring, ...] = ()
+    """Those that have enough clear outlines, at known angles, to be held against others."""
+    apart: tuple[RingApart, ...] = ()
+    """Of each other ring that could be held against the main one."""
+    strays: tuple[StrayStop, ...] | None = None
+    """None where fewer than two rings have enough outlines."""
+    outside: Floats | None = None
+    """Of every stop, what sticks out of what the stops of all rings leave, share of the figure's area; nan where there
+    is no outline to trust; None where the rings could not be set into one frame."""
+    blind_spots: tuple[BlindSpot, ...] | None = None
+    """None where it cannot be told."""
+    notes: tuple[Note, ...] = ()
+    """What the cameras' places make worth saying, of :class:`silhouette.in_space.InSpace`."""
+    height_m: float | None = None
+    """As in :class:`Shot`."""
+
+    @property
+    def stops(self) -> tuple[Stop, ...]:
+        """Those of all rings."""
+        return tuple(stop for _, shot in self.shots for stop in shot.stops)
+
+    def first(self, ring: Ring) -> int:
+        """Where a ring's stops begin among those of all."""
+        before = 0
+        for name, shot in self.shots:
+            if name == ring:
+                return before
+            before += len(shot.stops)
+        raise KeyError(ring)
+
+
+@dataclass(frozen=True)
 class Finding:
     """The answer to one question of the shoot check, as data. Made by ``check/``; ``show/words_check.py`` has the
     sentences for each kind."""
 
     check: str
     """The question: full turn, missing stops, doubled stops, held pose, stance, framing, figure size, sharpness, steady
-    light, light direction, distance or camera height."""
+    light, light direction, distance or camera height; of several rings together: right ring, same pose, same start,
+    same light, same stops, ring heights or blind spots."""
     verdict: Verdict
     kind: str
     """What was found, in a few words: ``turn open``, ``pose moved``, ``cut by the frame``."""
@@ -159,6 +228,11 @@ class Finding:
         return tuple(zip(self.after_stop, before, strict=True))
 
 
+Told = tuple[Ring | None, Finding, tuple[Stop, ...]]
+"""A finding, the ring that it is of (None: of the only one, or of all together), and the stops that its numbers
+count."""
+
+
 @dataclass(frozen=True)
 class CheckReport:
     """The whole shoot check, worst first."""
@@ -169,10 +243,26 @@ class CheckReport:
     unclear: tuple[int, ...] = ()
     """Stops whose figure was not made out, counted from 0 in the order shot."""
 
+    rings: tuple[tuple[Ring, CheckReport], ...] = ()
+    """Of a pose in several rings the check of each, in the order of RINGS; ``findings`` are then those of all rings
+    against each other, and ``stops`` the stops of all, ring by ring. Empty for a pose of one ring."""
+
+    @property
+    def told(self) -> tuple[Told, ...]:
+        """Every finding, worst first: of the rings together before those of each ring, where they are as grave."""
+        own: list[Told] = [(None, f, self.stops) for f in self.findings]
+        each: list[Told] = [(ring, f, report.stops) for ring, report in self.rings for f in report.findings]
+        return tuple(sorted([*own, *each], key=lambda one: ORDER[one[1].verdict]))
+
     @property
     def exit_code(self) -> int:
         """0 nothing needs a retake, 1 something does, 2 it could not be checked: neither the turn nor the pose, or the
-        figure was made out in too few stops, or it is no turn."""
+        figure was made out in too few stops, or it is no turn. Of several rings: 1 if any of them needs one, or all of
+        them together; 2 if one of them could not be checked."""
+        if self.rings:
+            codes = {report.exit_code for _, report in self.rings}
+            retake = 1 in codes or any(f.verdict == "retake" for f in self.findings)
+            return 1 if retake else 2 if 2 in codes else 0
         found = {f.check: f.verdict for f in self.findings}
         verdicts = set(found.values())
         unseen = verdicts <= {"unknown"} or found.get("full turn") == found.get("held pose") == "unknown"

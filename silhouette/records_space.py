@@ -16,6 +16,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from silhouette.geometry.orbit import StopCamera as StopCamera
 from silhouette.records import Note
+from silhouette.settings import Ring
 
 Floats = NDArray[np.float64]
 BodySide = Literal["left", "right"]
@@ -307,6 +308,21 @@ class Sizes:
 
 
 @dataclass(frozen=True)
+class Gain:
+    """What the other rings add to the main one."""
+
+    ring: Ring
+    """The main ring."""
+    volume_l: float
+    """Of the figure as this ring alone shows it, litres; more is mostly too much."""
+    within_m: float | None
+    """How far joints from this ring alone may be off, median over the joints, metres; None where half of them
+    were not found."""
+    within_all_m: float | None
+    """The same from all rings."""
+
+
+@dataclass(frozen=True)
 class Armature:
     """Everything that the outlines of a turn tell of the figure in space."""
 
@@ -346,3 +362,7 @@ class Armature:
     """By what all sizes would be multiplied to fit the tape; None without a tape that meets the joints."""
     fitted_to_tape: bool = False
     """Whether that was done."""
+    rings: tuple[Ring, ...] = ()
+    """The rings used, the main one first; empty where the pose was shot in one."""
+    gain: Gain | None = None
+    """What the rings beside the main one add; None without them."""

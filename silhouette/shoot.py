@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette import in_space, tables, turnaround
+from silhouette import in_space, ring_check, tables, turnaround
 from silhouette.check import family, made_out
 from silhouette.errors import PictureError, PoseError, SettingsError
 from silhouette.export import reference_set, write_set
+from silhouette.geometry.orbit import StopCamera
 from silhouette.intake import film, stills
 from silhouette.records import Cut, Mask, Note, Outline, Pixels, RingCamera, Stop
 from silhouette.records_shoot import CheckReport, Held, SetCloseUp, SetLayout, SetView, Shot, StopLook
@@ -46,10 +47,19 @@ class Checked:
     outlines: tuple[Outline | None, ...]
     """The figure at each of the report's stops, in the camera's pixels."""
     notes: tuple[Note, ...]
+    """Of a pose in several rings those of all of it; each ring has its own."""
+    rings: tuple[tuple[Ring, Checked], ...] = ()
+    """Of a pose in several rings each by itself, in the order of RINGS."""
+
+    @property
+    def all_notes(self) -> tuple[Note, ...]:
+        """Those of all of it, then of each ring, named."""
+        each = [Note.of("of ring", ring=ring, note=note.plain) for ring, one in self.rings for note in one.notes]
+        return (*self.notes, *each)
 
 
 def check_turnaround(
-    path: str | Path | Turnaround,
+    path: str | Path | Turnaround | Rings,
     *,
     height_m: float | None = None,
     progress: turnaround.Progress | None = None,
@@ -57,10 +67,13 @@ def check_turnaround(
 ) -> Checked:
     """Answer, while the model is still there, what of a turnaround must be shot again.
 
+    Of a pose that was shot in several rings each is checked by itself, and all against each other.
+
     Parameters
     ----------
-    path : path-like or Turnaround
-        A clip, or a folder of stills in the order shot; or what :func:`silhouette.turnaround.ingest` made of it.
+    path : path-like, Turnaround or Rings
+        A clip, a folder of stills in the order shot, or one that holds rings; or what
+        :func:`silhouette.turnaround.ingest` or :func:`silhouette.turnaround.ingest_rings` made of it.
     height_m : float, optional
         Height of the figure in the pose, metres: turns shares into centimetres and tells the camera's distance.
     **settings
@@ -73,7 +86,47 @@ def check_turnaround(
     """
     if height_m is not None and not 0.3 <= height_m <= 3:
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
-    shot = turnaround.watched(ingested(path, settings, progress, looks=True))
+    rings = rings_of(path, settings, progress, looks=True)
+    if not rings.several:
+        taken = _taken(turnaround.watched(rings.main))
+        alone = _asked(taken, _measured(taken, height_m))
+        return replace(alone, notes=(*rings.notes, *alone.notes))
+    return _check_rings(rings, height_m, progress or turnaround.silent)
+
+
+def _check_rings(rings: Rings, height_m: float | None, tell: turnaround.Progress) -> Checked:
+    """Each ring by itself, held against where its camera stood, and all against each other."""
+    taken = {one.ring: _taken(turnaround.watched(one)) for one in rings.all}
+    seen: dict[Ring, ring_check.RingSeen | None] = {}
+    for k, (ring, one) in enumerate(taken.items()):
+        tell(f"{rings.name}: finding the cameras", k, len(taken))
+        seen[ring] = ring_check.seen_alone(one.stops, one.looks)
+    tell(f"{rings.name}: holding rings together", 0, 1)
+    strays = ring_check.find_strays({ring: one.stops for ring, one in taken.items()}, seen)
+    shots = {
+        ring: replace(_measured(one, height_m, ring_check.own_cameras(ring, seen[ring], strays)), ring=ring)
+        for ring, one in taken.items()
+    }
+    together = ring_check.together(shots, seen, strays, in_space.in_space(rings), height_m=height_m)
+    checked = {ring: _asked(one, shots[ring]) for ring, one in taken.items()}
+    report = family.ask_together(rings.name, together, {ring: one.report for ring, one in checked.items()})
+    lines = tuple(line for one in checked.values() for line in one.outlines)
+    return Checked(report, lines, rings.notes, tuple(checked.items()))
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """The stops of one turnaround whose pictures could be used."""
+
+    turnaround: Turnaround
+    stops: tuple[Stop, ...]
+    cuts: tuple[Cut, ...]
+    looks: tuple[StopLook, ...]
+    turned: Floats | None
+    """As the turnaround has it, from the first of these stops."""
+
+
+def _taken(shot: Turnaround) -> _Taken:
     seen = [
         (k, stop, cut, look)
         for k, (stop, cut, look) in enumerate(zip(shot.stops, shot.cuts, shot.looks or (), strict=True))
@@ -82,34 +135,45 @@ def check_turnaround(
     if not any(cut.mask.any() for _, _, cut, _ in seen):
         raise PoseError("no figure found.", path=shot.source, do="Check the clip, the light and the backdrop.")
     turned = None if shot.turned is None else shot.turned[[k for k, *_ in seen]] - shot.turned[seen[0][0]]
-    stops, looks = [stop for _, stop, _, _ in seen], [look for *_, look in seen]
-    measured = measure(stops, looks, height_m=height_m, turned=turned)
-    notes = shot.notes
-    if measured.no_turn is not None:  # it has no angles that anything could be said of
+    _, stops, cuts, looks = zip(*seen, strict=True)
+    return _Taken(shot, stops, cuts, looks, turned)
+
+
+def _measured(
+    taken: _Taken, height_m: float | None, cameras: Mapping[int, StopCamera] | None = None
+) -> Shot:
+    return measure(taken.stops, taken.looks, height_m=height_m, turned=taken.turned, cameras=cameras)
+
+
+def _asked(taken: _Taken, shot: Shot) -> Checked:
+    """One turnaround, checked by itself."""
+    notes = taken.turnaround.notes
+    if shot.no_turn is not None:  # it has no angles that anything could be said of
         notes = tuple(note for note in notes if note.kind not in OF_ANGLES)
-    outlines = tuple(outline.outline_of(cut.mask) for _, _, cut, _ in seen)
-    return Checked(family.ask(shot.name, measured), outlines, notes)
+    outlines = tuple(outline.outline_of(cut.mask) for cut in taken.cuts)
+    return Checked(family.ask(taken.turnaround.name, shot), outlines, notes)
 
 
-def ingested(
-    place: str | Path | Turnaround,
-    settings: dict[str, Any],
-    progress: turnaround.Progress | None,
-    *,
+def rings_of(
+    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None, *,
     looks: bool = False,
-) -> Turnaround:
-    """The turnaround itself, or what lies at its place."""
-    if isinstance(place, Turnaround):
+) -> Rings:
+    """All rings of a pose, or what lies at its place; a turnaround that was read already is a pose of one ring."""
+    if isinstance(place, Rings | Turnaround):
         if settings:
-            raise already_read(settings)
-        return place
+            raise SettingsError(
+                f"{', '.join(settings)}: a turnaround that was read already keeps the settings it was read with.",
+                do="Give them to ingest.",
+            )
+        return place if isinstance(place, Rings) else Rings(place.name, place.source, place.settings, (place,))
     chosen = Settings().but(**settings)
     with turnaround.workers(chosen.jobs) as run:
-        return turnaround.ingest(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
+        return turnaround.ingest_rings(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
 
 
 def measure(
-    stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float | None = None, turned: Floats | None = None
+    stops: Sequence[Stop], looks: Sequence[StopLook], *, height_m: float | None = None, turned: Floats | None = None,
+    cameras: Mapping[int, StopCamera] | None = None,
 ) -> Shot:
     """What all outlines of a turn together tell, for the questions of the check; takes some seconds for 25 stops.
 
@@ -119,9 +183,12 @@ def measure(
     looks : n looks, one a stop, by :func:`silhouette.check.look.look_at`
     height_m : height of the figure in the room as it stands in the pose, metres, if known
     turned : (n,) degrees turned since the first stop, where more is known of them than the stops' angles say
+    cameras : by stops, those with a clear outline, where they are known: the pose is then judged by them
     """
     turned = steps.turned_through([stop.angle for stop in stops]) if turned is None else turned
     sure = np.asarray(made_out.made_out(looks), np.int64)
+    if cameras:
+        sure = np.asarray([k for k in sure if k in cameras], np.int64)
     masks = [looks[k].mask for k in sure]
     shot = Shot(tuple(stops), tuple(looks), turned, height_m, steps.usual_step(turned))
     seen = list(sure) if shot.by_outlines else None
@@ -144,7 +211,7 @@ def measure(
     told = shot.angled and (shot.angles_told or not shot.by_outlines)
     if len(masks) < LEAST_COMPARED or not told:
         return shot
-    return replace(shot, held=_held(masks, turned, sure), aside=_aside(masks, turned, sure))
+    return replace(shot, held=_held(masks, turned, sure, cameras), aside=_aside(masks, turned, sure))
 
 
 def _angles_told(stops: Sequence[Stop], sure: NDArray[np.int64]) -> bool:
@@ -169,9 +236,11 @@ def _trusted(looks: Sequence[StopLook], sure: NDArray[np.int64]) -> list[Mask | 
     return [look.mask if k in known else None for k, look in enumerate(looks)]
 
 
-def _held(masks: Sequence[Mask], turned: Floats, sure: NDArray[np.int64]) -> Held:
+def _held(
+    masks: Sequence[Mask], turned: Floats, sure: NDArray[np.int64], cameras: Mapping[int, StopCamera] | None
+) -> Held:
     """What the trusted outlines say of the pose, by the places of all stops."""
-    held = rigidity.judge(masks, turned[sure])
+    held = rigidity.judge(masks, turned[sure], cameras=[cameras[int(k)] for k in sure] if cameras else ())
     share = np.full(len(turned), np.nan)
     share[sure] = held.share
     return replace(held, moved=tuple(int(sure[k]) for k in held.moved), share=share)
@@ -283,27 +352,6 @@ def export_set(
     told = [Note.of("of ring", ring=one.ring, note=n.plain) if shot.several else n for one in shot.all
             for n in one.notes]
     return replace(layout, notes=(*shot.notes, *together.notes, *told, *layout.notes))
-
-
-def rings_of(
-    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None
-) -> Rings:
-    """All rings of a pose, or what lies at its place; a turnaround that was read already is a pose of one ring."""
-    if isinstance(place, Rings | Turnaround):
-        if settings:
-            raise already_read(settings)
-        return place if isinstance(place, Rings) else Rings(place.name, place.source, place.settings, (place,))
-    chosen = Settings().but(**settings)
-    with turnaround.workers(chosen.jobs) as run:
-        return turnaround.ingest_rings(place, chosen, run=run, tell=progress or turnaround.silent)
-
-
-def already_read(settings: dict[str, Any]) -> SettingsError:
-    """The sentence for settings that come too late."""
-    return SettingsError(
-        f"{', '.join(settings)}: a turnaround that was read already keeps the settings it was read with.",
-        do="Give them to ingest.",
-    )
 
 
 def close_ups(name: str, shot: Rings) -> tuple[tuple[SetCloseUp, ...], list[Note]]:

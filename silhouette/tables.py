@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from silhouette.records import BlindSpot, Note, Pose, PoseRing, Ranking, Reason, RingCamera, Round, Stop, View
 from silhouette.records_shoot import CheckReport, Finding
 from silhouette.records_space import Armature
-from silhouette.show import words, words_check, words_space
+from silhouette.show import words, words_check, words_rings, words_space
 from silhouette.texts import csv_cell, printable
 
 if TYPE_CHECKING:
@@ -24,9 +24,14 @@ SCHEMA = 2
 view and of a pose, whose `views` are those of all its rings, the headline's first; `rings`, `blind_spots`,
 `close_ups`."""
 CHECK_SCHEMA = 2
-"""Of ``check.json``. 2 is 1 and more: the data a sentence is made from, `kind`, `values`, `far` and `parts`."""
+"""Of ``check.json``. 2 is 1 and more: the data a sentence is made from, `kind`, `values`, `far` and `parts`; of a pose
+in several rings `rings`, each with its own `stops` and `findings`, `stops` those of all rings with their `ring`, and
+`findings` those of all rings together, which count `stops` over all of them."""
 ARMATURE_SCHEMA = 1
 """Of ``armature.json``."""
+
+LENGTHS = frozenset({"eye", "lens", "over"})
+"""Values of notes that are lengths in metres or statures; other numbers there are angles and counts."""
 
 
 def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
@@ -42,7 +47,7 @@ def ranking_to_dict(ranking: Ranking) -> dict[str, Any]:
 
 def pose_to_dict(pose: Pose) -> dict[str, Any]:
     """One pose of ``result.json``."""
-    walk = pose.round
+    walk, tall = pose.round, words_rings.metres(ring.camera for ring in pose.rings)
     return {
         "name": pose.name,
         "intent": pose.intent,
@@ -56,7 +61,7 @@ def pose_to_dict(pose: Pose) -> dict[str, Any]:
         **_arcs(walk),
         "ring": pose.ring,
         "rings": [_ring(one) for one in pose.rings],
-        "blind_spots": None if pose.blind_spots is None else [_blind_spot(spot) for spot in pose.blind_spots],
+        "blind_spots": None if pose.blind_spots is None else [_blind_spot(spot, tall) for spot in pose.blind_spots],
         "close_ups": [{"name": one.name, "files": [printable(path.name) for path in one.files]}
                       for one in pose.close_ups],
         "flags": list(pose.flags),
@@ -105,11 +110,12 @@ def _camera(camera: RingCamera) -> dict[str, Any]:
     }
 
 
-def _blind_spot(spot: BlindSpot) -> dict[str, Any]:
+def _blind_spot(spot: BlindSpot, stature_m: float | None = None) -> dict[str, Any]:
     """``height`` in shares of the model's stature."""
     return {
         "part": spot.part, "side": spot.side, "clear": _plain(spot.clear, 3), "ring": spot.ring,
         "angle": _plain(spot.angle), "height": _plain(spot.height, 3), "covered_by": spot.covered_by,
+        "said": words_rings.blind_spot(spot, stature_m),
     }
 
 
@@ -187,12 +193,17 @@ def views_csv(poses: Iterable[Pose]) -> str:
 
 def check_to_dict(report: CheckReport) -> dict[str, Any]:
     """The whole of ``check.json``."""
-    return {
+    data: dict[str, Any] = {
         "schema": CHECK_SCHEMA,
         "name": report.name,
         "stops": [_stop_row(stop) for stop in report.stops],
         "findings": [_finding_row(finding, report.stops) for finding in report.findings],
     }
+    if report.rings:
+        data["stops"] = [{"ring": stop.ring, **_stop_row(stop)} for stop in report.stops]
+        alone = [(ring, check_to_dict(one)) for ring, one in report.rings]
+        data["rings"] = [{"ring": ring, "stops": one["stops"], "findings": one["findings"]} for ring, one in alone]
+    return data
 
 
 def _finding_row(f: Finding, stops: Sequence[Stop]) -> dict[str, Any]:
@@ -264,8 +275,23 @@ def armature_to_dict(made: Armature) -> dict[str, Any]:
         "stops": list(made.stops),
         "angles_from": made.angles_from,
         "outlines_agree": [_plain(v, 4) for v in made.agreement],
+        **_gain(made),
         "notes": [words_space.note(note) for note in made.notes],
         "note_kinds": [_note(note) for note in made.notes],
+    }
+
+
+def _gain(made: Armature) -> dict[str, Any]:
+    """What the rings of a pose told together; nothing of a pose that was shot in one."""
+    if not made.rings:
+        return {}
+    gain = made.gain
+    return {
+        "rings": list(made.rings),
+        "gain": None if gain is None else {
+            "ring": gain.ring, "volume_l": _plain(gain.volume_l, 3), "within": _plain(gain.within_m, 4),
+            "within_all": _plain(gain.within_all_m, 4),
+        },
     }
 
 
@@ -304,12 +330,14 @@ def _kinds(found: Sequence[Reason]) -> list[dict[str, Any]]:
 
 def _note(note: Note) -> dict[str, Any]:
     """A note's kind and values; numbers rounded, what is not a number null."""
-    return {name: _rounded(value) for name, value in note.plain.items()}
+    return {name: _rounded(value, 2 if name in LENGTHS else 1) for name, value in note.plain.items()}
 
 
 def _rounded(value: Any, digits: int = 1) -> Any:
     if isinstance(value, tuple):
         return [_rounded(v, digits) for v in value]
+    if isinstance(value, dict):  # a note within a note
+        return {name: _rounded(v, digits) for name, v in value.items()}
     return _plain(value, digits) if isinstance(value, float) else value
 
 

@@ -31,8 +31,9 @@ STONES = {
 """The base stones, and which of the others each may stand on."""
 COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show", "space", "find"}
 FLOORS = (
-    "known", "pool", "stop_angles", "empty_room", "turnaround", "in_space", "tables", "results", "measuring", "scoring",
-    "shoot", "outputs", "archive", "finding", "mending", "armature", "live", "cli",
+    "known", "pool", "stop_angles", "empty_room", "turnaround", "in_space", "ring_check", "tables", "results",
+    "measuring", "scoring", "shoot", "outputs", "archive", "finding", "mending", "armature",
+    "live", "cli",
 )
 """What stands on the columns, from the lowest floor up: each may import what is lower, and not what is higher."""
 YARD = "studio"

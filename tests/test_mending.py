@@ -139,7 +139,7 @@ def test_refused_before_any_work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     (place / "in").mkdir()
     (tmp_path / "taken.html").write_text("<!doctype html><p>mine</p></html>", encoding="utf-8")
     before = sorted(tmp_path.rglob("*"))
-    monkeypatch.setattr(turnaround, "ingest", lambda *a, **k: pytest.fail("worked"))
+    monkeypatch.setattr(turnaround, "ingest_rings", lambda *a, **k: pytest.fail("worked"))
     assert cli.main(["mend", str(place), "-o", str(tmp_path / out)]) == 2
     assert why in capsys.readouterr().err
     assert sorted(tmp_path.rglob("*")) == before
@@ -228,3 +228,97 @@ def test_a_mask_of_a_stop_that_is_of_no_use_is_told(clip: Path) -> None:
     seen = turnaround.ingest(clip, Settings(**SMALL))
     assert [stop.name for stop in seen.stops if stop.problem] == ["stop_01"]
     assert "stop_01.mask.png" in seen.stops[1].problem and "mask" in seen.stops[1].problem
+
+
+# ---------------------------------------------------------------------------------------------------- several rings
+
+
+@pytest.fixture
+def ringed(tmp_path: Path) -> Path:
+    """A pose of three rings: a folder, loose stills, and marked ones; names that two rings share."""
+    place = pose(tmp_path / "keeper", "000", "030")
+    pose(place / "low", "000", "030")
+    for name in ("000", "090"):
+        shutil.copy(DATA / "turn" / f"{name}.jpg", place / f"high_{name}.jpg")
+    return place
+
+
+def test_all_rings_of_a_pose_lie_on_one_page_told_apart(tmp_path: Path, ringed: Path) -> None:
+    (ringed / "close-ups").mkdir()
+    shutil.copy(DATA / "turn" / "000.jpg", ringed / "close-ups" / "hand.jpg")
+    made = write_mend_page(ringed, tmp_path / "mend.html", **SMALL)
+    assert {s["name"]: (s["beside"], s["file"]) for s in data_in(made.page)["stills"]} == {
+        "low 000": ("low/000.jpg", "low_000.mask.png"), "low 030": ("low/030.jpg", "low_030.mask.png"),
+        "level 000": ("000.jpg", "000.mask.png"), "level 030": ("030.jpg", "030.mask.png"),
+        "high 000": ("high_000.jpg", "high_000.mask.png"), "high 090": ("high_090.jpg", "high_090.mask.png")}
+    said = re.sub(r"<.*?>", "", made.page.read_text(encoding="utf-8"))
+    assert "Put the masks of all rings into keeper, beside the rings." in said and made.stills == 6
+
+
+def test_masks_of_rings_are_found_again_by_the_names_the_page_gives_them(tmp_path: Path, ringed: Path) -> None:
+    """Each still's mask is another one, so that a mask that goes to another ring's still is noticed."""
+    shown = data_in(write_mend_page(ringed, tmp_path / "mend.html", **SMALL).page)["stills"]
+    assert len({s["file"] for s in shown}) == len(shown)
+    masks: dict[str, np.ndarray] = {}
+    for k, still in enumerate(shown):
+        mask = masks[still["name"]] = np.zeros((still["h"], still["w"]), np.bool_)
+        mask[20:-10, 60 + 5 * k:100 + 5 * k] = True
+        cv2.imwrite(str(ringed / still["file"]), mask.astype(np.uint8) * 255)
+    for shot in turnaround.ingest_rings(ringed, Settings(**SMALL)).all:
+        for stop, cut in zip(shot.stops, shot.cuts, strict=True):
+            name = f"{shot.ring} {stop.name.removeprefix('high_')}"
+            assert GIVEN_MASK in cut.flags and np.array_equal(cut.mask, masks[name]), name
+    again = data_in(write_mend_page(ringed, tmp_path / "mend.html", **SMALL).page)["stills"]
+    assert {(s["name"], s["file"], s["state"]) for s in again} == {(s["name"], s["file"], "by hand") for s in shown}
+
+
+def test_a_mask_beside_the_rings_comes_before_one_in_them(tmp_path: Path, ringed: Path) -> None:
+    """What the page says to save must count, also where an older mask lies beside the still."""
+    old, new = np.zeros((400, 300), np.uint8), np.zeros((400, 300), np.uint8)
+    old[40:360, 60:120] = new[40:360, 180:240] = 255
+    cv2.imwrite(str(ringed / "low" / "000.mask.png"), old)
+    shown = data_in(write_mend_page(ringed, tmp_path / "mend.html", only=["low_000"], **SMALL).page)["stills"]
+    assert [(s["file"], s["state"]) for s in shown] == [("low_000.mask.png", "by hand")]
+    cv2.imwrite(str(ringed / shown[0]["file"]), new)
+    low = turnaround.ingest_rings(ringed, Settings(**SMALL)).all[0]
+    assert low.stops[0].given_mask == ringed / "low_000.mask.png" and low.cuts[0].mask[:, 120:].any()
+    alone = data_in(write_mend_page(ringed / "low", tmp_path / "low.html", only=["000"], **SMALL).page)["stills"]
+    assert [(s["name"], s["beside"], s["file"]) for s in alone] == [("000", "low/000.jpg", "low_000.mask.png")]
+    assert "into <b>keeper</b>" in (tmp_path / "low.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("only", "names"), [
+    (["low_030"], {"low 030"}), (["LOW 030", "high_000"], {"low 030", "high 000"}), (["low"], {"low 000", "low 030"}),
+    (["030"], {"low 030", "level 030"}), (["high_090.jpg"], {"high 090"})])
+def test_only_some_stills_of_some_rings(tmp_path: Path, ringed: Path, only: list[str], names: set[str]) -> None:
+    made = write_mend_page(ringed, tmp_path / "mend.html", only=only, **SMALL)
+    assert {s["name"] for s in data_in(made.page)["stills"]} == names
+
+
+def test_a_still_that_no_ring_has_is_told_with_those_there_are(tmp_path: Path, ringed: Path) -> None:
+    with pytest.raises(SilhouetteError, match=r"called low_090\. They are called low 000, low 030, level 000"):
+        write_mend_page(ringed, tmp_path / "mend.html", only=["low_090"], **SMALL)
+    with pytest.raises(SilhouetteError, match="rings in the pose's own folder"):
+        write_mend_page(ringed / "low", tmp_path / "mend.html", ring={"high": str(ringed)}, **SMALL)
+
+
+def test_masks_of_a_ring_that_is_a_clip_lie_among_the_others(tmp_path: Path, ringed: Path) -> None:
+    shutil.rmtree(ringed / "low")
+    shutil.copy(DATA / "clip.mp4", ringed / "low.mp4")
+    shown = data_in(write_mend_page(ringed, tmp_path / "mend.html", only=["low"], **SMALL).page)["stills"]
+    one = next(s for s in shown if s["name"] == "low stop_02")
+    assert (one["file"], one["beside"]) == ("low_stop_02.mask.png", "low.mp4")
+    mended = mask_in(one)
+    mended[: one["h"] // 2] = False
+    cv2.imwrite(str(ringed / one["file"]), mended.astype(np.uint8) * 255)
+    low = turnaround.ingest_rings(ringed, Settings(**SMALL)).all[0]
+    assert [s.name for s, c in zip(low.stops, low.cuts, strict=True) if c and GIVEN_MASK in c.flags] == ["stop_02"]
+    assert np.array_equal(low.cuts[2].mask, mended)
+
+
+def test_one_ring_is_told_nothing_of_rings(tmp_path: Path) -> None:
+    place = pose(tmp_path / "keeper", "000")
+    text = write_mend_page(place, tmp_path / "mend.html", **SMALL).page.read_text(encoding="utf-8")
+    assert "beside the pictures" in text and "of all rings" not in text
+    cv2.imwrite(str(place / "keeper_000.mask.png"), np.zeros((4, 3), np.uint8))  # belongs to no still
+    assert data_in(write_mend_page(place, tmp_path / "mend.html", **SMALL).page)["stills"][0]["file"] == "000.mask.png"

@@ -7,6 +7,7 @@ import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -361,3 +362,77 @@ def test_a_sign_for_a_number_in_a_name_is_no_fault(drawn_turn: Callable[..., Pat
     folder = drawn_turn("1²", EIGHT, stem="1²_{i}")
     assert [p.name for p in scoring.find_poses([tmp_path])] == ["1²"]
     assert len(silhouette.score_pose(folder).views) == 8
+
+
+# ------------------------------------------------------------------------------------------------------ several rings
+
+ROUND = range(0, 360, 60)
+
+
+@pytest.fixture
+def in_rings(drawn_turn: Callable[..., Path], tmp_path: Path) -> Path:
+    """A pose whose arms are out in the level ring and down in the low one, so that anybody sees which reads better."""
+    (tmp_path / "keeper").mkdir()
+    drawn_turn("keeper/level", ROUND)
+    drawn_turn("keeper/low", ROUND, arms="down")
+    return tmp_path / "keeper"
+
+
+def degrees_read(pose: Any) -> int:
+    assert pose.round.reads_degrees is not None
+    return int(pose.round.reads_degrees)
+
+
+def test_each_ring_is_read_by_itself_and_the_level_one_is_the_headline(in_rings: Path) -> None:
+    pose = silhouette.score_pose(in_rings, jitter=0)
+    alone = {ring: silhouette.score_pose(in_rings / ring, jitter=0) for ring in ("low", "level")}
+    assert pose.ring == "level" and [one.ring for one in pose.rings] == ["low", "level"]
+    for one in pose.rings:
+        assert one.round.reads_degrees == degrees_read(alone[one.ring]), "as if it were alone"
+        assert {view.stop.ring for view in one.views} == {one.ring}
+    assert degrees_read(pose) > degrees_read(alone["low"])
+    frame = pose.to_frame()
+    assert list(frame["ring"]) == ["level"] * 6 + ["low"] * 6
+    told = json.loads(pose.to_json())["poses"][0]
+    assert told["reads_degrees"] == degrees_read(pose)
+    assert told["rings"][0]["reads_degrees"] == degrees_read(alone["low"])
+
+
+def test_a_viewer_below_the_plinth_makes_the_low_ring_count(in_rings: Path) -> None:
+    pose = silhouette.score_pose(in_rings, jitter=0, seen_from=1.6, stands_on=1.3)
+    assert pose.ring == "low" and [one.ring for one in pose.other_rings] == ["level"]
+    assert pose.views[0].stop.ring == "low" and pose.round == silhouette.score_pose(in_rings / "low", jitter=0).round
+    above = silhouette.score_pose(in_rings, jitter=0, seen_from=4.0)
+    kinds = [[n.kind for n in one.notes if n.kind in ("ring counts", "ring wanted")] for one in (pose, above)]
+    assert kinds == [["ring counts"], ["ring wanted"]]
+
+
+def test_a_ring_that_lies_elsewhere_is_one_of_the_pose(in_rings: Path) -> None:
+    whole = silhouette.score_pose(in_rings, jitter=0, camera_height={"low": 0.4})
+    asked = silhouette.score_pose(
+        in_rings / "level", jitter=0, ring={"low": in_rings / "low"}, camera_height={"low": 0.4})
+    assert [one.round for one in asked.rings] == [one.round for one in whole.rings]
+    assert asked.rings[0].camera is not None and asked.rings[0].camera.height_m == 0.4
+    called = silhouette.score_pose(in_rings / "level", jitter=0, ring="high")
+    assert called.ring == "high" and not called.other_rings and called.views[0].stop.ring == "high"
+    with pytest.raises(PoseError, match="is another ring of the pose already"):
+        silhouette.score_pose(in_rings / "level", ring={"low": in_rings / "level"})
+    with pytest.raises(PoseError, match=r"has a level ring already.*--ring low or --ring high"):
+        silhouette.score_pose(in_rings / "level", ring={"level": in_rings / "low"})
+    with pytest.raises(PoseError, match="Leave --ring out"):
+        silhouette.score_pose(in_rings, ring="low")
+    with pytest.raises(SettingsError, match="belongs to one pose"):
+        silhouette.rank_poses([in_rings / "level", in_rings / "low"], ring={"high": in_rings})
+
+
+def test_a_scored_pose_is_ranked_by_the_ring_that_counts_now(in_rings: Path) -> None:
+    pose = silhouette.score_pose(in_rings, jitter=0)
+    other = silhouette.score_pose(in_rings / "level", jitter=0)
+    seen = silhouette.rank_poses([pose, other], jitter=0, seen_from=1.6, stands_on=1.3)
+    by_name = {one.name: one for one in seen.poses}
+    assert by_name["keeper"].ring == "low" and by_name["level"].ring == "level"
+    assert seen.poses[0].name == "level", "with its arms out it reads from more of the round"
+    again = silhouette.rank_poses([by_name["keeper"], by_name["level"]], jitter=0)
+    assert {one.ring for one in again.poses} == {"level"}
+    kinds = {note.kind for one in again.poses for note in one.notes}
+    assert not kinds & {"ring counts", "ring wanted", "ring differs"}

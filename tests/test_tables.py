@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from silhouette import tables
 from silhouette.reading.circle import walk_round
-from silhouette.records import Pose, Stop, View
+from silhouette.records import BlindSpot, CloseUp, Note, Pose, PoseRing, RingCamera, Stop, View
 from silhouette.texts import csv_cell
 
 
@@ -65,3 +65,48 @@ def test_python_and_json_keep_the_true_name() -> None:
 
 def test_a_table_of_no_poses_is_empty() -> None:
     assert tables.views_csv([]).strip() == "" and np.isnan(csv_cell(np.nan))
+
+
+def pose_of_rings() -> Pose:
+    one = pose_called("keeper")
+    views = {ring: tuple(replace(v, stop=replace(v.stop, ring=ring)) for v in one.views) for ring in ("low", "level")}
+    low = PoseRing("low", views["low"], one.round, None, None, RingCamera("given", 0.25, None, 6.04, 2.3, 0.6, 0.45))
+    inner = Note.of("unlike one body", angles=[90.0, float("nan")], views=2)
+    notes = (Note.of("of ring", ring="low", note=inner.plain),
+             Note.of("ring counts", ring="level", eye=1.054, lens=1.05, known=False))
+    return replace(one, views=views["level"], other_rings=(low,), camera=RingCamera("unknown"), notes=notes,
+                   blind_spots=(BlindSpot("hand", "left", 44.96, 0.7218, 0.123456, "level"),),
+                   close_ups=(CloseUp("hands", (Path("keeper/close-ups/hands/1.jpg"),)),))
+
+
+def test_every_view_says_its_ring_and_every_ring_what_it_reads() -> None:
+    pose = pose_of_rings()
+    told = json.loads(tables.to_json(tables.pose_to_dict(pose)))
+    assert told["ring"] == "level" and [one["ring"] for one in told["rings"]] == ["low", "level"]
+    assert [view["ring"] for view in told["views"]] == ["level", "level", "low", "low"]
+    assert told["rings"][0]["stops"] == 2 and told["rings"][1]["camera"]["from"] == "unknown"
+    assert told["rings"][0]["camera"] == {
+        "from": "given", "height": 0.25, "height_sure": None, "tilt_deg": 6.0, "distance": 2.3, "waist": 0.6,
+        "height_m": 0.45, "turned_deg": None}
+    assert told["close_ups"] == [{"name": "hands", "files": ["1.jpg"]}]
+    (spot,) = told["blind_spots"]
+    assert (spot["part"], spot["side"], spot["angle"], spot["height"], spot["clear"]) == (
+        "hand", "left", 45.0, 0.722, 0.123)
+    assert spot["said"] == ("Figure's left hand stands clear in no view. Take a close-up from 45 degrees, at 1.30 m, "
+                            "chest height.")
+    rows = list(csv.DictReader(io.StringIO(tables.views_csv([pose]))))
+    assert [row["ring"] for row in rows] == ["level", "level", "low", "low"]
+
+
+def test_notes_of_a_ring_are_plain_data_however_deep_they_lie() -> None:
+    told = json.loads(tables.to_json(tables.pose_to_dict(pose_of_rings())))
+    assert told["note_kinds"][0] == {
+        "kind": "of ring", "ring": "low",
+        "note": {"kind": "unlike one body", "angles": [90.0, None], "views": 2}}
+    assert told["note_kinds"][1]["eye"] == 1.05, "metres to the centimetre"
+
+
+def test_a_pose_of_one_ring_has_one_and_was_not_asked_for_blind_spots() -> None:
+    told = tables.pose_to_dict(pose_called("x"))
+    assert [one["ring"] for one in told["rings"]] == ["level"] and told["rings"][0]["camera"] is None
+    assert told["blind_spots"] is None and told["close_ups"] == []

@@ -29,7 +29,8 @@ def add(commands: Any) -> None:
         "silhouette check clip.mov --height 1.72 -o checked",
     )
     flag = parser.add_argument
-    flag("turnaround", type=Path, metavar="TURNAROUND", help="a clip, or a folder of stills in the order shot")
+    flag("turnaround", type=Path, metavar="TURNAROUND",
+         help="a clip, a folder of stills in the order shot, or a pose with rings")
     flag("--height", type=float, metavar="M",
          help="height of the figure as it poses, in metres; then movements are given in centimetres")
     flag("-o", "--out", type=Path, metavar="OUT", help="folder for check.json and the page of the check")
@@ -48,8 +49,8 @@ def run(args: argparse.Namespace) -> int:
         checked = shoot.check_turnaround(args.turnaround, height_m=args.height, progress=progress, **settings(args))
     written = None if args.out is None else shoot.write_check(checked, args.out, args.paper)
     print(table.check_list(checked.report, columns()))
-    for note in checked.notes:
-        say(words.note(note))
+    for sentence in words.said_once(checked.all_notes, len(checked.rings)):
+        say(sentence)
     if written is not None:
         say_written(args.out, written)
     return checked.report.exit_code

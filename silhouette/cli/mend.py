@@ -22,7 +22,8 @@ def add(commands: Any) -> None:
     flag("pose", type=Path, metavar="POSE", help="a folder of stills, one still, or a clip")
     flag("-o", "--out", type=Path, required=True, metavar="PAGE",
          help="the page to write, a name that ends in .html; not among the pictures")
-    flag("--only", nargs="+", default=(), metavar="NAME", help="only the stills of these names (all)")
+    flag("--only", nargs="+", default=(), metavar="NAME",
+         help="only the stills of these names (all); low takes a ring, low_045 one still of it")
     add_settings(parser, reading=False)
 
 

@@ -19,6 +19,7 @@ from silhouette.intake import decode
 from silhouette.intake.reel import is_clip
 from silhouette.intake.regular import is_regular, is_there, read_regular
 from silhouette.records import Picture, Pixels
+from silhouette.settings import RINGS
 from silhouette.texts import printable
 from silhouette.writing import MARK, PHOTOGRAPHS, SET_TABLE
 
@@ -211,8 +212,11 @@ def _told_apart(names: Sequence[str], longer: Sequence[str]) -> list[str]:
 def mask_beside(still: Path) -> Path | None:
     """The mask corrected by hand that lies beside a still, if there is one.
 
-    ``045.jpg.mask.png``, or ``045.mask.png`` where no other still of the folder is called ``045`` too.
+    ``045.jpg.mask.png``, or ``045.mask.png`` where no other still of the folder is called ``045`` too. Of a ring's
+    still, ``low/045.jpg``, rather ``low_045.mask.png`` beside the ring: see :func:`mask_beside_ring`.
     """
+    if (of_ring := mask_beside_ring(still)) is not None and is_there(of_ring):
+        return of_ring
     own, by_stem = still.with_name(still.name + MASK_SUFFIX), still.with_name(still.stem + MASK_SUFFIX)
     if is_there(own):
         return own
@@ -225,6 +229,15 @@ def mask_place(still: Path) -> Path:
     return mask_beside(still) or still.with_name(name + MASK_SUFFIX)
 
 
+def mask_beside_ring(still: Path) -> Path | None:
+    """Where the mask by hand of a still in a ring's folder may lie too, so that those of all rings lie in one folder:
+    ``low_045.mask.png`` beside ``low``. None of a still that lies in no such folder."""
+    ring = still.parent.name.casefold()
+    if ring not in RINGS:
+        return None
+    return still.parent.with_name(f"{ring}_{still.stem if _alone(still, is_still) else still.name}{MASK_SUFFIX}")
+
+
 def masks_folder(clip: Path) -> Path:
     """The folder of the masks by hand of a clip's stops, which need not exist.
 
@@ -235,12 +248,22 @@ def masks_folder(clip: Path) -> Path:
 
 
 def masks_of_clip(clip: Path) -> dict[str, Path]:
-    """The masks corrected by hand that lie in the folder of a clip's masks, by the name of their stop, in order."""
+    """The masks corrected by hand that lie in the folder of a clip's masks, by the name of their stop, in order; of a
+    ring's clip, ``low.mov``, also those beside it: ``low_stop_03.mask.png``."""
+    found = {p.name[: -len(MASK_SUFFIX)]: p for p in _masks_in(masks_folder(clip))}
+    if (ring := clip.stem.casefold()) in RINGS:
+        mark = f"{ring}_"
+        beside = [p for p in _masks_in(clip.parent) if p.name.casefold().startswith(mark)]
+        found |= {p.name[len(mark):-len(MASK_SUFFIX)]: p for p in beside}
+    return dict(sorted(found.items()))
+
+
+def _masks_in(folder: Path) -> list[Path]:
     try:
-        inside = sorted(masks_folder(clip).iterdir())
+        inside = sorted(folder.iterdir())
     except (OSError, ValueError):
-        return {}
-    return {p.name[: -len(MASK_SUFFIX)]: p for p in inside if p.name.casefold().endswith(MASK_SUFFIX) and is_there(p)}
+        return []
+    return [p for p in inside if p.name.casefold().endswith(MASK_SUFFIX) and is_there(p)]
 
 
 def _alone(one: Path, alike: Callable[[Path], bool]) -> bool:

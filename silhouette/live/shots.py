@@ -19,6 +19,7 @@ from silhouette.errors import OutputError, PoseError
 from silhouette.intake import stills
 from silhouette.intake.turn_table import CSV_NAME, HEAD
 from silhouette.live.folder import REPLACED
+from silhouette.settings import RINGS
 
 EMPTY = "empty.jpg"
 """The room without the model."""
@@ -213,7 +214,7 @@ class ShotFolder:
 
 def put_right(poses: Sequence[Path]) -> None:
     """Put what a kill left right in all poses that have a live turn: stills that their tables miss are put in."""
-    for place in poses:
+    for place in (folder for pose in poses for folder in (pose, *(pose / ring for ring in RINGS))):
         if (place / CSV_NAME).is_file():
             with contextlib.suppress(OutputError, OSError):
                 ShotFolder(place)

@@ -363,9 +363,10 @@ def _down_to(place: Path, top: Path) -> list[Path]:
 
 def _inside(told: dict[str, Any]) -> tuple[str, ...]:
     """Where in its pose a file belongs: to a ring, or to its close-ups and, by name, to one of them."""
-    first, _, rest = _text(told, "inside").partition("/")
-    if not first or (first in RINGS and not rest):
-        return (first,) if first else ()
+    given = _text(told, "inside")
+    if not given or given in RINGS:
+        return (given,) if given else ()
+    first, _, rest = given.partition("/")
     if first != CLOSE_UPS:
         raise UploadError(400, "A pose holds rings called low, level and high, and close-ups.")
     return (first, clean(rest)) if rest else (first,)

@@ -19,6 +19,7 @@ def in_short(made: Armature) -> list[str]:
         *words_space.missing(made),
         f"The figure takes up {made.volume_l:.1f} litres; the piece as built {litres(clay)}, wire included.",
     ]
+    said += filter(None, [words_space.gained(made)])
     if made.plumb is not None:
         said += words_space.plumb_told(made.plumb, sizes)
     for line in made.tape:
@@ -26,7 +27,7 @@ def in_short(made: Armature) -> list[str]:
                     f"{line.tape_mm:.0f} mm by the tape, {words_space.tape_told(line)}.")
     if made.tape:
         said.append(words_space.tape_advice(made.tape, made.tape_factor, made.fitted_to_tape))
-    said += map(words_space.note, made.notes)
+    said += words_space.notes(made)
     said += filter(None, [words_space.angles_told(made)])
     return said
 

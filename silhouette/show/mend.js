@@ -516,7 +516,10 @@
     let found;
     try {
       found = await window.showDirectoryPicker({ mode: "readwrite" });
-      await found.getFileHandle(stills[0].beside);
+      const path = stills[0].beside.split("/");
+      let inside = found;
+      for (const ring of path.slice(0, -1)) inside = await inside.getDirectoryHandle(ring);
+      await inside.getFileHandle(path.at(-1));
       folder = data.masks ? await found.getDirectoryHandle(data.masks, { create: true }) : found;
     } catch (error) {
       if (error.name === "NotFoundError") tell(`${found.name} does not hold ${stills[0].beside}. Choose the folder of the pictures.`);

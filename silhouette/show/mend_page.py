@@ -34,7 +34,7 @@ class MendStop:
 
     name: str
     beside: str
-    """Name of the still's file, or of the clip, next to which its mask belongs."""
+    """Name of the still's file, or of the clip, next to which its mask belongs; of one in a ring's folder with it."""
     file: str
     """What its mask is to be called."""
     state: State
@@ -51,7 +51,8 @@ class MendStop:
     """Large pieces on which independent cut-outs disagree."""
 
 
-def mend_page(name: str, stops: Sequence[MendStop], *, folder: str, masks_folder: str | None = None) -> str:
+def mend_page(name: str, stops: Sequence[MendStop], *, folder: str, masks_folder: str | None = None,
+              rings: bool = False) -> str:
     """The page as HTML; nothing in it points outside it. It holds photographs.
 
     Parameters
@@ -64,6 +65,8 @@ def mend_page(name: str, stops: Sequence[MendStop], *, folder: str, masks_folder
         Name of the folder in which the stills, or the clip, lie.
     masks_folder : str, optional
         For a clip: name of the folder beside it that takes the masks.
+    rings : bool
+        Whether the stills are of several rings, and ``folder`` is the pose's own.
     """
     data = {"masks": masks_folder or "", "stills": [_data(stop) for stop in stops]}
     return html.render(
@@ -72,6 +75,7 @@ def mend_page(name: str, stops: Sequence[MendStop], *, folder: str, masks_folder
         stills=[{"name": stop.name, "said": SAID[stop.state]} for stop in stops],
         folder=folder,
         masks_folder=masks_folder,
+        rings=rings,
         data=html.script_json(data),
     )
 

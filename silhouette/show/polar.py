@@ -113,8 +113,10 @@ def shared_scale(poses: Sequence[Pose], width: float, height: float) -> Scale:
     """The scale with which the wheel of every one of ``poses`` fits axes of this size, points."""
     foot, head = _foot(poses, width), _more_head(poses, width)
     frame = _Frame.of(width, height, foot, head)
-    beyond = [nest_of(pose, frame.room, frame.type).beyond for pose in poses]
-    return replace(largest_scale([pose.views for pose in poses], frame.room, beyond), foot=foot, head=head)
+    nests = [nest_of(pose, frame.room, frame.type) for pose in poses]
+    scale = largest_scale([pose.views for pose in poses], frame.room, [nest.beyond for nest in nests],
+                          max((nest.least(frame.type) for nest in nests), default=0.0))
+    return replace(scale, foot=foot, head=head)
 
 
 def _more_head(poses: Sequence[Pose], width: float) -> float:

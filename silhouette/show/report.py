@@ -78,24 +78,25 @@ def _pose_context(pose: Pose, key: str, px: float | None = None,
 
     wheel = wheel_for_page(pose, arc)
     letters = {id(letter.arc): letter.letter for letter in wheel.letters}
-    rings, most = by_ring(pose), ring_scale.most_px(pose, px)
-    keys = _ring_keys(pose, key)
+    rings, most, viewer = by_ring(pose), ring_scale.most_px(pose, px), words.for_a_viewer(pose)
+    keys, tall = _ring_keys(pose, key), words_rings.metres(ring.camera for ring in rings)
     sizes = [svg.extent(ring.views, ink.relative_heights(ring.views, most[ring.ring])) for ring in rings]
-    half, tall = (max(size[k] for size in sizes) for k in (0, 1))
+    half, high = (max(size[k] for size in sizes) for k in (0, 1))
     definitions = "".join(svg.definitions(ring, keys[ring.ring]) for ring in rings)
     return {
         "key": key, "number": key[1:], "name": pose.name, "headline": words.headline(pose),
         "sure": words.give_or_take(pose), "beside": words_rings.beside(pose),
         "rank": pose.rank, "placed": words.place_of(pose), "hint": words.closed_hint(pose),
-        "remarks": words.remarks(pose), "notes": words.notes(pose),
+        "remarks": words.remarks(pose), "viewer": viewer,
+        "notes": [note for note in words.notes(pose) if note not in viewer],
         "definitions": Markup(definitions), "wheel": Markup(wheel_svg(pose, key, wheel)),
-        "half": half, "tall": tall, "box": svg.view_box(half, tall),
+        "half": half, "tall": high, "box": svg.view_box(half, high),
         "nowhere": "" if pose.round.reads_degrees is None else words.nowhere_weak(arc),
         "counts": f"Only {words.from_to(*arc)} counts: the bracket on the wheel." if arc is not None else "",
         "advice": [{"text": a.text[:1].upper() + a.text[1:], "where": advice_line(a)} for a in advise(pose)],
-        "rings": [_ring_context(ring, keys[ring.ring], most[ring.ring], letters, arc) for ring in rings],
+        "rings": [_ring_context(ring, keys[ring.ring], most[ring.ring], letters, arc, tall) for ring in rings],
         "several": len(rings) > 1,
-        "blind": words_rings.blind_spots(pose.blind_spots, words_rings.metres(ring.camera for ring in rings)),
+        "blind": words_rings.blind_spots(pose.blind_spots, tall),
         "close_ups": words_rings.close_ups(pose.close_ups),
     }
 
@@ -106,9 +107,9 @@ def _ring_keys(pose: Pose, key: str) -> dict[str, str]:
 
 
 def _ring_context(pose: Pose, key: str, most: float | None, letters: dict[int, str],
-                  arc: tuple[float, float] | None) -> dict[str, Any]:
+                  arc: tuple[float, float] | None, stature_m: float | None) -> dict[str, Any]:
     """One ring of a pose, given as a pose of its own."""
-    heights, camera = ink.relative_heights(pose.views, most), words_rings.camera(pose.camera)
+    heights, camera = ink.relative_heights(pose.views, most), words_rings.camera(pose.camera, stature_m)
     return {
         "ring": pose.ring, "name": words_rings.named(pose).capitalize(), "key": key, "headline": words.headline(pose),
         "sure": words.give_or_take(pose), "camera": camera[:1].upper() + camera[1:],

@@ -6,7 +6,7 @@ import textwrap
 from dataclasses import replace
 
 from silhouette.records import CANNOT_TELL, INFERRED, NO_FIGURE, Pose, Ranking, View
-from silhouette.records_shoot import CheckReport, Finding
+from silhouette.records_shoot import CheckReport, Told
 from silhouette.show import groups, words, words_check, words_rings
 from silhouette.texts import printable
 
@@ -34,17 +34,19 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
     meant = f", meant to be {pose.intent}" if pose.intent != "open" else ""
     hint = words.closed_hint(pose)
     lines = _title(pose.name, f"{meant}: {words.in_full(pose)}", width)
-    for remark in (sure, hint):
+    viewer = words.for_a_viewer(pose)
+    for remark in (sure, hint, *viewer):
         lines += _hang("", remark, width) if remark else []
     main, *others = groups.by_ring(pose)
-    lines += ["", *_ring_head(main, width)] if others else []
+    tall = words_rings.metres(ring.camera for ring in pose.rings)
+    lines += ["", *_ring_head(main, tall, width)] if others else []
     lines += ["", "angle  reads            band         why"]
     # A flag that every view carries would only clutter the rows; it is explained under the table.
     shared = set.intersection(*(set(view.flags) for view in pose.views)) if pose.views else set()
     lines += [line for view in pose.views for line in _view_rows(view, shared, width)]
     lines += _weak_rows(main, width)
     for other in others:
-        lines += _other_ring(other, width)
+        lines += _other_ring(other, tall, width)
     flags = dict.fromkeys(flag for view in pose.all_views for flag in view.flags)
     if flags:
         lines.append("")
@@ -52,9 +54,10 @@ def score_table(pose: Pose, width: int = COLUMNS) -> str:
             lines += _hang(f"{flag}: ", words.flag(flag, pose), width)
     if any(view.doubts for view in pose.all_views):
         lines += [*([] if flags else [""]), *_hang("cut-outs disagree: ", words.DISAGREE, width)]
-    lines += _blind_spots(pose, width)
-    if pose.notes:
-        lines += ["", *(line for note in words.notes(pose) for line in textwrap.wrap(note, width))]
+    lines += _blind_spots(pose, tall, width)
+    notes = [note for note in words.notes(pose) if note not in viewer]
+    if notes:
+        lines += ["", *(line for note in notes for line in textwrap.wrap(note, width))]
     return _printed(lines)
 
 
@@ -73,17 +76,15 @@ def _weak_rows(pose: Pose, width: int) -> list[str]:
     return lines
 
 
-def _ring_head(pose: Pose, width: int) -> list[str]:
-    """A ring's name over what is told of it, and where its camera stood."""
-    camera = words_rings.camera(pose.camera)
-    if pose.camera is not None and pose.camera.found_from == "unknown":
-        camera += f"; if you measured it, give it with --camera-height {pose.ring}=METRES"
+def _ring_head(pose: Pose, tall: float | None, width: int) -> list[str]:
+    """A ring's name over what is told of it, and where its camera stood; ``tall``, the model's stature in metres."""
+    camera = words_rings.camera(pose.camera, tall)
     return _hang("", f"{words_rings.named(pose).capitalize()}{f': {camera}' if camera else ''}", width)
 
 
-def _other_ring(pose: Pose, width: int) -> list[str]:
+def _other_ring(pose: Pose, tall: float | None, width: int) -> list[str]:
     """A ring beside that of the headline, in short: how it reads, its angles by their bands, its weak arcs."""
-    lines = ["", *_ring_head(pose, width)]
+    lines = ["", *_ring_head(pose, tall, width)]
     sure = words.give_or_take(pose)
     lines += _hang("", f"{words.headline(pose)}{f', {sure}' if sure else ''}", width)
     at: dict[str, list[str]] = {}
@@ -109,9 +110,9 @@ def _marked(pose: Pose) -> dict[str, list[str]]:
     return marks
 
 
-def _blind_spots(pose: Pose, width: int) -> list[str]:
+def _blind_spots(pose: Pose, tall: float | None, width: int) -> list[str]:
     """The blind spots, each with the close-up that would show it, and the close-ups that are there."""
-    told = words_rings.blind_spots(pose.blind_spots, words_rings.metres(ring.camera for ring in pose.rings))
+    told = words_rings.blind_spots(pose.blind_spots, tall)
     kept = words_rings.close_ups(pose.close_ups)
     lines = [line for sentence in told for line in _hang("", sentence, width)]
     lines += _hang("", kept, width) if kept else []
@@ -179,7 +180,8 @@ def rank_table(ranking: Ranking, width: int = COLUMNS) -> str:
 def _asks(pose: Pose) -> list[str]:
     """The notes that ask for something; where angles come from and why a pose was not read is told anyway."""
     asking = tuple(note for note in pose.notes if words.of_itself(note).kind not in words.ASKS_NOTHING)
-    asks = words.notes(replace(pose, notes=asking))
+    asks = [words_rings.wanted_in_short(note) for note in asking if note.kind == "ring wanted"]
+    asks += words.notes(replace(pose, notes=tuple(note for note in asking if note.kind != "ring wanted")))
     more = len(asks) - MOST_NOTES
     return asks if more <= 0 else [*asks[:MOST_NOTES], f"{counted(more, 'more note')} in the report"]
 
@@ -196,18 +198,20 @@ def _shared_notes(ranking: Ranking, width: int) -> list[str]:
         names = list(dict.fromkeys(all_names))  # a pose has it once for each of its rings
         whose = "all poses" if len(names) == len(ranking.poses) > 1 else words.listed(names)
         lines += _hang("", f"{what} of {whose}: {line}", width)
-    return lines
+    kinds = {note.kind for pose in ranking.poses for note in pose.notes}
+    return lines + (_hang("", words_rings.LIFE_SIZE, width) if kinds & {"ring counts", "ring wanted"} else [])
 
 
 def check_list(report: CheckReport, width: int = COLUMNS) -> str:
-    """The shoot check, worst first: what to retake, what to look at, what passed in one line.
+    """The shoot check, worst first: what to retake, what to look at, what passed in one line. Of several rings each
+    line says which ring it is of; one that is of all of them together says none.
 
     Returns
     -------
     str
         Lines of at most ``width`` characters, no trailing newline.
     """
-    by_verdict = {verdict: [f for f in report.findings if f.verdict == verdict] for verdict in VERDICTS}
+    by_verdict = {verdict: [one for one in report.told if one[1].verdict == verdict] for verdict in VERDICTS}
     retakes, looks = len(by_verdict["retake"]), len(by_verdict["look"])
     verdict = counted(retakes, "thing") + " to retake" if retakes else "nothing needs a retake"
     if report.exit_code == 2:
@@ -216,15 +220,16 @@ def check_list(report: CheckReport, width: int = COLUMNS) -> str:
         verdict = counted(looks, "thing") + " to look at, no sure retake"
     if looks and (retakes or report.exit_code == 2):
         verdict += f", {looks} to look at"
-    found = [row for v in ("retake", "look") for f in by_verdict[v] for row in _finding_rows(f, report, width)]
+    found = [row for v in ("retake", "look") for one in by_verdict[v] for row in _finding_rows(one, width)]
     lost = []
-    for why, helps in words_check.untold(by_verdict["unknown"], report.stops):
+    for why, helps in words_check.untold_all(by_verdict["unknown"]):
         lost += _hang(f"{VERDICTS['unknown']:<12}", why, width)
         lost += _hang(" " * 12 + "> ", helps, width) if helps else []
-    lines = [*_title(report.name, f": {counted(len(report.stops), 'stop')}, {verdict}", width), ""]
+    rings = f"{len(report.rings)} rings, " if report.rings else ""
+    lines = [*_title(report.name, f": {rings}{counted(len(report.stops), 'stop')}, {verdict}", width), ""]
     lines += lost + found if report.exit_code == 2 else found + lost
-    if by_verdict["pass"]:
-        lines += _hang(f"{VERDICTS['pass']:<12}", ", ".join(f.check for f in by_verdict["pass"]), width)
+    for k, passed in enumerate(words_check.passed(report)):
+        lines += _hang(f"{VERDICTS['pass'] if k == 0 else '':<12}", passed, width)
     return _printed(lines).rstrip()
 
 
@@ -233,9 +238,10 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def _finding_rows(finding: Finding, report: CheckReport, width: int) -> list[str]:
-    seen, do = words_check.evidence(finding, report.stops), words_check.do(finding, report.stops)
-    rows = _hang(f"{VERDICTS[finding.verdict]:<12}", f"{finding.check}: {seen}", width)
+def _finding_rows(told: Told, width: int) -> list[str]:
+    ring, finding, stops = told
+    seen, do = words_check.evidence(finding, stops), words_check.do(finding, stops)
+    rows = _hang(f"{VERDICTS[finding.verdict]:<12}", f"{words_check.asked(ring, finding.check)}: {seen}", width)
     return rows + (_hang(" " * 12 + "> ", do, width) if do else [])
 
 

@@ -32,11 +32,15 @@ Points = NDArray[np.float64]
 
 NOTCH = 2.5
 """How far the mark of a stop stands out of the ring, points."""
+RIM = 0.9
+"""Where the ring begins, over its outer radius."""
+LINE_ROOM = 3.0
+"""Sizes of the type that the line is to have between the rings inside it and its own."""
 NAMED_BODY = 2.6
 """Sizes of the type that the radius round the body must have for its front and hands to be named."""
 SHORTEST_WAY = 3.0
 """A line from the ring to a figure shorter than this, points, is left out."""
-THICK, WORD = 0.7, 1.25
+THICK, WORD = 0.7, 1.45
 """Of another ring's band, and of the room for its name before it: in sizes of the type."""
 LETTER, UPPER = 0.31, 0.45
 """Half of a letter's width and height, in sizes of the type: good enough to keep a word off its band."""
@@ -125,12 +129,23 @@ class Nest:
     @property
     def beyond(self) -> float:
         """What the rings outside the headline's take."""
-        return NOTCH + len(self.outside) * (self.gap + self.thick) if self.outside else 0.0
+        return NOTCH + len(self.outside) * self.each if self.outside else 0.0
+
+    @property
+    def each(self) -> float:
+        """What a ring takes, the marks of its stops and the room before it included."""
+        return self.gap + self.thick + THIN_NOTCH
+
+    def least(self, type_size: float) -> float:
+        """Radius of the headline's ring with which its line has some room beside the rings inside it."""
+        if not (self.inside and self.named):
+            return 0.0
+        return (self.within(NAMED_BODY * type_size, np.inf)[0] + (NAMED_BODY + LINE_ROOM) * type_size) / RIM
 
     def within(self, body: float, rim: float) -> tuple[float, float]:
         """How much the rings inside move the line out from a body of that radius, and by what they are made smaller
         where that would leave the line hardly any room."""
-        wanted = len(self.inside) * (self.gap + self.thick) + THIN_NOTCH + 1 if self.inside else 0.0
+        wanted = len(self.inside) * self.each + 1 if self.inside else 0.0
         room = max(0.75 * rim - body, 0.0)
         return min(wanted, room), 1.0 if wanted <= room else room / wanted
 
@@ -211,7 +226,7 @@ def wheel_of(pose: Pose, room: Room, type_size: float, *, scale: Scale | None = 
         Whether the weak stretches get letters.
     """
     nest = nest_of(pose, room, type_size)
-    scale = scale or largest_scale([pose.views], room, [nest.beyond])
+    scale = scale or largest_scale([pose.views], room, [nest.beyond], nest.least(type_size))
     inner, rim = radii(scale.ring, type_size)
     inner = min(inner, NAMED_BODY * type_size) if nest.inside else inner
     hub = inner + nest.within(inner, rim)[0]
@@ -223,6 +238,7 @@ def wheel_of(pose: Pose, room: Room, type_size: float, *, scale: Scale | None = 
     at = 0.75 * type_size
     letters = letters_on(walk.weak_arcs, hub, rim, at) if lettered else []
     others = _other_rings(nest, inner, rim, scale.ring, arc)
+    lettering = tuple(Letter(letter, weak, x, y, at) for letter, weak, (x, y) in letters)
     return Wheel(
         hub=hub, rim=rim, ring=scale.ring, body=body_of(inner, type_size), bands=_bands(walk, rim, scale.ring, arc),
         notches=tuple(notches), bracket=None if arc is None else _bracket(rim, scale.ring, arc),
@@ -230,9 +246,9 @@ def wheel_of(pose: Pose, room: Room, type_size: float, *, scale: Scale | None = 
         lines=tuple((inferred, on_ring(sweep, radius[sweep % 360])) for inferred, sweep in pieces),
         limits=(hub + (rim - hub) * BAND_FAIR / 100, hub + (rim - hub) * BAND_STRONG / 100),
         lost=tuple(_lost(weak, radius, rim) for weak in walk.weak_arcs),
-        letters=tuple(Letter(letter, weak, x, y, at) for letter, weak, (x, y) in letters),
+        letters=lettering,
         figures=_figures(pose, room, scale, arc, nest.beyond), others=others,
-        names=_names(pose, others, radius, rim, type_size) if nest.named and others else ())
+        names=_names(pose, others, lettering, radius, rim, type_size) if nest.named and others else ())
 
 
 def nest_of(pose: Pose, room: Room, type_size: float) -> Nest:
@@ -251,7 +267,7 @@ def nest_of(pose: Pose, room: Room, type_size: float) -> Nest:
 
 def radii(ring: float, type_size: float) -> tuple[float, float]:
     """Radius of readability 0 and of readability 100, points; the ring's tone lies between the latter and ``ring``."""
-    rim = ring * 0.9
+    rim = ring * RIM
     return max(0.3 * rim, min(3.4 * type_size, 0.45 * rim)), rim
 
 
@@ -278,39 +294,39 @@ def _other_rings(nest: Nest, body: float, rim: float, ring: float, arc: angles.A
     for ones, at, size in ((nest.inside, body, smaller), (nest.outside, ring + NOTCH, 1.0)):
         for one in ones:
             inner = at + size * nest.gap
-            at = inner + size * nest.thick
+            outer, at = inner + size * nest.thick, inner + size * (nest.thick + THIN_NOTCH)
             stops = np.array([v.angle for v in one.views if not v.inferred])
-            notches = np.stack([on_ring(stops, at - 0.3), on_ring(stops, at + size * THIN_NOTCH)], axis=1)
-            found.append(OtherRing(one.ring, inner, at, _bands(one.round, inner - 1, at, arc), tuple(notches)))
+            notches = np.stack([on_ring(stops, outer - 0.3), on_ring(stops, at)], axis=1)
+            found.append(OtherRing(one.ring, inner, outer, _bands(one.round, inner - 1, outer, arc), tuple(notches)))
     return tuple(found)
 
 
-def _names(pose: Pose, others: Sequence[OtherRing], radius: NDArray[np.float64], rim: float,
+def _names(pose: Pose, others: Sequence[OtherRing], letters: Sequence[Letter], radius: NDArray[np.float64], rim: float,
            type_size: float) -> tuple[RingName, ...]:
-    """What each ring is called, just inside its band, all on one ray: the one nearest to the back, over the figure,
-    where the headline's name stands clear of its line and of its weak stretches."""
+    """What each ring is called, just inside its band, over the figure's back; the headline's as near to there as it
+    stands clear of its letters, of its line and of its weak stretches."""
     def middle(word: str, edge: float) -> float:
         """The farthest that a word may lie from the wheel's middle without its corners touching the band."""
         half = LETTER * len(word) * type_size
         return float(np.sqrt(max(edge ** 2 - half ** 2, 0.0))) - UPPER * type_size
 
     own = middle(pose.ring, rim - 0.2 * type_size)
-    half = np.degrees((LETTER * len(pose.ring) * type_size + 2) / max(own, 1.0))
+    wide = LETTER * len(pose.ring) * type_size + 2
+    half = np.degrees(wide / max(own, 1.0))
 
     def taken(angle: float) -> float:
         span = np.arange(int(angle - half), int(angle + half) + 2) % 360
         line = float(np.nan_to_num(radius[span], nan=0.0).max())
         weak = any(angles.apart(angle, a.start + a.width / 2) < a.width / 2 + half for a in pose.round.weak_arcs)
-        return max(line - (own - 0.6 * type_size), 0.0) + (rim if weak else 0.0)
+        (x, y), = on_ring([angle], own).tolist()
+        crowd = max((one.radius + wide - float(np.hypot(x - one.x, y - one.y)) for one in letters), default=0.0)
+        return max(line - (own - 0.6 * type_size), 0.0) + rim * (weak + 3 * max(crowd, 0.0))
 
     ray = min((180 + side * step for step in range(0, 90, 5) for side in (1, -1)), key=taken)
-    spots = [(one.ring, middle(one.ring, one.inner - 0.12 * type_size), False) for one in others]
-    spots.append((pose.ring, own, True))
-    names = []
-    for ring, at, headline in sorted(spots, key=lambda spot: spot[1]):
-        (x, y), = on_ring([ray], at).tolist()
-        names.append(RingName(ring, x, y, 180.0 - ray, headline))
-    return tuple(names)
+    names = [RingName(one.ring, 0.0, middle(one.ring, one.inner - 0.12 * type_size), 0.0, False) for one in others]
+    (x, y), = on_ring([ray], own).tolist()
+    names.append(RingName(pose.ring, x, y, 180.0 - ray, True))
+    return tuple(sorted(names, key=lambda name: np.hypot(name.x, name.y)))
 
 
 def _bands(walk: Round, inner: float, outer: float, arc: angles.Arc | None) -> tuple[Band, ...]:
@@ -374,10 +390,11 @@ def strip_of(views: Sequence[View], width: float, height: float, rows: int, arc:
     widest = max([(spans[i][2] - spans[i][0]) * size for i, size in sizes.items()] + [0.2])
     cell, below = width / columns, 1.2 * type_size + 3.4
     tall = max(min((cell - 3) / widest, height / rows - below - 3), 1.0)
+    each = min(height / rows, 1.25 * (tall + below + 3))
     figures = []
     for i, view in enumerate(views):
         row, column = divmod(i, columns)
-        feet = height - row * height / rows - 3 - tall
+        feet = height - row * each - 3 - tall
         bar = min(max(0.12 * tall, 4.0), cell / 2 - 2) if is_weak(view, arc) else 0.0
         figures.append(Figure(view, kind_of(view) if view.outline is not None else "no figure", (column + 0.5) * cell,
                               feet, tall * sizes.get(i, 0.5), cell / 2, label(view), bar, None))

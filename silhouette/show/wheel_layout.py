@@ -128,10 +128,12 @@ def lay_out(views: tuple[View, ...], room: Room, scale: Scale, beyond: float = 0
     return Layout(scale.ring, scale.tall, _places(pieces, _pack(pieces, scale, None, start) or [], scale, start))
 
 
-def largest_scale(poses: list[tuple[View, ...]], room: Room, beyond: Sequence[float] = ()) -> Scale:
+def largest_scale(poses: list[tuple[View, ...]], room: Room, beyond: Sequence[float] = (),
+                  least: float = 0.0) -> Scale:
     """The largest figures, and the ring, with which every one of these poses fits and stands where it belongs.
 
-    ``beyond`` is, a pose, how much the other rings outside the ring take, points; none where it is left out.
+    ``beyond`` is, a pose, how much the other rings outside the ring take, points; none where it is left out. ``least``
+    is the least radius of the ring, points, where the room allows it.
     """
     reach = max(min(room.half_width, room.half_height), 1.0)
     px = common_px(poses)
@@ -151,9 +153,10 @@ def largest_scale(poses: list[tuple[View, ...]], room: Room, beyond: Sequence[fl
             least = min(least, scale.tall * (1 - astray / max(2 * len(spots), 1)) ** 4)
         return least
 
-    best, most = Scale(RINGS[0] * reach, 0.05 * reach, px), 0.0
+    rings = [ring for ring in RINGS if ring * reach >= least] or RINGS[-1:]
+    best, most = Scale(rings[0] * reach, 0.05 * reach, px), 0.0
     for every in COLUMNS:
-        for ring in RINGS:
+        for ring in rings:
             tall = 0.95 * (1 - ring) * reach
             while tall > max(most, 0.05 * reach):
                 if (found := worth(scale := Scale(ring * reach, tall, px, every))) > most:

@@ -306,12 +306,21 @@ def of_itself(what: Note) -> Note:
 
 def notes(pose: Pose) -> list[str]:
     """Every note of a pose in a sentence; what is to be said of several rings is said once."""
+    return said_once(pose.notes, len(pose.other_rings) + 1)
+
+
+def said_once(what: Iterable[Note], shot: int, say: Callable[[Note], str] = note) -> list[str]:
+    """Notes in sentences, those of several rings once, and without their names where it is all that were ``shot``."""
     told: dict[str, list[Ring]] = {}
-    for what in pose.notes:
-        told.setdefault(note(of_itself(what)), []).extend([what["ring"]] if what.kind == "of ring" else [])
-    shot = len(pose.other_rings) + 1
+    for one in what:
+        told.setdefault(say(of_itself(one)), []).extend([one["ring"]] if one.kind == "of ring" else [])
     return [sentence if len(set(rings)) in (0, shot) else f"{words_rings.rings(rings).capitalize()}. {sentence}"
             for sentence, rings in told.items()]
+
+
+def for_a_viewer(pose: Pose) -> list[str]:
+    """What is said of the ring that counts for a viewer, beside the verdict; these are among :func:`notes`."""
+    return [note(what) for what in pose.notes if what.kind in words_rings.FOR_A_VIEWER]
 
 
 def in_short(what: Note) -> tuple[str, str] | None:

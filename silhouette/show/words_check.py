@@ -11,7 +11,8 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 
 from silhouette.records import Note, Stop
-from silhouette.records_shoot import CheckReport, Finding
+from silhouette.records_shoot import CheckReport, Finding, Told
+from silhouette.settings import Ring
 
 Say = Callable[[Finding, Sequence[Stop]], str]
 NOT_TOLD = 20.0
@@ -44,6 +45,36 @@ def untold(findings: Iterable[Finding], stops: Sequence[Stop]) -> list[tuple[str
     return [(f"{', '.join(checks)}: {why}", helps) for (why, helps), checks in asked.items()]
 
 
+def untold_all(told: Iterable[Told]) -> list[tuple[str, str]]:
+    """The same of all rings, each reason once, with the rings that it holds for: ``low ring, high ring: distance:
+    ...``."""
+    found: dict[tuple[str, str], list[str]] = {}
+    each: dict[Ring | None, list[Told]] = {}
+    for one in told:
+        each.setdefault(one[0], []).append(one)
+    for ring, some in each.items():
+        for reason in untold([finding for _, finding, _ in some], some[0][2]):
+            found.setdefault(reason, []).extend([] if ring is None else [f"{ring} ring"])
+    return [(f"{listed(rings)}, {why}" if rings else why, helps) for (why, helps), rings in found.items()]
+
+
+def passed(report: CheckReport) -> list[str]:
+    """What is in order: of one ring in a line; of several what is so in all of them together with what holds of all,
+    then what is in each alone."""
+    own = [f.check for f in report.findings if f.verdict == "pass"]
+    each = {ring: [f.check for f in one.findings if f.verdict == "pass"] for ring, one in report.rings}
+    shared = [check for check in next(iter(each.values()), []) if all(check in other for other in each.values())]
+    lines = [", ".join([*own, *shared])]
+    lines += [asked(ring, ", ".join(alone)) for ring, checks in each.items()
+              if (alone := [check for check in checks if check not in shared])]
+    return [line for line in lines if line]
+
+
+def asked(ring: Ring | None, check: str) -> str:
+    """A question with the ring that it was asked of, if there are several: ``low ring, held pose``."""
+    return check if ring is None else f"{ring} ring, {check}"
+
+
 def not_checked(report: CheckReport) -> str:
     """Why hardly anything could be checked, in a few words for a heading."""
     if report.why_not == "no turn":
@@ -70,9 +101,12 @@ def named(stops: Sequence[Stop], which: Iterable[int], most: int = MOST_NAMED) -
     Past ``most``, three and more in a row are drawn together: '0, 45 to 120 and 270'. The first stop and its repeat at
     the end of the turn carry one angle, which is said once.
     """
-    places, called = sorted(set(which)), names_of(stops)
+    places = sorted(set(which))
     if len(places) == len(stops) > most:
         return "all stops"
+    if len({stop.ring for stop in stops}) > 1:
+        return _named_by_ring(stops, places, most)
+    called = names_of(stops)
     rows: list[list[int]] = []
     for k in places:
         if rows and k == rows[-1][-1] + 1:
@@ -84,6 +118,16 @@ def named(stops: Sequence[Stop], which: Iterable[int], most: int = MOST_NAMED) -
         angles = [called[k] for k in row]
         words += [f"{angles[0]} to {angles[-1]}"] if len(places) > most and len(row) > 2 else angles
     return listed(list(dict.fromkeys(words)))
+
+
+def _named_by_ring(stops: Sequence[Stop], places: Sequence[int], most: int) -> str:
+    """Stops of several rings: ``low 45 and 60, high 90``."""
+    words = []
+    for ring in dict.fromkeys(stop.ring for stop in stops):
+        own = [k for k, stop in enumerate(stops) if stop.ring == ring]
+        if named_here := [own.index(k) for k in places if stops[k].ring == ring]:
+            words.append(f"{ring} {named([stops[k] for k in own], named_here, most)}")
+    return ", ".join(words)
 
 
 def angles_known(stops: Sequence[Stop]) -> bool:
@@ -201,6 +245,113 @@ def _light_changed(f: Finding, stops: Sequence[Stop]) -> str:
             "exposure changed.")
 
 
+# what rings of one pose tell together
+
+
+BODY = {"hand end": "hand", "foot end": "toes", "crown": "head"}
+"""What joints are called where they are not called what they are."""
+
+
+ELSEWHERE = {"low": "well under the waist", "level": "about at the waist", "high": "well over the waist"}
+"""Where cameras of these rings stand."""
+
+
+def _ring(ring: str) -> str:
+    return f"the {ring} ring"
+
+
+def _not_compared(f: Finding, _: Sequence[Stop]) -> str:
+    rings, has = listed(f["rings"]), "has" if len(f["rings"]) == 1 else "have"
+    which = f"The {rings} ring {has}" if f["rings"] else "The rings have"
+    return f"{which} too few clear outlines with known angles to be held against another ring: it takes 8 in each."
+
+
+def _exchanged(f: Finding, stops: Sequence[Stop]) -> str:
+    here, there = f.stops if stops[f.stops[1]].ring == f["looks"] else f.stops[::-1]
+    return f"{_one(stops, here)} looks as if taken from {f['looks']}: swapped with {_one(stops, there)}?"
+
+
+def _one(stops: Sequence[Stop], k: int) -> str:
+    return named(stops, (k,))
+
+
+def _joints(f: Finding) -> str:
+    """``figure's left hand and left wrist``, at least one."""
+    said = dict.fromkeys(f"figure's {side} {BODY.get(joint, joint)}" if side else f"the {BODY.get(joint, joint)}"
+                         for joint, side in f["joints"])
+    return listed(list(said))
+
+
+def _another_pose(f: Finding, _: Sequence[Stop]) -> str:
+    return (f"{_ring(f['ring']).capitalize()} shows another pose than {_ring(f['than'])}: {_joints(f)} lie up to "
+            f"{_apart_by(f)} elsewhere.")
+
+
+def _limb_elsewhere(f: Finding, _: Sequence[Stop]) -> str:
+    lie = "lies" if len(f["joints"]) == 1 else "lie"
+    return f"In {_ring(f['ring'])} {_joints(f)} {lie} {_apart_by(f)} elsewhere than in {_ring(f['than'])}."
+
+
+def _apart_by(f: Finding) -> str:
+    far, height = f.far or 0.0, f["height_m"]
+    return f"about {100 * far * height:.0f} cm" if height else f"about {100 * far:.0f} % of the model's height"
+
+
+def _starts_elsewhere(f: Finding, _: Sequence[Stop]) -> str:
+    way, turned = ("clockwise", "left") if f["degrees"] > 0 else ("counter-clockwise", "right")
+    return (f"Angle 0 of {_ring(f['ring'])} lies {abs(f['degrees']):.0f} degrees {way}, seen from above, from that of "
+            f"{_ring(f['than'])}: the model began turned so far to their own {turned}.")
+
+
+def _start_again(f: Finding, _: Sequence[Stop]) -> str:
+    back, by = ("right", "more") if f["degrees"] > 0 else ("left", "less")
+    return (f"Turn the foot marks {abs(f['degrees']):.0f} degrees back, to the model's own {back}, and retake it; or "
+            f"read its angles as so many degrees {by}.")
+
+
+def _other_light(f: Finding, _: Sequence[Stop]) -> str:
+    how = "darker" if f["brighter"] < 0 else "brighter"
+    return (f"In {_ring(f['ring'])} the {f['what']} is {_percent(abs(f['brighter']))} {how} than in "
+            f"{_ring(f['than'])}.")
+
+
+def _lacks(f: Finding, _: Sequence[Stop]) -> str:
+    said = [f"{a:.0f}" if a == b else f"{a:.0f} to {b:.0f}" for a, b in f["stretches"]]
+    return f"{_ring(f['ring']).capitalize()} lacks {listed(said)}, where another ring has stops."
+
+
+def _lens_at(share: float, metres: float | None) -> str:
+    return f"at {metres:.1f} m" if metres is not None else f"at about {_percent(share)} of the model's height"
+
+
+def _two_lenses(f: Finding) -> str:
+    (a, b), (x, y) = f["heights"], f["metres"]
+    return f"{_lens_at(a, x)} in {_ring(f['rings'][0])} and {_lens_at(b, y)} in {_ring(f['rings'][1])}"
+
+
+def _all_lenses(f: Finding, _: Sequence[Stop]) -> str:
+    said = [f"{ring} {_lens_at(share, metres)}"
+            for ring, share, metres in zip(f["rings"], f["heights"], f["metres"], strict=True)]
+    return f"The camera stood {listed(said)}."
+
+
+def _part(name: str, side: str) -> str:
+    return f"figure's {side} {name}" if side else name
+
+
+def _blind(f: Finding, _: Sequence[Stop]) -> str:
+    parts = listed([_part(name, side) for name, side, *_ in f["spots"]])
+    stand = "stands" if len(f["spots"]) == 1 else "stand"
+    return f"{parts[0].upper()}{parts[1:]} {stand} clear in no view of any ring."
+
+
+def _close_ups(f: Finding, _: Sequence[Stop]) -> str:
+    each = [f"of the {name if not side else f'{side} {name}'} from {angle:.0f} degrees, the lens "
+            f"{_lens_at(height, None if f['height_m'] is None else height * f['height_m'])}"
+            for name, side, angle, height, _ in f["spots"]]
+    return f"While the model is there, take a close-up {'; '.join(each)}."
+
+
 def _no_turn(f: Finding, _: Sequence[Stop]) -> str:
     return f"This does not look like a turn on the spot: {INSTEAD[f['how']]}."
 
@@ -307,6 +458,40 @@ EVIDENCE: dict[str, Say] = {
     "lens at a good height": lambda f, s: _lens_height(f),
     "lens low": _lens_wrong("big feet and a small head"),
     "lens high": _lens_wrong("a big head and small feet"),
+    # several rings: right ring, same pose, same start
+    "rings not compared": _not_compared,
+    "stops in their rings": lambda f, s: "Every stop fits the ring that it lies in.",
+    "from another ring": lambda f, s: f"{_one(s, f.stops[0])} looks as if taken from {f['looks']}.",
+    "stops exchanged": _exchanged,
+    "another pose": _another_pose,
+    "limb elsewhere": _limb_elsewhere,
+    "outside the others": lambda f, s: (
+        f"At {named(s, f.stops)} the outline sticks out of what all rings together leave of the figure."),
+    "one pose": lambda f, s: f"Joints and outlines of the {listed(f['compared'])} ring fit one figure.",
+    "starts elsewhere": _starts_elsewhere,
+    "one start": lambda f, s: (
+        f"Angle 0 of every ring shows the figure from the same side, within {max(1.0, f['within']):.0f} degrees."),
+    # same light, same stops
+    "light not compared": lambda f, s: "The light of the rings could not be compared.",
+    "other light": _other_light,
+    "key from the other side": lambda f, s: (
+        f"In {_ring(f['ring'])} the key comes from {f['side']}, in {_ring(f['than'])} from the other side."),
+    "one light": lambda f, s: f"The light is alike in the {listed(f['rings'])} ring.",
+    "ring angles not known": lambda f, s: "The angles of the rings are not known, so their stops cannot be compared.",
+    "ring lacks stops": _lacks,
+    "stops alike": lambda f, s: "Every ring has stops wherever the others have some.",
+    # ring heights, blind spots
+    "heights not known": lambda f, s: "The heights at which the cameras stood could not be found.",
+    "one height": lambda f, s: f"The cameras stood at one height: {_two_lenses(f)}.",
+    "heights against names": lambda f, s: f"The heights are not those that the rings' names say: {_two_lenses(f)}.",
+    "camera elsewhere": lambda f, s: (
+        f"The camera of {_ring(f['ring'])} stood where that of {_ring(f['looks'])} would: "
+        f"{ELSEWHERE[f['looks']]}."),
+    "heights as named": _all_lenses,
+    "blind spots not known": lambda f, s: "Which parts of the body stand clear in no view could not be found.",
+    "nothing blind": lambda f, s: (
+        "Every part of the body stands clear in some view" + (" or in a close-up." if f["covered"] else ".")),
+    "blind spots": _blind,
 }
 
 
@@ -345,6 +530,11 @@ def _one_spot(f: Finding, _: Sequence[Stop]) -> str:
     camera = "Put the camera on a tripod, and let the model turn once round on one spot."
     return camera if f["how"] == "camera moves" else (
         "If it is meant to be a turn: let the model hold the pose and turn once round on one spot, the camera fixed.")
+
+
+def _back_in_place(f: Finding, stops: Sequence[Stop]) -> str:
+    return (f"Look at both: exchange the pictures if they were mixed up, else retake {_one(stops, f.stops[0])} and "
+            f"{_one(stops, f.stops[1])}.")
 
 
 def _look_there(f: Finding, stops: Sequence[Stop]) -> str:
@@ -391,6 +581,26 @@ DO: dict[str, Say] = {
     "far too close": lambda f, s: "Step back to 4 m and use a longer lens, or crop later.",
     "lens low": lambda f, s: "Put the lens at waist height and level, with the figure in the middle of the frame.",
     "lens high": lambda f, s: "Put the lens at waist height and level, with the figure in the middle of the frame.",
+    "rings not compared": lambda f, s: "Shoot at least 8 stops all round in each ring.",
+    "from another ring": lambda f, s: (
+        f"Move it to the {f['looks']} ring if it is one of its stops; retake it from the height of its own ring."),
+    "stops exchanged": _back_in_place,
+    "another pose": lambda f, s: (
+        f"Take up the pose of {_ring(f['than'])} again and retake {_ring(f['ring'])}; or keep it as another pose."),
+    "limb elsewhere": lambda f, s: (
+        f"Take up the pose of {_ring(f['than'])} again and retake {_ring(f['ring'])}." if f.verdict == "retake" else
+        f"Compare the two rings: retake {_ring(f['ring'])} if it moved."),
+    "outside the others": lambda f, s: (
+        f"Look at {named(s, f.stops)}: retake if the model moved; the cut may also be wrong there."),
+    "starts elsewhere": _start_again,
+    "other light": lambda f, s: "Lock lamps and exposure for all rings; from another height a wall may look different.",
+    "key from the other side": lambda f, s: "Leave the lamps where they are while the camera goes up or down.",
+    "ring lacks stops": lambda f, s: f"Shoot them from {f['ring']} while the model is there.",
+    "one height": lambda f, s: "Put the camera lower or higher for one of them, and shoot that ring again.",
+    "heights against names": lambda f, s: "Look whether the rings were mixed up; if so, exchange their names.",
+    "camera elsewhere": lambda f, s: (
+        f"Shoot it from {f['ring']} while the model is there; or call it the {f['looks']} ring if there is none."),
+    "blind spots": _close_ups,
 }
 
 

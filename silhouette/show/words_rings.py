@@ -66,23 +66,28 @@ def rings(which: Iterable[Ring]) -> str:
 # ------------------------------------------------------------------------------------------------------------- cameras
 
 
-def camera(found: RingCamera | None) -> str:
+def camera(found: RingCamera | None, stature_m: float | None = None) -> str:
     """Where the camera of a ring stood, as a sentence's end: ``camera about 0.25 of the model's height above the
-    ground, tilted up 6 degrees; found from the outlines``; empty where nobody asked."""
+    ground, tilted up 6 degrees; found from the outlines``; in metres where the stature is known; empty where nobody
+    asked."""
     if found is None:
         return ""
     if found.height_m is None and found.height is None:
-        return "the outlines do not tell the height of its camera"
+        return "the height of its camera is not known"
     how = "as given" if found.found_from == "given" else "found from the outlines"
-    return f"camera {height(found)}{_tilted(found.tilt)}; {how}"
+    return f"camera {height(found, stature_m)}{_tilted(found.tilt)}; {how}"
 
 
-def height(found: RingCamera) -> str:
-    """How high a lens is: in metres where it is known in metres, else as a share of the model's height."""
+def height(found: RingCamera, stature_m: float | None = None) -> str:
+    """How high a lens is: in metres where that or the model's stature is known, else as a share of it."""
     if found.height_m is not None:
         return f"{found.height_m:.2f} m above the ground"
-    sure = "" if not found.height_sure else f", give or take {max(found.height_sure, 0.01):.2f},"
-    return f"about {max(found.height or 0.0, 0.0):.2f}{sure} of the model's height above the ground"
+    share, sure = max(found.height or 0.0, 0.0), max(found.height_sure or 0.0, 0.01)
+    if stature_m is not None:
+        within = f", give or take {sure * stature_m:.2f}" if found.height_sure else ""
+        return f"about {share * stature_m:.2f} m above the ground{within}"
+    within = f", give or take {sure:.2f}," if found.height_sure else ""
+    return f"about {share:.2f}{within} of the model's height above the ground"
 
 
 def _tilted(tilt: float | None) -> str:
@@ -148,6 +153,10 @@ LIFE_SIZE = "This holds for a piece of life size, seen from about as far as the 
 """What is taken for granted where a viewer's eye is put beside a camera."""
 
 
+FOR_A_VIEWER = frozenset({"ring counts", "ring wanted", "ring differs"})
+"""Notes that stand beside the verdict, as they say what it is of."""
+
+
 def _eye(n: Note) -> str:
     """Where a viewer's eye is: ``Seen from 0.40 m above its feet``."""
     eye = n["eye"]
@@ -165,20 +174,26 @@ def _counts(n: Note) -> str:
 
 
 def _wanted(n: Note) -> str:
+    return f"{wanted_in_short(n)} {LIFE_SIZE}"
+
+
+def wanted_in_short(n: Note) -> str:
+    """That no ring was shot from where a viewer's eye is, less what is taken for granted, which several poses share."""
     do = f"Shoot a ring with the lens at {n['eye']:.2f} m."
     if n["eye"] < 0.1:
         do = "A lens close to the floor comes nearest."
     return (f"{_eye(n)}, no ring shows it: the {NAMES[n['counts']]} is nearest ({_lens(n)}), and the headline is of "
-            f"it. {do} {LIFE_SIZE}")
+            f"it. {do}")
 
 
 def counts_in_short(n: Note) -> str:
     """Which ring counts, for a line that several poses share."""
-    return f"the {NAMES[n['ring']]} counts, {_eye(n)[0].lower()}{_eye(n)[1:]}. {LIFE_SIZE}"
+    return f"the {NAMES[n['ring']]} counts, {_eye(n)[0].lower()}{_eye(n)[1:]}."
 
 
 def _differs(n: Note) -> str:
-    return f"It has no {NAMES[n['ring']]}: its {NAMES[n['has']]} is compared with the {NAMES[n['ring']]} of the others."
+    lacks = f"It has no {NAMES[n['ring']]}: its" if n["lacks"] else "Its"
+    return f"{lacks} {NAMES[n['has']]} is compared with the {NAMES[n['ring']]} of the others."
 
 
 _UNKNOWN = {
@@ -202,13 +217,14 @@ def _elsewhere(n: Note) -> str:
 NOTES: dict[str, Callable[[Note], str]] = {
     "ring camera elsewhere": _elsewhere,
     "ring camera unknown": lambda n: (
-        f"Where the camera of the {NAMES[n['ring']]} stood could not be found: {_UNKNOWN[str(n['why'])]}. Give its "
-        "height with --camera-height."),
+        f"Where the camera of the {NAMES[n['ring']]} stood could not be found: {_UNKNOWN[str(n['why'])]}. If you "
+        "measured its height, give it (--camera-height)."),
     "ring camera outside": lambda n: (
-        f"The camera of the {NAMES[n['ring']]} stood {_OUTSIDE[str(n['where'])]}, where the reader was not taught: "
-        "trust its views less."),
+        f"The camera of the {NAMES[n['ring']]} stood {_OUTSIDE[str(n['where'])]}. The program has not learned to "
+        "read from there: trust these views less."),
     "ring of another pose": lambda n: (
-        f"The {NAMES[n['ring']]} shows another pose than the level ring. Compare them, and shoot one of them again."),
+        f"The {NAMES[n['ring']]} shows another pose than the {NAMES[n['than']]}. Compare them, and "
+        "shoot one of them again."),
     "ring counts": _counts,
     "ring wanted": _wanted,
     "ring differs": _differs,

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 
 from silhouette.records import Note
 from silhouette.records_space import Armature, Plumb, Profile, Segment, Sizes, TapeLine, Wire, WireRules
-from silhouette.show import words
+from silhouette.show import words, words_rings
 from silhouette.show.words import listed
 
 HULL = (
@@ -402,6 +402,7 @@ NOTES: dict[str, Callable[[Note], str]] = {
     "stops without figure": _stops_without_figure,
     "stops moved": _stops_moved,
     "stops cut": lambda n: f"The frame cuts the figure at {_named(n)}: look twice at what lies there.",
+    "ring left out": lambda n: f"The {words_rings.NAMES[n['ring']]} was left out: {n['why']}",
     "joint not seen": lambda n: "no outline shows it",
     "joint seen rarely": lambda n: f"only about {n['views']} outlines show it",
     "joint not sure": lambda n: "the outlines leave it room",
@@ -414,8 +415,15 @@ NOTES: dict[str, Callable[[Note], str]] = {
 
 def note(what: Note) -> str:
     """The sentence of a note or of a joint's reason."""
+    if what.kind == "of ring":
+        return f"{words_rings.NAMES[what['ring']].capitalize()}. {note(Note.of(**what['note']))}"
     own = NOTES.get(what.kind)
     return words.note(what) if own is None else own(what)
+
+
+def notes(made: Armature) -> list[str]:
+    """Every note of an armature in a sentence; what is to be said of several rings is said once."""
+    return words.said_once(made.notes, len(made.rings), note)
 
 
 def missing(made: Armature) -> list[str]:
@@ -439,6 +447,22 @@ def angles_told(made: Armature) -> str:
 
 
 # ----------------------------------------------------------------------------------------------------------- files
+
+def gained(made: Armature) -> str:
+    """What the other rings add to the main one; empty where there are none."""
+    found = made.gain
+    if found is None:
+        return ""
+    others = listed([words_rings.NAMES[ring] for ring in made.rings if ring != found.ring])
+    less = 100 * (1 - made.volume_l / found.volume_l)
+    by = f"{abs(less):.0f} % {'less' if less > 0 else 'more'}" if abs(less) >= 0.5 else "no less"
+    told = (f"The {words_rings.NAMES[found.ring]} alone gives {found.volume_l:.1f} litres; with the {others} the "
+            f"figure takes up {by}.")
+    if found.within_m is None or found.within_all_m is None:
+        return told
+    return (f"{told} Half the joints are known to {1000 * found.within_all_m:.0f} mm, from that ring alone to "
+            f"{1000 * found.within_m:.0f} mm.")
+
 
 def hull_comment(made: Armature) -> str:
     """What goes into the files of the massing model: what it is, its size, what it cannot know."""
@@ -466,7 +490,8 @@ def about(made: Armature) -> str:
         "armature.json    joints, segments, sections, volume: all numbers",
         "", *(f"{what}: {how}." for what, how in sizes_told(made.sizes)), drawn_at(made.sizes),
     ]
-    told = [*missing(made), *(note(n) for n in made.notes), *([t] if (t := angles_told(made)) else [])]
+    told = [*filter(None, [gained(made)]), *missing(made), *notes(made),
+            *filter(None, [angles_told(made)])]
     lines += ["", *told] if told else []
     lines += [line for text in ("", HULL, "", PROMPT, "", *CAUTIONS) for line in textwrap.wrap(text, 110) or [""]]
     return "\n".join([*lines, ""])

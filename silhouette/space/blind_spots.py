@@ -41,9 +41,9 @@ class _Kind(NamedTuple):
 
 KINDS: dict[BodyPart, _Kind] = {
     "head": _Kind("neck", "crown", 0.055, 0.5, ("head", "heads", "face", "portrait", "hair")),
-    "hand": _Kind("wrist", "hand end", 0.022, 0.5, ("hand", "hands", "finger", "fingers", "palm", "fist", "fists")),
-    "forearm": _Kind("elbow", "wrist", 0.023, 0.28, ("forearm", "forearms", "arm", "arms")),
-    "upper arm": _Kind("shoulder", "elbow", 0.030, 0.33, ("arm", "arms")),
+    "hand": _Kind("wrist", "hand end", 0.022, 0.55, ("hand", "hands", "finger", "fingers", "palm", "fist", "fists")),
+    "forearm": _Kind("elbow", "wrist", 0.023, 0.34, ("forearm", "forearms", "arm", "arms")),
+    "upper arm": _Kind("shoulder", "elbow", 0.030, 0.36, ("arm", "arms")),
     "foot": _Kind("ankle", "foot end", 0.025, 0.5, ("foot", "feet", "toe", "toes")),
     "shin": _Kind("knee", "ankle", 0.032, 0.4, ("shin", "shins", "calf", "calves", "leg", "legs")),
     "thigh": _Kind("hip", "knee", 0.047, 0.28, ("thigh", "thighs", "leg", "legs")),
@@ -73,6 +73,8 @@ LOOKS_UP_DOWN = (0.0, 30.0, -30.0)
 """Degrees by which a close-up may look down on the part; level where it shows about as much."""
 WORTH_A_TILT = 0.2
 """How much more of the part, 0 to 1, a look from above or below must show."""
+SPOTS, AT_EDGE = (0.25, 0.5, 0.75, 1.0), 0.8
+"""What of a part is looked at: places along its middle line, and how far aside of them, radii."""
 CLOSE = 0.5
 """How far off the close-up is taken, statures: what its height over the part is reckoned with."""
 LOWEST, HIGHEST = 0.03, 1.3
@@ -289,8 +291,11 @@ def _shown(k: int, capsules: _Capsules, unit: float, angle: float, down: float) 
     """How much of part k a camera sees, 0 to 1: what nothing lies before, less where it points at the lens."""
     a, e = np.radians(angle), np.radians(down)
     toward = np.array([-np.sin(a) * np.cos(e), -np.cos(a) * np.cos(e), np.sin(e)])
+    aside = np.array([np.cos(a), -np.sin(a), 0.0])
+    beside = np.stack([0 * aside, aside, -aside, np.cross(toward, aside), -np.cross(toward, aside)])
     line, radius = capsules.ends[k], capsules.radius[k]
-    spots = line[0] + np.outer([0.25, 0.5, 0.75, 1.0], line[1] - line[0])
+    middle = line[0] + np.outer(SPOTS, line[1] - line[0])
+    spots = (middle[:, None] + AT_EDGE * radius * beside).reshape(-1, 3)
     away = np.linspace(1.5 * radius, unit, 24)
     rays = spots[:, None] + toward * away[:, None]
     near = _distance(rays.reshape(-1, 3), capsules.ends) < capsules.radius

@@ -77,7 +77,8 @@ def doubts(fitted: Fitted, views: Views, beliefs: Beliefs) -> Doubts:
     own = joint_fit.own(len(fitted.state.angles))  # the cameras' own doubt moves all points alike, mostly up and down
     spread = np.diag(np.linalg.inv(fitted.normal[:own, :own]))[: 3 * plan.P]
     by_bells = np.sqrt(spread.reshape(plan.P, 3).sum(axis=1))
-    order = np.argsort(beliefs.angles % (2 * np.pi), kind="stable")
+    # ring by ring: a part is so many stops of every ring, never one of the rings
+    order = np.lexsort((beliefs.angles % (2 * np.pi), fitted.state.ring))
     found = []
     for part in range(FOLDS):
         kept = np.sort(np.delete(order, np.arange(part, len(order), FOLDS)))

@@ -237,4 +237,4 @@ def _height_doubt(normal: Floats, views: int, ring: int) -> float:
     way[3 * feet + 2] = -1 / len(feet)
     if ring:
         way[joint_fit.place_of(views, ring) + joint_fit.OWN] = 1.0
-    return float(np.sqrt(max(way @ np.linalg.solve(normal, way), 0.0)))
+    return float(np.sqrt(max(float(way @ np.linalg.solve(normal, way)), 0.0)))

@@ -148,6 +148,8 @@ class Kind:
     """Number of the first pose."""
     distance: tuple[float, float] = (2.0, 8.0)
     """Nearest and farthest camera, metres."""
+    stands: tuple[tuple[float, float], tuple[float, float]] | None = None
+    """Least and most distance and height of the cameras, metres, in place of ``cameras`` and ``distance``; aimed at the figure."""
 
 
 KINDS = {
@@ -205,7 +207,7 @@ def turnarounds(stock: Stock, rng: np.random.Generator, vectors: torch.Tensor, o
     faces = torch.cat([stock.rig.faces, extra_faces + posed.vertices.shape[1]])
     limb = torch.cat([stock.rig.limb.long(), extra_limb.long().to(device)])
     spots = torch.stack([joints[p] for p in POINTS], 1)
-    seen, angle, camera = _photographed(torch.cat([skin, spots], 1), rng, kind.cameras, kind.distance)
+    seen, angle, camera = _photographed(torch.cat([skin, spots], 1), rng, kind)   # (b, TURN, n, 2)
     seen, spots = seen[:, :, : skin.shape[1]], seen[:, :, skin.shape[1] :]
     low, high = seen.amin(2), seen.amax(2)
     scale = FIGURE / (high - low).amax(-1).clamp(min=1e-6)
@@ -249,8 +251,7 @@ def _least_sunk(shared: rig.Rig, posed: rig.Posed, tries: int, choose: NDArray[n
 
 
 def _photographed(points: torch.Tensor, rng: np.random.Generator,
-                  cameras: str = "usual", far: tuple[float, float] = (2.0, 8.0),
-                  ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+                  kind: Kind) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
     """Points (b, n, 3) from all round: picture (b, TURN, n, 2), angles (b, TURN), distance and height of the cameras.
 
     One camera a pose, so far away, between knee and head, aimed at the figure with a small error, nearly upright;
@@ -259,13 +260,16 @@ def _photographed(points: torch.Tensor, rng: np.random.Generator,
     b, device = points.shape[0], points.device
     top = points[..., 2].amax(1).cpu().numpy()
     reach = points[..., :2].norm(dim=-1).amax(1).cpu().numpy()
-    distance = np.maximum(rng.uniform(*far, b), reach + 0.9)
+    distance = np.maximum(rng.uniform(*kind.distance, b), reach + 0.9)
     height = rng.uniform(0.28, 1.0, b) * np.maximum(top, 0.9)
     aimed = np.ones(b)
-    if cameras != "usual":
+    if kind.stands is not None:
+        (near, far), (low, high) = kind.stands
+        distance, height = np.maximum(rng.uniform(near, far, b), reach + 0.9), rng.uniform(low, high, b)
+    elif kind.cameras != "usual":
         low_or_high = np.where(rng.random(b) < 0.4, rng.uniform(0.2, 0.5, b), rng.uniform(1.7, 2.6, b))
-        any_height = low_or_high if cameras == "low and high" else rng.uniform(0.2, 2.6, b)
-        chosen = rng.random(b) < CAMERAS[cameras]
+        any_height = low_or_high if kind.cameras == "low and high" else rng.uniform(0.2, 2.6, b)
+        chosen = rng.random(b) < CAMERAS[kind.cameras]
         height = np.where(chosen, any_height, height)
         aimed = np.where(chosen & (rng.random(b) < 0.4), rng.uniform(0, 0.4, b), 1.0)
     pitch = np.arctan2(top / 2 - height, distance) * aimed + np.deg2rad(rng.normal(0, 2.5, b))

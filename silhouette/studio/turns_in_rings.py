@@ -7,6 +7,7 @@ first PICTURES turns ``low/NNN.jpg`` ... are pictures as a phone writes them, an
 ``body.npz`` is the bare body (vertices (n, 3) metres, faces (m, 3)) where it stood in the level ring, and
 ``truth.json`` holds what :mod:`silhouette.studio.turns_in_space` writes, less ``camera`` and ``stops``, and
 
+- ``figure_l``: volume with clothes and hair, about, litres;
 - ``rings``: ring -> ``camera`` (distance_m, height_m, tilt_deg, focal_35mm, width, height); ``start_deg``, how far the
   turn began off angle 0 beyond what the names say; ``aside_m`` (x, y), where the model stood against the level ring;
   ``stops``, a row each: ``mask``, ``file`` (pictures only), ``named`` degrees, ``angle`` as it truly is (from the
@@ -33,6 +34,7 @@ from silhouette.settings import RINGS
 from silhouette.studio import bodies, turns_in_space, views
 from silhouette.studio.bodies import Body
 from silhouette.studio.cameras import Camera, framed
+from silhouette.studio.clothes import pieces
 from silhouette.studio.photo import save_mask, save_photo
 from silhouette.studio.raster import Mesh, turned
 from silhouette.studio.scene import Stage, Standing, posed
@@ -111,6 +113,18 @@ def exact_mask(mesh: Mesh, camera: Camera, angle: float, at: Standing) -> NDArra
     return turns_in_space.exact_masks(points, mesh.triangles, camera, np.zeros(1))[0]
 
 
+def litres_of_figure(shot: Shot) -> float:
+    """Volume of the bare body and of what lies between it and its clothes and hair, litres; without hats."""
+    vertices, faces = shot.body.vertices.astype(np.float64), shot.body.faces
+    thick = np.zeros(len(vertices))
+    for piece, _ in pieces(shot.build, shot.outfit):
+        np.maximum.at(thick, piece.start, piece.puff)  # of cloth over cloth the outer one counts
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    area = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
+    cloth = float((area * thick[faces].mean(axis=1)).sum()) * 1000
+    return turns_in_space.litres(*turns_in_space.skin_of(shot.body)) + cloth
+
+
 def moved(shot: Shot, aside: Floats) -> Shot:
     """The model so far from where it stood, (2,) metres."""
     off = np.array([*aside, 0.0])
@@ -156,7 +170,7 @@ def write_turn(folder: Path, shot: Shot, rng: Rng, chosen: str, pictures: bool) 
             "start_deg": round(start, 3), "aside_m": [round(float(v), 4) for v in aside], "stops": rows,
         }
     _tell_drawn(rings, lengths)
-    truth = turns_in_space.truth_of(shot, chosen)
+    truth = turns_in_space.truth_of(shot, chosen) | {"figure_l": round(litres_of_figure(shot), 3)}
     vertices, faces = turns_in_space.skin_of(shot.body)
     np.savez_compressed(folder / "body.npz", vertices=vertices, faces=faces)
     (folder / "truth.json").write_text(json.dumps({**truth, "rings": rings}, indent=1))

@@ -67,6 +67,7 @@ class Shot:
     dressed: bool
     camera: Camera
     stature_m: float
+    outfit: Outfit
 
 
 def some_turn(rng: Rng, chosen: str, number: int) -> Shot:
@@ -87,7 +88,8 @@ def some_turn(rng: Rng, chosen: str, number: int) -> Shot:
     else:
         worn = Outfit(skin=outfit.skin, hair=outfit.hair)
     figure = dress(build, body, worn)
-    return Shot(name, kind, build, body, figure, dressed, some_camera(rng, figure.points), stature_of(build))
+    return Shot(name, kind, build, body, figure, dressed, some_camera(rng, figure.points), stature_of(build),
+                worn)
 
 
 def _beside(body: Body, aside: Floats) -> Body:

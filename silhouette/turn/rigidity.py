@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.geometry.orbit import StopCamera
 from silhouette.records import Mask
 from silhouette.records_shoot import Held
 from silhouette.turn import visual_hull
@@ -53,7 +55,9 @@ Drillis & Contini 1966 (ankle 0.039, knee 0.285, hip 0.530, elbow 0.630, shoulde
 bent they are a figure of speech, and the picture shows what is meant."""
 
 
-def judge(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) -> Held:
+def judge(
+    masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False, cameras: Sequence[StopCamera] = ()
+) -> Held:
     """Hold every stop against what the other stops allow.
 
     Parameters
@@ -61,9 +65,14 @@ def judge(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) -> H
     masks : n masks of one size, none empty, in the order shot
     turned : (n,) degrees turned since the first
     mirrored : True for a turn to the model's right
+    cameras : n cameras of the stops in one frame, where they are known: those of a low or a high ring are tilted
     """
-    turn = visual_hull.prepare(masks, turned, mirrored=mirrored)
-    nearness = visual_hull.find_nearness(turn)
+    if cameras:
+        turn = replace(visual_hull.prepare_seen(masks, cameras), turned=turned)
+        nearness = turn.height / float(np.median([eye.distance for eye in turn.eyes]))
+    else:
+        turn = visual_hull.prepare(masks, turned, mirrored=mirrored)
+        nearness = visual_hull.find_nearness(turn)
     carved, block = visual_hull.carve(turn, nearness)
     share = carved.share
     everyone = visual_hull.against_all(turn, block)

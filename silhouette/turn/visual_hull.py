@@ -6,22 +6,26 @@ by a body that had moved (Laurentini 1994, the visual hull; Hernandez, Schmitt a
 
 The camera is taken as level with the picture's middle at the height of its lens. How near it stands, in figure
 heights, decides how much larger near parts look, and the outlines themselves tell it: at the wrong nearness even a
-still body sticks out. Everything is done at a size at which the figure is 240 pixels high (or wide, if it lies): one
-pixel is about 7 mm.
+still body sticks out. Of a camera that stood low or high and was tilted this is not true: where its place is known, a
+turn is held against that instead (``eyes``), and so are the turns of several cameras at once. Everything is done at a
+size at which the figure is 240 pixels high (or wide, if it lies): one pixel is about 7 mm.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.geometry.orbit import StopCamera, project, scaled
 from silhouette.records import Mask
 
 Floats = NDArray[np.float64]
+Places = NDArray[np.floating]
 
 FIGURE_PX = 240.0
 """Figure height, or width where that is more, that is worked at, pixels."""
@@ -70,6 +74,8 @@ class Turn:
     """Working pixels per pixel of the masks that were given."""
     height: float
     """Median figure height, working pixels."""
+    eyes: tuple[StopCamera, ...] = ()
+    """n cameras where they are known, else none; lengths and picture places in working pixels."""
 
 
 @dataclass(frozen=True)
@@ -105,6 +111,47 @@ def prepare(masks: Sequence[Mask], turned: Floats, *, mirrored: bool = False) ->
     return Turn(small, places, _axis(middles, places), level, scale, height * scale)
 
 
+def prepare_seen(masks: Sequence[Mask], cameras: Sequence[StopCamera]) -> Turn:
+    """The same for masks (h, w), of several sizes if need be, whose cameras are known: all in one frame and one unit.
+
+    One working pixel is one length for all, however large a figure came out in its picture.
+    """
+    tall = [np.ptp(np.flatnonzero(m.any(axis=1))) + 1.0 for m in masks]
+    wide = [np.ptp(np.flatnonzero(m.any(axis=0))) + 1.0 for m in masks]
+    own = np.array([c.focal_px / c.distance for c in cameras])
+    height, width = float(np.median(tall / own)), float(np.max(wide / own))
+    unit = FIGURE_PX / max(height, width)
+    small = [_small(m, c, unit) for m, c in zip(masks, cameras, strict=True)]
+    size = max(m.shape[1] for m in small), max(m.shape[0] for m in small)
+    eyes = tuple(_eye(c, unit, size) for c in cameras)
+    turned = np.array([c.angle for c in cameras])
+    stack = np.stack([_framed(m, size) for m in small])
+    return Turn(stack, turned, size[0] / 2, size[1] / 2, unit, height * unit, eyes)
+
+
+def _small(mask: Mask, camera: StopCamera, unit: float) -> NDArray[np.bool_]:
+    """A mask at the size at which ``unit`` pixels are the cameras' unit of length."""
+    by = unit / (camera.focal_px / camera.distance)
+    small = cv2.resize(mask.astype(np.float32), None, fx=by, fy=by, interpolation=cv2.INTER_AREA)
+    return np.asarray(np.asarray(small) > 0.5)
+
+
+def _eye(camera: StopCamera, unit: float, size: tuple[int, int]) -> StopCamera:
+    by = unit / (camera.focal_px / camera.distance)
+    shift = (camera.shift[0] * by, camera.shift[1] * by)
+    return replace(scaled(camera, unit), focal_px=camera.focal_px * by, size=size, shift=shift)
+
+
+def _framed(mask: NDArray[np.bool_], size: tuple[int, int]) -> NDArray[np.bool_]:
+    """A mask in the middle of a picture of another size; what its own frame cuts goes on beyond."""
+    wide, high = max(size[0], mask.shape[1]), max(size[1], mask.shape[0])
+    more = wide - mask.shape[1], high - mask.shape[0]
+    left, top = more[0] // 2, more[1] // 2
+    grown = cv2.copyMakeBorder(mask.astype(np.uint8), top, more[1] - top, left, more[0] - left, cv2.BORDER_REPLICATE)
+    left, top = (wide - size[0]) // 2, (high - size[1]) // 2
+    return np.asarray(grown[top : top + size[1], left : left + size[0]]).astype(bool)
+
+
 def _axis(middles: Floats, turned: Floats) -> float:
     """Column of the turning axis: over a whole turn the middles of the outlines lie round it evenly.
 
@@ -133,14 +180,9 @@ class Block:
         self.angle_off = 0.0 if strict else ANGLE_OFF
         self.enough = 1 if strict else 2
         self.distance = turn.height / nearness
-        columns, rows = np.asarray(turn.masks.any(axis=(0, 1))), np.asarray(turn.masks.any(axis=(0, 2)))
-        side = np.flatnonzero(columns)
-        cropped = side[0] == 0 or side[-1] == len(columns) - 1
-        reach = max(turn.axis - side[0], side[-1] + 1 - turn.axis) * (BEYOND if cropped else 1.0)
-        reach = min(reach, NEAREST * self.distance)
+        reach, low, high = self._box()
         across = np.arange(-reach, reach + cell, cell, dtype=np.float32)
-        heights = np.flatnonzero(rows)
-        up = np.arange(heights[0] - 2 * cell, heights[-1] + 2 * cell, cell, dtype=np.float32)
+        up = np.arange(low - 2 * cell, high + 2 * cell, cell, dtype=np.float32)
         x, z = np.meshgrid(across, across, indexing="ij")
         round_ = np.asarray(x * x + z * z <= (reach + cell) ** 2)
         x, z = x[round_], z[round_]
@@ -149,22 +191,39 @@ class Block:
         # a cell is gone when two stops cut it away: a single one may have lost a foot in the cutting out; strictly, one
         self.left = np.arange(len(self.x))
 
-    def seen(
-        self, cells: NDArray[np.int64], stop: int, off: float = 0.0
-    ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.bool_], NDArray[np.float32]]:
-        """Column, row, whether inside the picture, and depth toward the camera (pixels) of cells as a stop sees them.
+    def _box(self) -> tuple[float, float, float]:
+        """How far from the axis the figure may reach, and from where to where downwards."""
+        turn = self.turn
+        columns, rows = np.asarray(turn.masks.any(axis=(0, 1))), np.asarray(turn.masks.any(axis=(0, 2)))
+        side = np.flatnonzero(columns)
+        cropped = side[0] == 0 or side[-1] == len(columns) - 1
+        reach = max(turn.axis - side[0], side[-1] + 1 - turn.axis) * (BEYOND if cropped else 1.0)
+        heights = np.flatnonzero(rows)
+        return min(reach, NEAREST * self.distance), heights[0], heights[-1]
 
-        ``off`` turns the stop by so many degrees.
-        """
+    def _places(self, cells: NDArray[np.int64], stop: int, off: float) -> tuple[Places, Places, Places, Places]:
+        """Where cells lie in the picture of a stop turned by ``off`` degrees: right, down, depth toward the camera; and
+        how much of a change of depth goes up or down, times the camera's distance."""
         turn = self.turn
         a = np.radians(turn.turned[stop] + off)
         x = self.x[cells] * np.cos(a) + self.z[cells] * np.sin(a)
         z = self.z[cells] * np.cos(a) - self.x[cells] * np.sin(a)
         larger = self.distance / (self.distance - z)
-        column = np.floor(turn.axis + x * larger).astype(np.int32)
-        row = np.rint(turn.level + (self.v[cells] - turn.level) * larger).astype(np.int32)
-        height, width = turn.masks.shape[1:]
-        return column, row, (column >= 0) & (column < width) & (row >= 0) & (row < height), z
+        level = self.v[cells] - turn.level
+        return turn.axis + x * larger, turn.level + level * larger, z, np.asarray(level)
+
+    def seen(
+        self, cells: NDArray[np.int64], stop: int, off: float = 0.0
+    ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.bool_], Places, Places]:
+        """Column, row, whether inside the picture, depth toward the camera (pixels) of cells as a stop sees them, and
+        how much of a change of depth goes up or down, times the camera's distance.
+
+        ``off`` turns the stop by so many degrees.
+        """
+        right, down, depth, rise = self._places(cells, stop, off)
+        column, row = np.floor(right).astype(np.int32), np.rint(down).astype(np.int32)
+        height, width = self.turn.masks.shape[1:]
+        return column, row, (column >= 0) & (column < width) & (row >= 0) & (row < height), depth, rise
 
     def carve(self, stop: int) -> None:
         """Cut away the cells that lie beyond a stop's outline."""
@@ -173,11 +232,11 @@ class Block:
             [_widened(mask, SIDEWAYS + ROOM_STEP * across, UPRIGHT + ROOM_STEP * up) for across in range(ROOM_STEPS)]
             for up in range(RISE_STEPS)
         ])
-        column, row, inside, depth = self.seen(self.left, stop)
-        column, row, depth, cells = column[inside], row[inside], depth[inside], self.left[inside]
+        column, row, inside, depth, rise = self.seen(self.left, stop)
+        column, row, depth, rise = column[inside], row[inside], depth[inside], rise[inside]
         slack = np.radians(self.angle_off) / ROOM_STEP
         across = np.minimum(np.ceil(np.abs(depth) * slack), ROOM_STEPS - 1).astype(np.int64)
-        lift = np.abs((column - self.turn.axis) * (self.v[cells] - self.turn.level)) / self.distance
+        lift = np.abs((column - self.turn.axis) * rise) / self.distance
         up = np.minimum(np.round(lift * slack), RISE_STEPS - 1).astype(np.int64)
         kept = ~inside
         kept[inside] = wide[up, across, row, column]
@@ -186,11 +245,49 @@ class Block:
 
     def outline(self, stop: int, off: float = 0.0) -> NDArray[np.bool_]:
         """The carved shape as a stop sees it, turned by ``off`` degrees."""
-        column, row, inside, _ = self.seen(self.left, stop, off)
+        column, row, inside, *_ = self.seen(self.left, stop, off)
         picture = np.zeros(self.turn.masks.shape[1:], dtype=np.uint8)
         picture[row[inside], column[inside]] = 1
         closed = cv2.morphologyEx(picture, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
         return np.asarray(cv2.dilate(closed, np.ones((3, 3), np.uint8))).astype(bool)
+
+
+class SeenBlock(Block):
+    """The same where the cameras are known. ``v`` counts downwards from the ground, and ``z`` to the figure's front."""
+
+    def _box(self) -> tuple[float, float, float]:
+        turn = self.turn
+        wide, lows, highs = [], [], []
+        for mask, eye in zip(turn.masks, turn.eyes, strict=True):
+            side, rows = np.flatnonzero(mask.any(axis=0)), np.flatnonzero(mask.any(axis=1))
+            axis = eye.size[0] / 2 + eye.shift[0] + eye.aside
+            wide.append(float(max(axis - side[0], side[-1] + 1 - axis)))
+            slope = np.arctan((np.array([rows[0], rows[-1] + 1]) - eye.size[1] / 2 - eye.shift[1]) / eye.focal_px)
+            lows.append(slope - np.radians(eye.pitch))
+        reach = min(max(wide), NEAREST * min(eye.distance for eye in turn.eyes))
+        for eye, slopes in zip(turn.eyes, lows, strict=True):
+            down = np.tan(slopes) * (eye.distance + reach * np.array([[-1.0], [1.0]])) - eye.height
+            highs.append((float(down.min()), float(down.max())))
+        top, ground = np.median(np.array(highs), axis=0)
+        return reach, float(top), float(ground)
+
+    def from_elsewhere(self, mask: Mask, camera: StopCamera) -> float:
+        """What of a mask (h, w) sticks out of the carved shape as this camera, in the frame of the turn's, would see
+        it: share of the figure's area; 1 without a figure."""
+        turn = self.turn
+        size = (turn.masks.shape[2], turn.masks.shape[1])
+        seen = _framed(_small(mask, camera, turn.scale), size)
+        alone = copy(self)
+        alone.turn = replace(turn, masks=seen[None], eyes=(_eye(camera, turn.scale, size),))
+        return float(sticks_out(seen, alone.outline(0))[0].sum() / seen.sum()) if seen.any() else 1.0
+
+    def _places(self, cells: NDArray[np.int64], stop: int, off: float) -> tuple[Places, Places, Places, Places]:
+        eye = self.turn.eyes[stop]
+        points = np.stack([self.x[cells], -self.z[cells], -self.v[cells]], axis=1).astype(np.float64)
+        places, depth = project(replace(eye, angle=eye.angle + off), points)
+        pitch = np.radians(eye.pitch)
+        rise = np.abs((places[:, 1] - eye.size[1] / 2) / eye.focal_px) + abs(np.sin(pitch))
+        return places[:, 0], places[:, 1], eye.distance - depth, rise * self.distance
 
 
 def _widened(mask: NDArray[np.uint8], across: int, up: int) -> NDArray[np.bool_]:
@@ -223,6 +320,15 @@ def _least(block: Block, stop: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_
     return best
 
 
+def carved_by_all(masks: Sequence[Mask], cameras: Sequence[StopCamera]) -> tuple[SeenBlock, Carved]:
+    """The block carved by all stops, whose cameras are known, and every stop against it."""
+    turn = prepare_seen(masks, cameras)
+    block = SeenBlock(turn, turn.height / float(np.median([eye.distance for eye in turn.eyes])), FINE)
+    for stop in range(len(masks)):
+        block.carve(stop)
+    return block, against_all(turn, block)
+
+
 def carve(
     turn: Turn, nearness: float, *, cell: float = FINE, strict: bool = False
 ) -> tuple[Carved, Block]:
@@ -230,7 +336,7 @@ def carve(
 
     ``strict`` takes every angle and every outline at its word.
     """
-    block = Block(turn, nearness, cell, strict)
+    block = (SeenBlock if turn.eyes else Block)(turn, nearness, cell, strict)
     found = []
     for stop in range(len(turn.masks)):
         found.append(_least(block, stop))

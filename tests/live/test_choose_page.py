@@ -328,6 +328,62 @@ def test_what_is_given_is_sorted_into_poses(serve: Callable[[], Pages]) -> None:
     assert found["clips"] == ["turn.MOV"] and found["strange"] == ["letter.docx"] and found["ours"] == ["results"]
 
 
+def test_folders_of_rings_and_close_ups_stay_in_their_pose(serve: Callable[[], Pages], tmp_path: Path) -> None:
+    pages = serve()
+    pages.open()
+    script = ("const [given, done] = arguments; import('/page/add.js').then(({ sorted }) => {"
+              "const { poses, clips, strange } = sorted(given.map(([at, name]) => [at, new File(['x'], name)]));"
+              "done({ poses: poses.map((p) => [p.name, p.files.map((f, k) => [p.inside[k], f.name]), p.stills]),"
+              "clips: clips.map((f) => f.name), strange }); })")
+
+    def sort(*given: tuple[str, str]) -> Any:
+        return pages.driver.execute_async_script(script, given)
+
+    found = sort(("t/hauling/High", "000.jpg"), ("t/hauling/low", "045.jpg"), ("t/hauling/low", "045.mask.png"),
+                 ("t/hauling", "000.jpg"), ("t/hauling", "empty.jpg"), ("t/hauling/Close-Ups/left hand", "1.jpg"),
+                 ("t/hauling/close-ups", "foot.jpg"), ("t/hauling/close-ups", "hand.mov"), ("t", "turn.mov"),
+                 ("t/kneeling", "low.mov"), ("t/kneeling/level", "IMG_1.MOV"), ("t/kneeling", "test.mov"))
+    assert found["poses"] == [
+        ["hauling", [["", "000.jpg"], ["low", "045.jpg"], ["high", "000.jpg"], ["close-ups", "foot.jpg"],
+                     ["close-ups/left hand", "1.jpg"], ["", "empty.jpg"], ["low", "045.mask.png"]], 5],
+        ["kneeling", [["low", "low.mov"], ["level", "IMG_1.MOV"]], 2]]
+    assert found["clips"] == ["turn.mov", "test.mov"] and found["strange"] == ["hand.mov"]
+    alone = sort(("low", "000.jpg"))
+    assert alone["poses"] == [["low", [["", "000.jpg"]], 1]], "one folder by itself is a pose, whatever it is called"
+    loose = sort(("low", "000.jpg"), ("high", "000.jpg"))
+    assert loose["poses"] == [["", [["low", "000.jpg"], ["high", "000.jpg"]], 2]], "several are rings of one"
+
+
+def test_a_pose_with_rings_is_one_card_with_the_stops_of_each(serve: Callable[[], Pages], tmp_path: Path) -> None:
+    few("hauling", tmp_path / "studio" / "one", "000", "072")
+    for ring in ("low", "level"):
+        few("hauling", tmp_path / "studio" / "ringed" / ring, "000", "072")
+    few("hauling", tmp_path / "studio" / "ringed" / "close-ups" / "hand", "000")
+    pages = serve()
+    pages.open()
+    pages.wait("document.querySelectorAll('.card').length === 2")
+    said = pages.ask("[...document.querySelectorAll('.card')].map(c => c.querySelector('p.soft').textContent)")
+    assert said == ["2 stops", "4 stops: low 2, level 2, 1 close-up"]
+    pages.check_fit()
+    pages.open(pages.ask("document.querySelectorAll('.card a')[1].getAttribute('href')"))
+    pages.wait("document.querySelector('#facts').textContent.includes('low 2')")
+    pages.check_fit()
+    pages.open("/live")
+    pages.wait("document.querySelectorAll('#pose option').length === 3")
+    choose = ("(name => { const field = document.querySelector('#pose');"
+              "field.value = [...field.options].find(o => o.textContent === name).value;"
+              "field.dispatchEvent(new Event('change')); return document.querySelector('#ring-line').hidden })")
+    assert pages.ask(f"[{choose}('one'), {choose}('ringed'), {choose}('A new pose')]") == [True, False, True]
+    one = pages.ask("[...document.querySelector('#pose').options].find(o => o.textContent === 'one').value")
+    pages.open(f"/pose/{one}")
+    pages.wait("!document.querySelector('#rings-box').hidden")
+    assert pages.ask("document.querySelector('#rings-box').open") is False
+    pages.open(pages.ask("document.querySelector('#shoot-low').getAttribute('href')"))
+    pages.wait("!document.querySelector('#ring-line').hidden")
+    assert pages.ask("document.querySelector('#ring').value") == "low"
+    pages.check_fit()
+
+
 def test_files_that_are_dropped_are_copied_and_can_be_stopped(serve: Callable[[], Pages]) -> None:
     pages = serve()
     pages.open()

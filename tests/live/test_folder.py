@@ -11,7 +11,7 @@ import pytest
 
 from silhouette import scoring
 from silhouette.errors import OutputError, PoseError
-from silhouette.live.folder import CHECKS, RESULTS, SETS, Folder, clean
+from silhouette.live.folder import CHECKS, RESULTS, SETS, Folder, clean, live_place
 from silhouette.writing import whole_folder
 
 TURN = Path(__file__).parents[1] / "data" / "rendered" / "turn"
@@ -116,3 +116,51 @@ def test_folder_that_will_not_do_is_refused_in_a_sentence(tmp_path: Path, kind: 
     with pytest.raises(OutputError) as told:
         Folder(place)
     assert str(told.value).endswith(".") and "\n" not in str(told.value)
+
+
+# ------------------------------------------------------------------------------------------------------------ rings
+
+
+def ring(folder: Path, *names: str) -> Path:
+    folder.mkdir(parents=True)
+    for name in names or ("000",):
+        shutil.copy(TURN / "000.jpg", folder / f"{name}.jpg")
+    return folder
+
+
+def test_a_pose_whose_rings_are_folders_or_clips_is_one_pose(tmp_path: Path) -> None:
+    ring(tmp_path / "a" / "low")
+    ring(tmp_path / "a" / "high")
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / "level.mov").touch()
+    ring(tmp_path / "c" / "close-ups" / "hand")
+    (tmp_path / "d" / "low").mkdir(parents=True)
+    ring(tmp_path / "e" / "other")
+    found = [(place.name, place.kind) for place in Folder(tmp_path).poses()]
+    assert found == [("a", "stills"), ("b", "stills"), ("c", "stills"), ("d", "stills")], "c and d have no stop yet"
+
+
+def test_a_live_turn_goes_where_the_level_ring_lies(tmp_path: Path) -> None:
+    """Beside a folder called level, loose stills would be a second level ring."""
+    plain = ring(tmp_path / "plain", "000", "high_000")
+    assert live_place(plain) == plain
+    ring(tmp_path / "low only" / "low")
+    assert live_place(tmp_path / "low only") == tmp_path / "low only"
+    level = ring(tmp_path / "level" / "level")
+    assert live_place(tmp_path / "level") == level
+    ring(tmp_path / "clip" / "low")
+    (tmp_path / "clip" / "level.mov").touch()
+    with pytest.raises(PoseError, match="is a clip"):
+        live_place(tmp_path / "clip")
+
+
+def test_a_live_turn_of_another_ring_has_a_folder_of_its_own(tmp_path: Path) -> None:
+    plain = ring(tmp_path / "plain")
+    assert [live_place(plain, name) for name in ("low", "high")] == [plain / "low", plain / "high"]
+    assert not (plain / "low").exists()
+    marked = ring(tmp_path / "marked", "low_000", "level_000")
+    with pytest.raises(PoseError, match="among its other stills"):
+        live_place(marked, "low")
+    (marked / "high").symlink_to(plain)
+    with pytest.raises(PoseError, match="is a link"):
+        live_place(marked, "high")

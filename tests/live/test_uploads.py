@@ -129,6 +129,48 @@ def test_stills_of_a_new_pose_share_its_folder(sender: Sender) -> None:
     assert stat.S_IMODE((sender.folder.path / "Hauling").stat().st_mode) == 0o700
 
 
+def test_rings_and_close_ups_go_into_folders_of_their_pose(sender: Sender) -> None:
+    pose = sender.send("045.jpg", b"a", new="Hauling", inside="low")["pose"]
+    assert sender.send("045.jpg", b"b", pose=pose, inside="high")["pose"] == pose
+    assert sender.send("IMG_7.MOV", b"film", pose=pose, inside="level")["pose"] == pose
+    sender.send("045.mask.png", b"m", pose=pose, inside="low")
+    sender.send("angles.csv", b"045.jpg,0", pose=pose, inside="low")
+    sender.send("0012.jpg", b"h", pose=pose, inside="close-ups/figure's left hand")
+    sender.send("foot.jpg", b"f", pose=pose, inside="close-ups")
+    sender.send("empty.jpg", b"e", pose=pose)
+    assert lying(sender.folder.path) == sorted(f"Hauling/{name}" for name in (
+        "low/045.jpg", "high/045.jpg", "level.MOV", "low/045.mask.png", "low/angles.csv",
+        "close-ups/figure's left hand/0012.jpg", "close-ups/foot.jpg", "empty.jpg"))
+    assert [p.id for p in sender.folder.poses()] == [pose]
+    for folder in ("Hauling/low", "Hauling/close-ups/figure's left hand"):
+        assert stat.S_IMODE((sender.folder.path / folder).stat().st_mode) == 0o700
+
+
+def test_a_second_clip_of_a_ring_is_refused_and_the_first_one_kept(sender: Sender) -> None:
+    pose = sender.send("low.mov", b"one", new="Hauling", inside="low")["pose"]
+    mark = sender.begin("other.mov", 3, pose=pose, inside="low")["upload"]
+    assert "is there already" in sender.piece(mark, 0, b"two", status=409)["error"]
+    assert (sender.folder.path / "Hauling" / "low.mov").read_bytes() == b"one"
+    assert lying(sender.folder.path) == ["Hauling/low.mov"]
+
+
+def test_a_ring_that_is_given_up_leaves_no_pose(sender: Sender) -> None:
+    mark = sender.begin("000.jpg", new="hauling", inside="low")["upload"]
+    sender.piece(mark, 0, FILM[:100])
+    assert sender.ask("DELETE", f"/api/uploads/{mark}")[0] == 200
+    assert list(sender.folder.path.iterdir()) == []
+
+
+def test_a_ring_that_is_a_link_is_not_written_through(sender: Sender, tmp_path: Path) -> None:
+    pose = sender.send("000.jpg", b"a", new="hauling")["pose"]
+    (tmp_path / "elsewhere").mkdir()
+    for name in ("low", "close-ups"):
+        (sender.folder.path / "hauling" / name).symlink_to(tmp_path / "elsewhere")
+    for inside in ("low", "close-ups", "close-ups/hand"):
+        assert "link" in sender.begin("000.jpg", 1, status=409, pose=pose, inside=inside)["error"]
+    assert list((tmp_path / "elsewhere").iterdir()) == []
+
+
 def test_what_belongs_to_a_clip_lies_beside_it(sender: Sender) -> None:
     pose = sender.send("turn.mov", new="hauling")["pose"]
     sender.send("stop 01.mask.png", b"m", pose=pose)
@@ -340,6 +382,13 @@ def test_a_piece_larger_than_a_piece_is_refused(sender: Sender) -> None:
     ({"name": "045.mask.png", "size": 5}, 400, "pose"),
     ({"name": "angles.csv", "size": 5, "new": "hauling"}, 400, "pose"),
     ({"name": "000.jpg", "size": 5, "pose": "../.."}, 400, "not in the folder"),
+    ({"name": "000.jpg", "size": 5, "inside": "low"}, 400, "belongs to a pose"),
+    ({"name": "angles.csv", "size": 5, "inside": "low", "new": "a"}, 400, "belongs to a pose"),
+    ({"name": "hand.mov", "size": 5, "inside": "close-ups", "new": "a"}, 415, "close-ups are pictures"),
+    ({"name": "000.jpg", "size": 5, "inside": "..", "new": "a"}, 400, "low, level and high"),
+    ({"name": "000.jpg", "size": 5, "inside": "low/..", "new": "a"}, 400, "low, level and high"),
+    ({"name": "000.jpg", "size": 5, "inside": "/etc", "new": "a"}, 400, "low, level and high"),
+    ({"name": "000.jpg", "size": 5, "inside": "LOW", "new": "a"}, 400, "low, level and high"),
     (["turn.mov"], 400, "could not be read"),
 ])
 def test_what_is_refused_says_why_and_leaves_nothing(sender: Sender, told: Any, status: int, word: str) -> None:
@@ -368,6 +417,15 @@ def test_no_name_leads_out_of_the_folder(sender: Sender, name: str) -> None:
         assert status == 415
         assert list(sender.folder.path.iterdir()) == []
     assert list(sender.folder.path.parent.iterdir()) == [sender.folder.path]
+
+
+@pytest.mark.parametrize("called", ["..", "../../x", "", "/etc", "..\\x", "a\0b", ".hidden", "x" * 400, "a/b"])
+def test_no_close_up_leads_out_of_its_pose(sender: Sender, called: str) -> None:
+    told = sender.send("000.jpg", b"x", new="a", inside=f"close-ups/{called}")
+    (path,) = (p for p in sender.folder.path.rglob("*") if p.is_file())
+    assert path.parts[:len(sender.folder.path.parts) + 2] == (*sender.folder.path.parts, "a", "close-ups")
+    assert len(path.relative_to(sender.folder.path).parts) == 4 - (not called) and told["done"]
+    assert not any(part.startswith(".") for part in path.relative_to(sender.folder.path).parts)
 
 
 @pytest.mark.parametrize("at", ["", "-1", "x", "1e3", "9" * 40, "0x0", "²"])

@@ -19,21 +19,25 @@ from silhouette.records import (
     CANNOT_TELL,
     INFERRED,
     TWO_FIGURES,
+    BlindSpot,
+    CloseUp,
     Gap,
     Measures,
     Note,
     Outline,
     Part,
     Pose,
+    PoseRing,
     Ranking,
     Reading,
     Reason,
     ReasonKind,
+    RingCamera,
     Stop,
     Tangent,
     View,
 )
-from silhouette.settings import BAND_FAIR, BAND_STRONG
+from silhouette.settings import BAND_FAIR, BAND_STRONG, Ring
 
 POSES = Path(__file__).parents[1] / "data" / "outlines" / "poses.json"
 PoseAt = Callable[..., Pose]
@@ -105,6 +109,22 @@ def build_pose(name: str = "akimbo", stops: int = 24, *, called: str | None = No
     return Pose(called or name, Path(name), tuple(views), walked, low, high, notes=notes, rank=1)
 
 
+def build_rings(name: str = "akimbo", headline: Ring = "level", *, called: str | None = None,
+                without: Sequence[Ring] = ()) -> Pose:
+    """A pose of three rings at different stops: 12 low, half of them inferred, 24 level, 8 high with a hole."""
+    each = {"low": build_pose(name, 12, half=True, better=-6), "level": build_pose(name, 24),
+            "high": build_pose(name, 8, missing=(2, 3), better=4)}
+    rings = {ring: PoseRing(ring, tuple(replace(v, stop=replace(v.stop, ring=ring)) for v in p.views), p.round,
+                            p.reads_low, p.reads_high, RingCamera("unknown"))
+             for ring, p in each.items() if ring not in without}
+    main = rings.pop(headline)
+    spots = (BlindSpot("hand", "left", 45.0, 0.7, 0.2, "level"),
+             BlindSpot("head", None, 180.0, 0.95, 0.2, "high", covered_by="face"))
+    return replace(each[headline], name=called or name, views=main.views, round=main.round, ring=headline,
+                   camera=main.camera, other_rings=tuple(rings.values()), blind_spots=spots,
+                   close_ups=(CloseUp("face", (Path("face.jpg"),)),), notes=())
+
+
 def build_ranking(count: int = 2, stops: int = 24) -> Ranking:
     """``count`` poses in rank order, of falling strength; the second too close to call with the first."""
     names = ("Waiting for the last boat", "Hauling the rope", "Lantern up", "Reading the tide", "At the rail", "Asleep")
@@ -120,6 +140,11 @@ def build_ranking(count: int = 2, stops: int = 24) -> Ranking:
 @pytest.fixture
 def pose_at() -> PoseAt:
     return build_pose
+
+
+@pytest.fixture
+def rings_at() -> PoseAt:
+    return build_rings
 
 
 @pytest.fixture

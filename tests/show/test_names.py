@@ -24,7 +24,7 @@ from matplotlib.text import Text
 from silhouette import tables
 from silhouette.export.svg import outline_svg
 from silhouette.reading.circle import walk_round
-from silhouette.records import Note, Outline, Pose, Ranking, Stop
+from silhouette.records import CloseUp, Note, Outline, Pose, Ranking, Stop
 from silhouette.records_shoot import CheckReport, Finding, SetFigure, SetLayout, SetView
 from silhouette.show import check_page, critique, flip, ink, polar, report, set_sheets, sheet, table
 from silhouette.show.paper import pages_pdf
@@ -299,6 +299,33 @@ def test_a_pose_that_lacks_numbers_is_shown_all_the_same(
     assert not re.search(r"\b(nan|None)\b", said + text)
     assert json.loads(tables.to_json(tables.ranking_to_dict(ranking)))["poses"][-1]["rank"] is None
     assert tables.views_csv(ranking.poses).count("\n") >= 1
+
+
+@pytest.mark.parametrize("of_headline", [False, True], ids=["beside", "headline"])
+@pytest.mark.parametrize("lacking", LACKING, ids=lambda f: f.__name__)
+def test_a_ring_that_lacks_numbers_is_drawn_all_the_same(lacking: Callable[..., Pose], of_headline: bool,
+                                                         pose_at: Callable[..., Pose],
+                                                         rings_at: Callable[..., Pose]) -> None:
+    broken, pose = lacking(pose_at), replace(rings_at(), rank=None)
+    if of_headline:
+        pose = replace(pose, views=broken.views, round=broken.round, reads_low=None, reads_high=None)
+    else:
+        low = replace(pose.other_rings[0], views=broken.views, round=broken.round, reads_low=None, reads_high=None)
+        pose = replace(pose, other_rings=(low, *pose.other_rings[1:]))
+    pages = critique.critique_pages(Ranking((pose_at("akimbo", 6), pose)))
+    told = [words_on(page) for page in [*pages, polar.draw_wheel(pose).figure]]
+    assert not [word for page in told for word in page if re.search(r"\b(nan|None)\b", word)]
+    assert any(word.startswith("High ring: reads from") for word in told[2])
+    assert any(word.startswith("Low ring: ") for word in told[2])
+
+
+@pytest.mark.parametrize("name", [NAMES[kind] for kind in ("broken math", "lines", "right to left", "long word")])
+def test_the_pages_of_rings_bear_any_name(name: str, rings_at: Callable[..., Pose]) -> None:
+    pose = replace(rings_at(called=name), close_ups=(CloseUp(printable(name), (Path("x.jpg"),)),))
+    with ink.style():
+        pages = critique.critique_pages(Ranking((pose,)))
+        assert all(shown(name, words_on(page)) for page in pages)
+        assert pages_pdf(pages, truetype=False).startswith(b"%PDF")
 
 
 def test_a_check_without_a_figure_is_shown_all_the_same(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ import pytest
 
 from silhouette.reading.circle import walk_round
 from silhouette.records import Note, Pose, Ranking
-from silhouette.show import words
+from silhouette.show import sheet, table, words
 from silhouette.show.report import fragment, report_html, write_report
 
 CHROMIUM, DRIVER = shutil.which("chromium") or shutil.which("google-chrome"), shutil.which("chromedriver")
@@ -62,6 +62,61 @@ def test_fragment_is_static_and_stands_beside_others(pose_at: Callable[..., Pose
     names = [set(re.findall(r'<path id="([^"]+)"', text)) for text in (one, other)]
     assert len(names[0]) == 8 and not names[0] & names[1]
     assert fragment(Ranking((pose_at("akimbo", 8), pose_at("reach_up", 8)))).count('class="wheel"') == 2
+
+
+def test_every_view_of_every_ring_is_drawn_and_told(rings_at: Callable[..., Pose]) -> None:
+    pose = rings_at()
+    text = report_html(Ranking((pose,)))
+    for one in pose.rings:
+        key = "p0" if one.ring == pose.ring else f"p0{one.ring}"
+        assert len(re.findall(rf'<path id="{key}v\d+"', text)) == len(one.views)
+        assert f'id="strip-{key}"' in text
+    data = json.loads(re.search(r'id="data">(.*?)</script>', text, re.S)[1])[0]  # type: ignore[index]
+    assert [one["ring"] for one in data["rings"]] == ["high", "level", "low"], "the highest first"
+    assert len(data["views"]) == 24 and "views" not in data["rings"][1]
+    assert [len(one.get("views", ())) for one in data["rings"]] == [6, 0, 12]
+    said = re.sub(r"\s+", " ", re.sub("<[^>]*>", " ", text))
+    assert "Blind spots Figure&#39;s left hand stands clear in no view. Take a close-up from 45 degrees" in said
+    assert "Close-ups, not scored: face (1 picture)." in said
+    assert said.count("The height of its camera is not known.") == 3
+
+
+@pytest.mark.parametrize("of_headline", [False, True], ids=["beside", "headline"])
+@pytest.mark.parametrize("lacking", ["views", "scores", "figures"])
+def test_a_ring_of_which_nothing_is_known_is_shown_all_the_same(
+    rings_at: Callable[..., Pose], pose_at: Callable[..., Pose], lacking: str, of_headline: bool, tmp_path: Path
+) -> None:
+    every = range(8)
+    broken = replace(pose_at("akimbo", 8, cannot=every if lacking == "scores" else (),
+                             no_figure=every if lacking == "figures" else ()), rank=None)
+    views = () if lacking == "views" else broken.views
+    lost: dict[str, Any] = {"views": views, "round": walk_round(views), "reads_low": None, "reads_high": None}
+    pose = replace(rings_at(), rank=None)
+    first, *others = pose.other_rings
+    pose = replace(pose, **lost) if of_headline else replace(pose, other_rings=(replace(first, **lost), *others))
+    text = report_html(Ranking((pose, pose_at("reach_up", 6)))) + fragment(pose)
+    told = table.score_table(pose) + table.rank_table(Ranking((pose,)))
+    for made in (text, told):
+        assert not re.search(r"\b(nan|None)\b", re.sub(r"(?s)<(script|style).*?</\1>", "", made))
+    first_line = " ".join(told.split("\n\n")[0].split())
+    assert ("akimbo: not read: " in first_line) if of_headline else ("from below not read" in first_line)
+    for write in (sheet.write_sheet, sheet.write_spaces):
+        write(Ranking((pose,)), tmp_path)
+
+
+def test_nothing_of_rings_stands_on_the_page_of_who_has_one(pose_at: Callable[..., Pose]) -> None:
+    text = report_html(Ranking((pose_at("akimbo", 8), replace(pose_at("akimbo", 8), ring="low"))))
+    heard = " ".join(re.findall(r'(?:aria-label|title)="([^"]*)"', text))
+    seen = re.sub(r"(?s)<(script|style).*?</\1>|<[^>]*>", " ", text)
+    assert not re.search(r"\bring\b|\brings\b|[Bb]lind|[Cc]lose-up|from below|(?<!seen )from above", f"{seen} {heard}")
+
+
+def test_a_fragment_shows_every_ring(rings_at: Callable[..., Pose]) -> None:
+    pose = rings_at()
+    text = fragment(pose)
+    assert "<script" not in text and text.count('<div class="row">') == 3
+    assert len(set(re.findall(r'<path id="([^"]+)"', text))) == len(pose.all_views)
+    assert "stands clear in no view" in text and "Close-ups, not scored" in text
 
 
 # --------------------------------------------------------------------------------------------------- in the browser
@@ -345,10 +400,133 @@ def test_look_can_be_changed(page: Page) -> None:
 @pytest.mark.skipif(not AXE.is_file(), reason="axe-core is not installed (npm install axe-core, or set AXE_CORE)")
 @pytest.mark.parametrize("look", ["light", "dark"])
 @pytest.mark.parametrize("screen", ["phone", "laptop"])
-def test_axe_finds_no_violation(pages: Page, screen: str, look: str) -> None:
+@pytest.mark.parametrize("several", [False, True], ids=["one ring", "rings"])
+def test_axe_finds_no_violation(pages: Page, in_rings: Page, screen: str, look: str, several: bool) -> None:
+    pages = in_rings if several else pages
     pages.open(screen, look)
     pages.ask("(() => { const c = document.querySelector('#compare'); c.value = '1';"
               " c.dispatchEvent(new Event('change')); document.querySelector('details').open = true; })()")
     pages.browser.execute_script(AXE.read_text(encoding="utf-8"))
     found = pages.browser.execute_async_script("axe.run().then(r => arguments[arguments.length - 1](r.violations))")
     assert [(v["id"], [n["html"][:120] for n in v["nodes"]][:3]) for v in found] == []
+
+
+# ------------------------------------------------------------------------------------------------------ several rings
+
+
+@pytest.fixture
+def in_rings(browser: Any, built: Callable[..., Path], rings_at: Callable[..., Pose],
+             pose_at: Callable[..., Pose]) -> Page:
+    """A pose of three rings, one of two, one of one."""
+    poses = (rings_at(called="keeper"), rings_at(called="walker", without=("low",)), pose_at("reach_up", 8))
+    return Page(browser, built("rings", Ranking(poses)))
+
+
+WHERE = "document.querySelector('#pane-0 .where').textContent"
+CHOSEN = "[...document.querySelectorAll('input[name=ring]')].filter(e => e.checked).map(e => e.value)"
+
+
+@needs_browser
+def test_keys_change_the_ring_and_keep_the_angle(in_rings: Page) -> None:
+    in_rings.open()
+    assert in_rings.ask(WHERE).endswith(", level ring") and in_rings.ask(CHOSEN) == ["level"]
+    in_rings.keys("ARROW_RIGHT")
+    assert in_rings.angle == 15
+    in_rings.keys("ARROW_UP")
+    assert in_rings.ask(WHERE).endswith(", high ring") and in_rings.ask(CHOSEN) == ["high"]
+    assert in_rings.angle == 0, "the stop of this ring that is nearest"
+    in_rings.keys("ARROW_UP")
+    assert in_rings.ask(CHOSEN) == ["high"], "there is none above"
+    in_rings.keys("ARROW_DOWN")
+    assert in_rings.angle == 15, "and back to where it was"
+    in_rings.keys("ARROW_DOWN")
+    assert in_rings.ask(WHERE).endswith(", low ring")
+    assert in_rings.ask("document.querySelector('#strip-p0low [aria-current]').dataset.i") is not None
+    assert not in_rings.ask("document.querySelector('#strip-p0 [aria-current]')")
+    in_rings.check_quiet()
+
+
+@needs_browser
+def test_where_no_ring_is_left_the_page_scrolls(in_rings: Page) -> None:
+    in_rings.open()
+    in_rings.keys("ARROW_DOWN")
+    assert in_rings.ask("scrollY") == 0
+    in_rings.ask("document.documentElement.style.scrollBehavior = 'auto'")
+    in_rings.keys(*["ARROW_DOWN"] * 6)
+    in_rings.browser.execute_async_script("setTimeout(arguments[0], 400)")
+    assert in_rings.ask("scrollY") > 0
+
+
+@needs_browser
+def test_drag_up_and_down_changes_the_ring(in_rings: Page) -> None:
+    in_rings.open()
+    x, y, width, height = in_rings.middle(".stage")
+    in_rings.mouse("mousePressed", x, y, down=True)
+    in_rings.mouse("mouseMoved", x, y + height / 4, down=True)
+    assert in_rings.ask(WHERE).endswith(", high ring"), "its near side follows the hand down, so it is seen from above"
+    in_rings.mouse("mouseMoved", x + width / 9, y - height / 4, down=True)
+    assert in_rings.ask(WHERE).endswith(", low ring") and in_rings.angle == 30, "both ways at once"
+    in_rings.mouse("mouseReleased", x, y)
+    in_rings.mouse("mouseMoved", x, y)
+    assert in_rings.ask(WHERE).endswith(", low ring"), "let go"
+    in_rings.check_quiet()
+
+
+@needs_browser
+def test_buttons_change_the_ring_by_keyboard_and_say_so(in_rings: Page) -> None:
+    in_rings.open()
+    in_rings.ask("document.querySelector('input[name=ring]:checked').focus()")
+    in_rings.keys("ARROW_DOWN")
+    assert in_rings.ask(CHOSEN) == ["low"] and in_rings.ask(WHERE).endswith(", low ring")
+    assert in_rings.ask("document.querySelector('.rings legend').textContent") == "Ring"
+    assert in_rings.ask("document.querySelector('#pane-0 .verdict').getAttribute('aria-live')") == "polite"
+    button = "document.querySelector('#strip-p0high button:last-of-type')"
+    in_rings.ask(f"{button}.click()")
+    assert in_rings.ask(CHOSEN) == ["high"]
+    in_rings.check_quiet()
+
+
+@needs_browser
+def test_a_tap_on_a_band_of_the_wheel_chooses_its_ring(in_rings: Page) -> None:
+    in_rings.open()
+    x, y, _, height = in_rings.middle(".wheel")
+    for ring, band in (("low", ".other.low"), ("high", ".other.high"), ("level", ".ring")):
+        down = in_rings.ask(f"[...Array({int(height / 2)}).keys()].find(d => "
+                            f"document.elementFromPoint({x + 30}, {y} + d)?.closest('.wheel {band}'))")
+        assert down, f"the band of the {ring} ring lies bare somewhere"
+        for kind in ("mousePressed", "mouseReleased"):
+            in_rings.mouse(kind, x + 30, y + down, down=kind == "mousePressed")
+        assert in_rings.ask(CHOSEN) == [ring]
+    in_rings.check_quiet()
+
+
+@needs_browser
+def test_a_pose_without_the_ring_is_shown_in_its_own(in_rings: Page) -> None:
+    def pick(which: str, value: str) -> None:
+        in_rings.ask(f"(() => {{ const c = document.querySelector('{which}'); c.value = '{value}';"
+                     " c.dispatchEvent(new Event('change')); })()")
+
+    in_rings.open()
+    pick("#compare", "1")
+    in_rings.keys("ARROW_DOWN")
+    where = in_rings.ask("[...document.querySelectorAll('.pane .where')].map(e => e.textContent)")
+    assert where[0].endswith(", low ring") and where[1].endswith(", level ring")
+    pick("#pick", "1")
+    off = "[...document.querySelectorAll('input[name=ring]')].filter(e => e.disabled).map(e => e.value)"
+    assert in_rings.ask(off) == ["low"] and in_rings.ask(CHOSEN) == ["level"]
+    pick("#pick", "2")
+    assert in_rings.ask(off) == ["high", "level", "low"] and not in_rings.ask(WHERE).endswith("ring")
+    in_rings.keys("ARROW_UP", "ARROW_RIGHT")
+    assert in_rings.angle == 45
+    in_rings.check_quiet()
+
+
+@needs_browser
+@pytest.mark.parametrize("screen", SCREENS)
+def test_a_page_of_rings_fits_the_screen(in_rings: Page, screen: str) -> None:
+    in_rings.open(screen)
+    assert in_rings.ask("document.documentElement.scrollWidth") <= SCREENS[screen][0], "no sideways scrolling"
+    _, y, _, height = in_rings.middle(".stage")
+    assert y + height / 2 <= SCREENS[screen][1], "the figure is seen without scrolling"
+    _, y, _, height = in_rings.middle(".turn")
+    assert y + height / 2 <= SCREENS[screen][1] + 1, "and so is what turns it"

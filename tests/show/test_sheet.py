@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +12,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from silhouette.records import Pose, Ranking, View
+from silhouette.records import Pose, Ranking, RingCamera, View
 from silhouette.show import ink, sheet
 
 
@@ -131,3 +133,69 @@ def test_the_sheet_of_spaces_says_what_it_shows(pose_at: Callable[..., Pose], tm
     key = pages[0].axes[0].collections
     assert [tuple(round(255 * c) for c in k.get_facecolor()[0][:3]) for k in key] == [(31, 26, 23), (157, 148, 139)]
     check_type(pages[0])
+
+
+# ------------------------------------------------------------------------------------------------------ several rings
+
+
+def figures_by_ring(ax: Any, pose: Pose) -> dict[str, list[Any]]:
+    """Boxes of the figures that were read, by the ring in whose rows they stand, from the top down."""
+    heads = sorted(((t.get_position()[1], t.get_text().split()[0].lower()) for t in ax.texts
+                    if re.match(r"(Low|Level|High) ring", t.get_text())), reverse=True)
+    boxes = [path.get_extents() for c in ax.collections for path in c.get_paths() if path.get_extents().height > 20]
+    found: dict[str, list[Any]] = {ring: [] for _, ring in heads}
+    for box in boxes:
+        found[[ring for y, ring in heads if y > box.y0][-1]].append(box)
+    return found
+
+
+def test_each_ring_has_rows_of_its_own_under_its_name(rings_at: Callable[..., Pose], check_type: Any) -> None:
+    pose = rings_at()
+    ax = sheet.draw_sheet(pose)
+    check_type(ax.figure)
+    told = [t.get_text() for t in ax.texts]
+    reads = {one.ring: one.round for one in pose.rings}
+    assert told[0].startswith("akimbo   reads from") and "from below" in told[0]
+    assert [text for text in told if " ring" in text] == [
+        f"Level ring: {reads['level'].reads_degrees} of 360 degrees",
+        f"Low ring, from below: {reads['low'].reads_degrees} of 360 degrees",
+        f"High ring, from above: {reads['high'].reads_degrees} of {reads['high'].counted_degrees} degrees"]
+    assert sum(t.isdigit() for t in told) == len(pose.all_views), "every view of every ring"
+    assert {ring: len(boxes) for ring, boxes in figures_by_ring(ax, pose).items()} == {
+        one.ring: len(one.views) for one in pose.rings}
+
+
+def test_rings_are_as_tall_as_each_other_until_the_cameras_are_known(rings_at: Callable[..., Pose]) -> None:
+    pose = rings_at()
+    tallest = {ring: max(b.height for b in boxes)
+               for ring, boxes in figures_by_ring(sheet.draw_sheet(pose), pose).items()}
+    assert tallest["low"] == pytest.approx(tallest["level"], rel=0.01) == pytest.approx(tallest["high"], rel=0.01)
+
+
+def test_from_twice_as_far_off_a_figure_is_drawn_as_tall_as_it_is(rings_at: Callable[..., Pose]) -> None:
+    pose = rings_at()
+    far = {"low": 4.0, "level": 2.0, "high": 2.0}
+    cameras = {ring: RingCamera("outlines", 0.6, distance=away, waist=0.6) for ring, away in far.items()}
+    placed = replace(pose, camera=cameras["level"],
+                     other_rings=tuple(replace(one, camera=cameras[one.ring]) for one in pose.other_rings))
+    px = {one.ring: ink.tallest_px(one.views) for one in pose.rings}
+    drawn = {ring: max(b.height for b in boxes)
+             for ring, boxes in figures_by_ring(sheet.draw_sheet(placed), placed).items()}
+    assert drawn["low"] / drawn["level"] == pytest.approx(2 * px["low"] / px["level"], rel=0.01)
+    assert drawn["high"] / drawn["level"] == pytest.approx(px["high"] / px["level"], rel=0.01)
+
+
+def test_all_rings_fit_into_the_axes_that_are_given(rings_at: Callable[..., Pose], check_type: Any) -> None:
+    for size in ((500, 700), (900, 420)):
+        figure = ink.new_figure(*size)
+        ax = sheet.draw_sheet(rings_at(), ink.page_axes(figure, 10, 10, size[0] - 20, size[1] - 20))
+        assert min(box.y0 for c in ax.collections for box in [c.get_paths()[0].get_extents()]) >= 0
+        assert max(b.height for boxes in figures_by_ring(ax, rings_at()).values() for b in boxes) > 20
+
+
+def test_sheets_of_several_rings_are_written(rings_at: Callable[..., Pose], pose_at: Callable[..., Pose],
+                                             tmp_path: Path) -> None:
+    ranking = Ranking((rings_at(), replace(pose_at("reach_up", 8), rank=2)))
+    for write in (sheet.write_sheet, sheet.write_spaces):
+        with Image.open(write(ranking, tmp_path)) as picture:
+            assert np.asarray(picture.convert("L")).min() < 60

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from shapely import affinity
 
-from silhouette.records import Arc, Doubt, Note, Pose, Ranking, Reason, ReasonKind, Stop
+from silhouette.records import Arc, Doubt, Note, Pose, Ranking, Reason, ReasonKind, RingCamera, Stop
 from silhouette.records_shoot import CheckReport, Finding
-from silhouette.show import table, words
+from silhouette.show import table, words, words_rings
 
 
 def is_plain(text: str, width: int = 80) -> bool:
@@ -222,3 +224,130 @@ def test_under_the_rows_stands_what_to_do_about_cut_outs_that_are_not_trusted_or
     used = replace(doubted, notes=(*doubted.notes, Note.of("empty used", name="empty.jpg")))
     told = " ".join(table.score_table(used).split())
     assert "Add a picture" not in told and "not scored. Take the pictures again" in told
+
+
+# ------------------------------------------------------------------------------------------------------ several rings
+
+
+def test_score_tells_every_ring_and_the_headlines_in_full(rings_at: Callable[..., Pose]) -> None:
+    pose = rings_at()
+    text = table.score_table(pose)
+    assert is_plain(text)
+    low, high = (next(one for one in pose.rings if one.ring == ring).round for ring in ("low", "high"))
+    first = " ".join(text.split("\n\n")[0].split())
+    assert first.startswith(f"akimbo: reads from {pose.round.reads_degrees} of 360 degrees; from below ")
+    assert f"from below {low.reads_degrees}, from above {high.reads_degrees} of {high.counted_degrees}" in first
+    rows = [line for line in text.split("\n") if line[:5].strip().isdigit()]
+    assert len(rows) == len(pose.views), "a row a view of the headline's ring alone"
+    assert text.index("\nLevel ring") < text.index("\nLow ring, from below") < text.index("\nHigh ring, from above")
+    assert text.count("\nweak arc ") == sum(bool(one.round.weak_arcs) for one in pose.rings)
+    assert "no view" in text.split("\nHigh ring")[1], "the hole of the high ring"
+    assert "Figure's left hand stands clear in no view. Take a close-up from 45 degrees, at\nchest height." in text
+    assert "Head stands clear in no view. The close-up face shows it." in text
+    assert "Close-ups, not scored: face (1 picture)." in text
+
+
+@pytest.mark.parametrize("width", [40, 52, 66])
+def test_a_narrow_terminal_gets_the_same_words_of_every_ring(rings_at: Callable[..., Pose], width: int) -> None:
+    pose = rings_at()
+    for made in (table.score_table, table.rank_table):
+        shown: Any = pose if made is table.score_table else Ranking((pose, replace(pose, name="other", rank=2)))
+        narrow, usual = made(shown, width), made(shown)
+        assert is_plain(narrow, width)
+        assert narrow.replace("-\n", "-").split() == usual.replace("-\n", "-").split()
+
+
+def test_a_headline_that_is_not_of_the_level_ring_says_so(rings_at: Callable[..., Pose]) -> None:
+    pose = rings_at(headline="low")
+    reads = {one.ring: one.round.reads_degrees for one in pose.rings}
+    text = " ".join(table.score_table(pose).split())
+    assert text.startswith(f"akimbo: from below it reads from {reads['low']} of 360 degrees; level {reads['level']}, ")
+    ranked = " ".join(table.rank_table(Ranking((pose,))).split())
+    assert f"counts from below; level {reads['level']}, from above {reads['high']}" in ranked
+
+
+def test_rank_shows_the_other_rings_and_what_stands_clear_nowhere(
+    rings_at: Callable[..., Pose], pose_at: Callable[..., Pose]
+) -> None:
+    pose = rings_at(called="keeper")
+    text = table.rank_table(Ranking((pose, replace(pose_at("reach_up", 8), rank=2))))
+    keeper, other = text.split("\n   2  ")
+    low = next(one for one in pose.rings if one.ring == "low").round.reads_degrees
+    assert f"\n      from below {low}, from above " in keeper
+    assert "\n      clear in no view: figure's left hand\n" in keeper + "\n", "the head has its close-up"
+    assert "from below" not in other and "clear in no view" not in other
+
+
+def test_what_is_said_of_several_rings_is_said_once(rings_at: Callable[..., Pose]) -> None:
+    def of(note: Note, *rings: str) -> tuple[Note, ...]:
+        return tuple(Note.of("of ring", ring=ring, note=note.plain) for ring in rings)
+
+    names, spread = Note.of("angles from names"), Note.of("angles spread", count=8, span=360.0, last=None, seen=False)
+    pose = replace(rings_at(), notes=(*of(names, "low", "level", "high"), *of(spread, "low", "high")))
+    assert words.notes(pose) == [
+        "Angles: from the file names.",
+        "Low and high ring. Angles: the 8 pictures in the order of their names, spread over 360 degrees."]
+    text = table.rank_table(Ranking((pose,)))
+    assert text.endswith("Angles of akimbo: spread evenly over the pictures in the order of their names.")
+    asks = replace(pose, notes=of(Note.of("problem", text="Nobody is there."), "high"))
+    assert "\n      High ring. Nobody is there." in table.rank_table(Ranking((asks,)))
+
+
+def test_which_ring_counts_is_said_once_for_all_poses(rings_at: Callable[..., Pose]) -> None:
+    note = Note.of("ring counts", ring="low", eye=0.4, lens=0.4, known=False)
+    poses = [replace(rings_at(headline="low", called=name), notes=(note,)) for name in ("one", "two")]
+    text = " ".join(table.rank_table(Ranking(tuple(poses))).split())
+    assert text.count("low ring counts") == text.count(words_rings.LIFE_SIZE) == 1
+    assert "Ring of all poses: the low ring counts, seen from 0.40 m above its feet. This holds for a piece of" in text
+
+
+@pytest.mark.parametrize("camera, said", [
+    (None, ""),
+    (RingCamera("unknown"), "the height of its camera is not known"),
+    (RingCamera("outlines", 0.254, 0.031, 6.2), "camera about 0.25, give or take 0.03, of the model's height above the "
+                                                "ground, tilted up 6 degrees; found from the outlines"),
+    (RingCamera("outlines", 0.6, None, -0.4), "camera about 0.60 of the model's height above the ground, held level; "
+                                              "found from the outlines"),
+    (RingCamera("given", 1.4, None, -16.0, height_m=2.4), "camera 2.40 m above the ground, tilted down 16 degrees; as "
+                                                          "given"),
+    (RingCamera("given", height_m=0.4), "camera 0.40 m above the ground; as given"),
+])
+def test_where_a_camera_stood_is_said_as_far_as_it_is_known(camera: RingCamera | None, said: str) -> None:
+    assert words_rings.camera(camera) == said
+
+
+def test_one_height_in_metres_tells_all_the_others(rings_at: Callable[..., Pose]) -> None:
+    pose = rings_at()
+    cameras = {"low": RingCamera("outlines", 0.26, 0.02), "level": RingCamera("given", 0.6, height_m=1.02),
+               "high": RingCamera("outlines", 1.3)}
+    pose = replace(pose, camera=cameras["level"],
+                   other_rings=tuple(replace(one, camera=cameras[one.ring]) for one in pose.other_rings))
+    text = " ".join(table.score_table(pose).split())
+    assert "Level ring: camera 1.02 m above the ground; as given" in text
+    assert "Low ring, from below: camera about 0.44 m above the ground, give or take 0.03; found" in text
+    assert "from above: camera about 2.21 m above the ground; found" in text
+    assert "Take a close-up from 45 degrees, at 1.19 m, chest height." in text
+
+
+@pytest.mark.parametrize("height, stature, said", [
+    (0.05, None, "at foot height"), (0.3, None, "at knee height"), (0.5, None, "at hip height"),
+    (0.62, None, "at waist height"), (0.72, 1.7, "at 1.22 m, chest height"), (0.95, None, "at head height"),
+    (1.3, None, "over the head"), (1.3, 1.7, "at 2.21 m, over the head"),
+])
+def test_a_height_is_told_by_the_body_and_in_metres_where_they_are_known(
+    height: float, stature: float | None, said: str
+) -> None:
+    assert words_rings.at_height(height, stature) == said
+
+
+def test_nothing_of_rings_is_said_to_who_has_one(pose_at: Callable[..., Pose], odd_pose: Pose) -> None:
+    for pose in (pose_at("akimbo", 12), odd_pose, replace(pose_at("akimbo", 12), ring="low")):
+        for text in (table.score_table(pose), table.rank_table(Ranking((pose,)))):
+            assert not re.search(r"\bring|\bclose-up|blind|from (below|above)|camera", text)
+
+
+def test_no_blind_spot_is_good_news_and_not_known_is_none(rings_at: Callable[..., Pose]) -> None:
+    pose = rings_at()
+    assert words_rings.CLEAR_ALL in " ".join(table.score_table(replace(pose, blind_spots=())).split())
+    unknown = table.score_table(replace(pose, blind_spots=None))
+    assert "stands clear" not in unknown.split("Close-ups")[0].rsplit("why", 1)[-1]

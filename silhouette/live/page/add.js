@@ -24,7 +24,7 @@ function placed(folder, name, kind, loose) {
   const parts = folder.split("/"), last = parts.at(-1).toLowerCase(), up = (n) => parts.slice(0, -n).join("/");
   const called = name.replace(/\.[^.]+$/, "").toLowerCase();
   if (RINGS.includes(last) && (parts.length > 1 || loose)) return [up(1), last];
-  if (kind === "clip") return folder && RINGS.includes(called) ? [folder, called] : [folder, ""];
+  if (kind === "clip" && RINGS.includes(called) && folder) return [folder, called];
   if (parts.length > 2 && CLOSE_UPS.test(parts.at(-2))) return [up(2), `close-ups/${parts.at(-1)}`];
   return parts.length > 1 && CLOSE_UPS.test(last) ? [up(1), "close-ups"] : [folder, ""];
 }
