@@ -149,7 +149,8 @@ class Kind:
     distance: tuple[float, float] = (2.0, 8.0)
     """Nearest and farthest camera, metres."""
     stands: tuple[tuple[float, float], tuple[float, float]] | None = None
-    """Least and most distance and height of the cameras, metres, in place of ``cameras`` and ``distance``; aimed at the figure."""
+    """Least and most distance and height of the cameras, metres, in place of ``cameras`` and ``distance``; aimed at the
+    figure."""
 
 
 KINDS = {
