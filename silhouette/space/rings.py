@@ -106,9 +106,10 @@ def turns(one: Alone) -> bool:
         and HEIGHTS[0] < state.height[0] - lowest < HEIGHTS[1])
 
 
-def solve(rings: Sequence[RingViews], each: Sequence[Alone]) -> Together:
+def solve(rings: Sequence[RingViews], each: Sequence[Alone] = ()) -> Together:
     """Find the joints and cameras of a pose in all its rings, each of which turns; the first of them says where angle 0
-    is. ``each``: of every ring what :func:`alone` says."""
+    is. ``each``: of every ring what :func:`alone` says, where that is known."""
+    each = each or [alone(ring) for ring in rings]
     laid = [laid_over(each[0].fitted.state.points, one.fitted.state.points) for one in each]
     own = [[scaled(camera, 1 / one.unit) for camera in ring.cameras] for one, ring in zip(each, rings, strict=True)]
     joined = [k for k in range(len(each)) if _apart(each[0].fitted.state.points, each[k], laid[k]) < OTHER_POSE]
