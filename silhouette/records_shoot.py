@@ -165,6 +165,8 @@ class AllRings:
     is no outline to trust; None where the rings could not be set into one frame."""
     blind_spots: tuple[BlindSpot, ...] | None = None
     """None where it cannot be told."""
+    notes: tuple[Note, ...] = ()
+    """What the cameras' places make worth saying, of :class:`silhouette.in_space.InSpace`."""
     height_m: float | None = None
     """As in :class:`Shot`."""
 

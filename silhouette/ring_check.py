@@ -8,27 +8,25 @@ of the main one by the joints, and all stops carve one block.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from silhouette import in_space
 from silhouette.check.made_out import made_out
 from silhouette.geometry.orbit import StopCamera
-from silhouette.in_space import InSpace
 from silhouette.reading import reader
 from silhouette.records import Mask, Stop
 from silhouette.records_shoot import AllRings, RingApart, Shot, StopLook, StrayStop
 from silhouette.records_space import Skeleton
 from silhouette.settings import Ring
-from silhouette.shape import outline
-from silhouette.space import joints, orbit_fit, rings_apart, stature
+from silhouette.space import joints, rings_apart, stature
 from silhouette.turn import estimate, strays, visual_hull
+from silhouette.turn.strays import RingTurn, Stray
 
 LEAST_OUTLINES = 8
 """Clear outlines of a ring from which its joints are looked for: one from every 45 degrees."""
-SPREAD_SURE = 4.0
-"""Half width of the 90 % interval of an angle that was spread evenly, degrees."""
 FAR, FAR_SURE = 0.035, 1.5
 """A joint lies elsewhere in another ring from this share of the stature on (6 cm), and if that is so many times as much
 as the doubt about it."""
@@ -58,18 +56,11 @@ def seen_alone(stops: Sequence[Stop], looks: Sequence[StopLook]) -> RingSeen | N
     kept = tuple(k for k in clear if looks[k].mask.shape == usual and np.isfinite(stops[k].angle))
     if len(kept) < LEAST_OUTLINES or _guessed([stops[k] for k in kept]):
         return None
-    masks, lenses = [looks[k].mask for k in kept], [f for k in kept if (f := looks[k].focal_35mm)]
-    lines = [outline.outline_of(mask) for mask in masks]
-    bells = [None if line is None else reader.point_bells(line) for line in lines]
-    if sum(bell is not None for bell in bells) < LEAST_OUTLINES:
+    views = in_space.views_of([stops[k] for k in kept], masks := [looks[k].mask for k in kept])
+    if sum(bell is not None and bell.unlike <= reader.UNLIKE for bell in views.bells) < LEAST_OUTLINES:
         return None
-    cameras = orbit_fit.first_cameras(
-        masks, [stops[k].angle for k in kept], float(np.median(lenses)) if lenses else None)
-    spread = stops[0].angle_from == "spread" and stops[0].angle_sure is None
-    sure = [SPREAD_SURE if spread else stops[k].angle_sure for k in kept]
     try:
-        found = joints.solve(
-            bells, cameras, sure, distance_sure=joints.LENS_KNOWN if lenses else joints.LENS_UNKNOWN)
+        found = joints.solve(views.bells, views.cameras, views.angle_sure, distance_sure=views.distance_sure)
     except np.linalg.LinAlgError:
         return None
     unit = stature.stature_by_bones(found)
@@ -81,8 +72,30 @@ def _guessed(stops: Sequence[Stop]) -> bool:
     return float(np.median([stop.angle_sure or 0.0 for stop in stops])) >= estimate.NOT_TOLD
 
 
+def find_strays(
+    stops: Mapping[Ring, Sequence[Stop]], seen: Mapping[Ring, RingSeen | None]
+) -> tuple[Stray, ...] | None:
+    """Stops that seem to belong to another ring; None where fewer than two rings tell enough. To be known before a ring
+    is measured: such a stop is none of its own."""
+    known = {ring: one for ring, one in seen.items() if one is not None}
+    if len(known) < 2:
+        return None
+    turns = {
+        ring: RingTurn(one.stops, one.masks, one.skeleton.cameras, tuple(stops[ring][k].angle for k in one.stops))
+        for ring, one in known.items()
+    }
+    return tuple(strays.find(turns))
+
+
+def own_cameras(ring: Ring, seen: RingSeen | None, found: Iterable[Stray] | None) -> dict[int, StopCamera]:
+    """The cameras of a ring's own stops, by their positions, without those that belong to another ring."""
+    away = {s.stop for s in found or () if s.ring == ring} | {s.other for s in found or () if s.looks == ring}
+    return {} if seen is None else {k: camera for k, camera in seen.cameras.items() if k not in away}
+
+
 def together(
-    shots: Mapping[Ring, Shot], seen: Mapping[Ring, RingSeen | None], space: InSpace, *, height_m: float | None = None
+    shots: Mapping[Ring, Shot], seen: Mapping[Ring, RingSeen | None], found: tuple[Stray, ...] | None,
+    space: in_space.InSpace, *, height_m: float | None = None,
 ) -> AllRings:
     """Hold the rings against each other.
 
@@ -90,18 +103,22 @@ def together(
     ----------
     shots : the rings in the order of RINGS, each measured alone
     seen : what each tells alone, by :func:`seen_alone`
+    found : by :func:`find_strays`
     space : what :func:`silhouette.in_space.in_space` says of the pose
     """
     main: Ring = "level" if "level" in shots else next(iter(shots))
-    rings = AllRings(tuple(shots.items()), main, space.cameras, blind_spots=space.blind_spots, height_m=height_m)
-    known = {ring: one for ring, one in seen.items() if one is not None and _turns(shots[ring])}
-    if len(known) < 2:
+    rings = AllRings(tuple(shots.items()), main, space.cameras, blind_spots=space.blind_spots,
+                     notes=space.notes, height_m=height_m)
+    if found is None:
         return rings
-    found = strays.find({ring: _turn(one, shots[ring]) for ring, one in known.items()})
     stray = tuple(
         StrayStop(rings.first(s.ring) + s.stop, s.looks, None if s.other is None else rings.first(s.looks) + s.other)
         for s in found
     )
+    rings = replace(rings, strays=stray)
+    known = {ring: one for ring, one in seen.items() if one is not None and _turns(shots[ring])}
+    if len(known) < 2:
+        return rings
     first = main if main in known else next(iter(known))
     how = {ring: rings_apart.align(known[first].skeleton, one.skeleton)
            for ring, one in known.items() if ring != first}
@@ -109,29 +126,11 @@ def together(
     away = {s.stop for s in stray} | {s.other for s in stray}
     away |= {rings.first(ring) + k for ring, shot in shots.items() if shot.held is not None for k in shot.held.moved}
     outside = _outside(rings, known, first, how, away)
-    return AllRings(rings.shots, first, space.cameras, apart, stray, outside, space.blind_spots, height_m)
-
-
-def without_strays(rings: AllRings) -> dict[Ring, Shot]:
-    """The rings, each without blame for a stop that was taken from another one."""
-    away = {stray.stop for stray in rings.strays or ()} | {stray.other for stray in rings.strays or ()}
-    out = {}
-    for ring, shot in rings.shots:
-        first, held = rings.first(ring), shot.held
-        if held is not None and not held.drifting:
-            left = tuple(k for k in held.moved if first + k not in away)
-            shot = replace(shot, held=replace(held, moved=left))
-        out[ring] = shot
-    return out
+    return replace(rings, main=first, apart=apart, outside=outside)
 
 
 def _turns(shot: Shot) -> bool:
     return shot.no_turn is None and shot.camera_moved is None
-
-
-def _turn(one: RingSeen, shot: Shot) -> strays.RingTurn:
-    angles = tuple(shot.stops[k].angle for k in one.stops)
-    return strays.RingTurn(one.stops, one.masks, one.skeleton.cameras, angles)
 
 
 def _apart(ring: Ring, how: rings_apart.Alignment) -> RingApart:

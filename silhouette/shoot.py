@@ -82,38 +82,45 @@ def check_turnaround(
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
     rings = rings_of(path, settings, progress, looks=True)
     if not rings.several:
-        alone = _asked(_measured(turnaround.watched(rings.main), height_m))
+        taken = _taken(turnaround.watched(rings.main))
+        alone = _asked(taken, _measured(taken, height_m))
         return replace(alone, notes=(*rings.notes, *alone.notes))
-    tell = progress or turnaround.silent
-    each: dict[Ring, _Measured] = {}
-    for k, one in enumerate(rings.all):
-        tell(f"{rings.name}: holding stops together", k, len(rings.all))
-        each[one.ring] = _measured(turnaround.watched(one), height_m, several=True)
+    return _check_rings(rings, height_m, progress or turnaround.silent)
+
+
+def _check_rings(rings: Rings, height_m: float | None, tell: turnaround.Progress) -> Checked:
+    """Each ring by itself, held against where its camera stood, and all against each other."""
+    taken = {one.ring: _taken(turnaround.watched(one)) for one in rings.all}
+    seen: dict[Ring, ring_check.RingSeen | None] = {}
+    for k, (ring, one) in enumerate(taken.items()):
+        tell(f"{rings.name}: finding the cameras", k, len(taken))
+        seen[ring] = ring_check.seen_alone(one.stops, one.looks)
     tell(f"{rings.name}: holding rings together", 0, 1)
-    together = ring_check.together(
-        {ring: one.shot for ring, one in each.items()}, {ring: one.seen for ring, one in each.items()},
-        in_space.in_space(rings), height_m=height_m,
-    )
-    shots = ring_check.without_strays(together)
-    checked = {ring: _asked(replace(one, shot=shots[ring])) for ring, one in each.items()}
+    strays = ring_check.find_strays({ring: one.stops for ring, one in taken.items()}, seen)
+    shots = {
+        ring: replace(_measured(one, height_m, ring_check.own_cameras(ring, seen[ring], strays)), ring=ring)
+        for ring, one in taken.items()
+    }
+    together = ring_check.together(shots, seen, strays, in_space.in_space(rings), height_m=height_m)
+    checked = {ring: _asked(one, shots[ring]) for ring, one in taken.items()}
     report = family.ask_together(rings.name, together, {ring: one.report for ring, one in checked.items()})
     lines = tuple(line for one in checked.values() for line in one.outlines)
     return Checked(report, lines, rings.notes, tuple(checked.items()))
 
 
 @dataclass(frozen=True)
-class _Measured:
-    """One turnaround, measured; nothing is asked of it yet."""
+class _Taken:
+    """The stops of one turnaround whose pictures could be used."""
 
     turnaround: Turnaround
-    shot: Shot
-    outlines: tuple[Outline | None, ...]
-    seen: ring_check.RingSeen | None = None
-    """What its outlines tell of its camera; only of a ring among others."""
+    stops: tuple[Stop, ...]
+    cuts: tuple[Cut, ...]
+    looks: tuple[StopLook, ...]
+    turned: Floats | None
+    """As the turnaround has it, from the first of these stops."""
 
 
-def _measured(shot: Turnaround, height_m: float | None, *, several: bool = False) -> _Measured:
-    """What all outlines of one turn together tell. A ring among ``several`` is held against where its camera stood."""
+def _taken(shot: Turnaround) -> _Taken:
     seen = [
         (k, stop, cut, look)
         for k, (stop, cut, look) in enumerate(zip(shot.stops, shot.cuts, shot.looks or (), strict=True))
@@ -122,20 +129,23 @@ def _measured(shot: Turnaround, height_m: float | None, *, several: bool = False
     if not any(cut.mask.any() for _, _, cut, _ in seen):
         raise PoseError("no figure found.", path=shot.source, do="Check the clip, the light and the backdrop.")
     turned = None if shot.turned is None else shot.turned[[k for k, *_ in seen]] - shot.turned[seen[0][0]]
-    stops, looks = [stop for _, stop, _, _ in seen], [look for *_, look in seen]
-    alone = ring_check.seen_alone(stops, looks) if several else None
-    measured = measure(
-        stops, looks, height_m=height_m, turned=turned, cameras={} if alone is None else alone.cameras)
-    measured = replace(measured, ring=shot.ring if several else None)
-    return _Measured(shot, measured, tuple(outline.outline_of(cut.mask) for _, _, cut, _ in seen), alone)
+    _, stops, cuts, looks = zip(*seen, strict=True)
+    return _Taken(shot, stops, cuts, looks, turned)
 
 
-def _asked(one: _Measured) -> Checked:
+def _measured(
+    taken: _Taken, height_m: float | None, cameras: Mapping[int, StopCamera] | None = None
+) -> Shot:
+    return measure(taken.stops, taken.looks, height_m=height_m, turned=taken.turned, cameras=cameras)
+
+
+def _asked(taken: _Taken, shot: Shot) -> Checked:
     """One turnaround, checked by itself."""
-    notes = one.turnaround.notes
-    if one.shot.no_turn is not None:  # it has no angles that anything could be said of
+    notes = taken.turnaround.notes
+    if shot.no_turn is not None:  # it has no angles that anything could be said of
         notes = tuple(note for note in notes if note.kind not in OF_ANGLES)
-    return Checked(family.ask(one.turnaround.name, one.shot), one.outlines, notes)
+    outlines = tuple(outline.outline_of(cut.mask) for cut in taken.cuts)
+    return Checked(family.ask(taken.turnaround.name, shot), outlines, notes)
 
 
 def rings_of(

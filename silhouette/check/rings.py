@@ -188,6 +188,8 @@ def ring_heights(rings: AllRings) -> Finding:
         if kind is not None:
             parts.append(Finding.of(check, "look", kind, rings=(below, above), heights=(a, b),
                                     metres=(metres[below], metres[above])))
+    parts = parts or [Finding.of(check, "look", "camera elsewhere", ring=note["ring"], looks=note["looks"])
+                      for note in rings.notes if note.kind == "ring camera elsewhere"]
     if parts:
         return _joined(parts)
     return Finding.of(check, "pass", "heights as named", rings=tuple(ring for ring, _ in heights),

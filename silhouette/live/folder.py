@@ -15,7 +15,7 @@ from typing import Literal
 from silhouette.errors import OutputError, PoseError, SilhouetteError
 from silhouette.intake import film, rings, stills
 from silhouette.intake.turn_table import CSV_NAME
-from silhouette.settings import RINGS
+from silhouette.settings import RINGS, Ring
 from silhouette.texts import printable
 from silhouette.writing import read_mark
 
@@ -150,20 +150,28 @@ def _waits(path: Path) -> bool:
     return rings.is_close_ups(path) or (path.name in RINGS and path.is_dir() and not any(path.iterdir()))
 
 
-def live_place(pose: Path) -> Path:
-    """Where a live turn of the pose at this folder goes: into its level ring's own folder, if it has one.
+def live_place(pose: Path, ring: Ring = "level") -> Path:
+    """Where a live turn of the pose at this folder goes: into the folder of its ring; the level ring has one of its own
+    only where it lies there. The folder need not exist.
 
     Raises
     ------
     PoseError
-        If its level ring is a clip, or the folder cannot be read.
+        If this ring of it is a clip or lies among other stills, or the folder cannot be read.
     """
-    level = next((one for one in rings.rings_in(pose) if one.ring == "level"), None)
-    if level is None or level.files is not None:
+    found = next((one for one in rings.rings_in(pose) if one.ring == ring), None)
+    loose = found is not None and found.files is not None
+    if ring == "level" and (found is None or loose):
         return pose
-    if not level.place.is_dir():
-        raise PoseError("The level ring of this pose is a clip.", do="Shoot into a new pose.")
-    return level.place
+    if loose:
+        raise PoseError(f"The {ring} ring of this pose lies among its other stills.",
+                        do=f"Put its stills into a folder called {ring}.")
+    place = pose / ring if found is None else found.place
+    if place.is_symlink():
+        raise PoseError(f"The {ring} ring of this pose is a link, and nothing is written through it.")
+    if found is not None and not place.is_dir():
+        raise PoseError(f"The {ring} ring of this pose is a clip.", do="Shoot into a new pose.")
+    return place
 
 
 def _made(path: Path) -> Path:

@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 from silhouette.records import Band, Pixels
+from silhouette.settings import Ring
 
 FRAME_PX = 640
 """Longer side of the frames that the page sends, pixels."""
@@ -171,11 +172,12 @@ class Seen:
 class Order:
     """What a person asks for on the live page.
 
-    ``begin``: a turn of the pose ``pose`` (its id), ``stops`` a turn, ``turn`` left or right, ``raised`` arms; goes on
-    where stops are there already. ``empty``: take the empty picture from the next still frame. ``skip empty``: do
-    without. ``take``: take a stop now. ``undo``: the last stop was none. ``ghost``: lay the outline of ``stop`` of
-    ``pose`` over the live one, or none. ``want``: ask again for the stops in ``stops_wanted`` (from a check).
-    ``close``: the turn is over. ``pause`` and ``go on``: stops are not taken meanwhile.
+    ``begin``: a turn of the pose ``pose`` (its id), ``stops`` a turn, ``turn`` left or right, ``raised`` arms, ``ring``
+    low or high where it is not the level one; goes on where stops are there already. ``empty``: take the empty picture
+    from the next still frame. ``skip empty``: do without. ``take``: take a stop now. ``undo``: the last stop was none.
+    ``ghost``: lay the outline of ``stop`` of ``pose`` over the live one, or none. ``want``: ask again for the stops in
+    ``stops_wanted`` (from a check). ``close``: the turn is over. ``pause`` and ``go on``: no stops
+    are taken meanwhile.
     """
 
     do: Literal["begin", "empty", "skip empty", "take", "undo", "ghost", "want", "close", "pause", "go on"]
@@ -184,6 +186,7 @@ class Order:
     stops: int = 24
     turn: Literal["left", "right"] = "left"
     raised: bool = False
+    ring: Ring = "level"
     stops_wanted: tuple[dict[str, Any], ...] = field(default=())
     """Each ``{"instead": NAME}``, or ``{"after": NAME}`` where one is missing."""
 

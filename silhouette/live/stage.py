@@ -36,6 +36,7 @@ from silhouette.live.messages import FRAME_PX, KEPT, Order, Seen, Signal, StopsT
 from silhouette.live.session import Session
 from silhouette.live.shots import EMPTY, ShotFolder
 from silhouette.records import Pixels
+from silhouette.settings import Ring
 
 WAITING = 4
 """Frames that wait to be looked at; a page sends no more than three without an answer."""
@@ -144,6 +145,7 @@ class Stage:
         self._empty: Path | None = None
         """The empty picture that this camera took, or that lay where it began."""
         self._pose = ""
+        self._ring: Ring = "level"
         self._following: set[asyncio.Task[None]] = set()
         self._last: dict[str, Any] = Seen(0, "no-camera").plain()
 
@@ -365,11 +367,13 @@ class Stage:
         if pose.kind != "stills":
             raise Refused(400, "This pose is a clip.", do="Shoot into a new pose.")
 
-        place = live_place(pose.path)
+        moved = order.ring != self._ring  # for another ring the camera was moved, and sees another part of the room
 
         def look() -> tuple[ShotFolder, tuple[str, ...], Pixels | None]:
+            place = live_place(pose.path, order.ring)
+            place.mkdir(mode=0o700, exist_ok=True)
             shots, empty = ShotFolder(place), place / EMPTY
-            names, known = shots.names(), self._empty
+            names, known = shots.names(), None if moved else self._empty
             if not names and not empty.exists() and known is not None and known.is_file():
                 shots.keep_empty(known.read_bytes())  # the camera has not gone since: it shows this pose's room too
                 self._empty = empty
@@ -382,13 +386,14 @@ class Stage:
 
         self.shots, names, self._room = await self._to_disk(look)
         self._pose, self._taken, self._began, self._asked = pose.id, [], None, {}
+        self._ring = order.ring
         self.tell(Turn(pose.id).plain())
         await self._signals(lambda: self.session.order(order))
         if names:
             wheel = tuple(WheelStop(name, None, None, "") for name in names)
             await self._signals(lambda: self.session.told(StopsTold(wheel)))
         if self.bench is not None:
-            self._follow(self.bench.begin(place, turn=order.turn, stops=order.stops))
+            self._follow(self.bench.begin(self.shots.place, turn=order.turn, stops=order.stops))
 
     async def _earlier(self, order: Order, bench: Bench) -> None:
         """Lay the outline of a stop of another pose over the live one: the first, if none is named."""
@@ -406,12 +411,12 @@ class Stage:
         await self._signals(lambda: self.session.order(replace(order, stop=name)))
 
     def _follow(self, looked: Future[StopsTold]) -> None:
-        """Once the bench has looked, the session is told, unless another pose was begun meanwhile."""
-        pose = self._pose
+        """Once the bench has looked, the session is told, unless another pose or ring was begun meanwhile."""
+        shots = self.shots
 
         async def tell() -> None:
             told = await asyncio.wrap_future(looked)
-            if self._pose == pose:
+            if self.shots is shots:
                 await self._signals(lambda: self.session.told(told))
 
         self._meanwhile(tell(), "trouble")

@@ -24,6 +24,8 @@ AWAY = 4.0
 NEAR = 10.0
 """How far a viewer's line of sight to the waist may lie off the camera's, degrees, for the ring to count as what the
 viewer sees; at 4 m about 0.7 m of height. Common practice only."""
+ALIKE = 2.0
+"""Two rings whose lines of sight lie no further apart, degrees, show the same: then what they are called decides."""
 ABOUT_SITE = frozenset({"ring counts", "ring wanted", "ring differs"})
 """The notes that are made here."""
 
@@ -47,7 +49,8 @@ def headline(rings: Sequence[PoseRing], settings: Settings) -> tuple[PoseRing, l
     eye = settings.seen_from - settings.stands_on
     lenses = [lens_m(one, settings) for one in rings]
     off = [abs(_sight(eye, one) - _sight(lens, one)) for one, (lens, _) in zip(rings, lenses, strict=True)]
-    k = off.index(min(off))
+    alike = [k for k in range(len(rings)) if off[k] <= min(off) + ALIKE]
+    k = min(alike, key=lambda k: abs(USUAL[rings[k].ring] - eye))
     nearest, (lens, known) = rings[k], lenses[k]
     if off[k] <= NEAR:
         return nearest, [Note.of("ring counts", ring=nearest.ring, eye=eye, lens=lens, known=known)]

@@ -1,4 +1,7 @@
-"""The shoot check on one page: the stops round the circle, the trouble marked, first and last stop as onion skins."""
+"""The shoot check on one page: the stops round the circle, the trouble marked, first and last stop as onion skins.
+
+Of a pose in several rings there is a page for all of them together, a row of stops a ring, and then one for each ring.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +15,7 @@ import numpy as np
 
 from silhouette.geometry.angles import apart, difference
 from silhouette.records import CANNOT_TELL, Outline, Stop, View
-from silhouette.records_shoot import CheckReport, Finding
+from silhouette.records_shoot import CheckReport, Told
 from silhouette.settings import Paper
 from silhouette.show import ink, words, words_check
 from silhouette.show.paper import page_points
@@ -28,6 +31,10 @@ MARGIN = 36.0
 """White round the page, points."""
 CLOSES = 8.0
 """Last stop this near to the first, degrees: the two should look alike."""
+ROW_TYPE = 38.0
+"""Room for the type over and under a row of stops, points."""
+ROWS_SHARE = 0.45
+"""Share of the page that the rows of stops may take."""
 Row = tuple[str, str]
 """A line of type and its weight."""
 MARKS = {"retake": " !", "look": " ?", "pass": ""}
@@ -54,7 +61,106 @@ def write_check_page(report: CheckReport, looks: Sequence[Outline | None], path:
         The file cannot be written.
     """
     with ink.style():
-        return ink.save_figure(check_page(report, looks, paper), Path(path))
+        if not report.rings:
+            return ink.save_figure(check_page(report, looks, paper), Path(path))
+        return ink.save_figures(check_pages(report, looks, paper), Path(path))
+
+
+def check_pages(report: CheckReport, looks: Sequence[Outline | None], paper: Paper = "a4") -> list[Figure]:
+    """The page of all rings together, then one for each; of one ring its page alone."""
+    if not report.rings:
+        return [check_page(report, looks, paper)]
+    pages, first = [_page_of_all(report, looks, paper)], 0
+    for ring, one in report.rings:
+        own = replace(one, name=f"{report.name}, {ring} ring")
+        pages.append(check_page(own, looks[first : first + len(one.stops)], paper))
+        first += len(one.stops)
+    return pages
+
+
+def _page_of_all(report: CheckReport, looks: Sequence[Outline | None], paper: Paper) -> Figure:
+    size = page_points(paper)
+    width, height = size[0] - 2 * MARGIN, size[1] - 2 * MARGIN
+    with ink.style():
+        page = ink.new_figure(*size)
+        head = 62.0
+        rows = len(report.rings) * (_largest(report, looks, width, ROWS_SHARE * height) + ROW_TYPE)
+        low = height - head - rows
+        _draw_head(report, ink.page_axes(page, MARGIN, MARGIN + height - head, width, head))
+        draw_rows(report, looks, ink.page_axes(page, MARGIN, MARGIN + low, width, rows))
+        _draw_findings(report, ink.page_axes(page, MARGIN, MARGIN, width, low - 10))
+    return page
+
+
+def draw_rows(report: CheckReport, looks: Sequence[Outline | None], ax: Any = None) -> Any:
+    """Draw the stops of each ring in a row in the order of their angles, the high ring on top, retakes and doubts
+    marked.
+
+    ``ax`` may be any matplotlib Axes; they are returned, one data unit to a point.
+    """
+    ax = ink.page_axes(ink.new_figure(600, 400), 20, 20, 560, 360) if ax is None else ax
+    return ink.fitted(ax, lambda ax: _paint_rows(report, looks, ax))
+
+
+def _paint_rows(report: CheckReport, looks: Sequence[Outline | None], ax: Any) -> None:
+    width, height = ink.size_of(ax)
+    figure = _largest(report, looks, width, height)
+    first, rows = 0, []
+    for ring, one in report.rings:
+        rows.append((ring, one, first))
+        first += len(one.stops)
+    for row, (ring, one, first) in enumerate(reversed(rows)):
+        top = height - row * (figure + ROW_TYPE)
+        marks = [verdict_of(report, first + k) for k in range(len(one.stops))]
+        ax.text(0, top, f"{ring.capitalize()} ring", size=10, weight="bold", va="top")
+        _paint_row(one, looks[first : first + len(one.stops)], marks, ax, (top - figure - 18, width, figure))
+
+
+def _paint_row(
+    report: CheckReport, looks: Sequence[Outline | None], marks: Sequence[str], ax: Any,
+    box: tuple[float, float, float],
+) -> None:
+    """One ring's stops side by side; ``box``: where they stand, how wide the row and how tall a figure is."""
+    ground, width, figure = box
+    known = words_check.angles_known(report.stops)
+    called = words_check.names_of(report.stops)
+    order = sorted(range(len(looks)), key=lambda k: report.stops[k].angle if known else k)
+    slot = width / max(len(looks), 1)
+    solid: list[Any] = []
+    pale: list[Any] = []
+    bars: dict[str, list[Any]] = {"look": [], "retake": []}
+    labels: list[tuple[float, str, bool]] = []
+    for place, k in enumerate(order):
+        x, line = (place + 0.5) * slot, looks[k]
+        if line is not None:
+            a, _, b, _ = line.polygon.bounds
+            drawn = ink.outline_path(line.drawn, figure, x - figure * (a + b) / 2, ground)
+            (pale if k in report.unclear else solid).append(drawn)
+        if marks[k] != "pass":
+            bars[marks[k]].append(ink.rectangle(x - slot / 2 + 1, ground - 3, slot - 2, 2.6))
+        labels.append((x, called[k] + MARKS[marks[k]].strip(), marks[k] != "pass"))
+    ink.tone(ax, pale, CANNOT_TELL)
+    ink.tone(ax, solid, "seen")
+    ink.add_paths(ax, bars["retake"], facecolor=ink.ACCENT, linewidth=0)
+    ink.add_paths(ax, bars["look"], facecolor=ink.PAPER, edgecolor=ink.ACCENT, linewidth=0.8)
+    _paint_labels(labels, ax, ground - 3.6)
+
+
+def _largest(report: CheckReport, looks: Sequence[Outline | None], width: float, height: float) -> float:
+    """Figure height, points, at which the widest figure keeps to its slot in every row, and the rows to a height."""
+    slot = width / max(len(one.stops) for _, one in report.rings) - 1
+    widest = max((line.polygon.bounds[2] - line.polygon.bounds[0] for line in looks if line is not None), default=1.0)
+    return float(min(height / len(report.rings) - ROW_TYPE, slot / widest))
+
+
+def _paint_labels(labels: Sequence[tuple[float, str, bool]], ax: Any, top: float) -> None:
+    """Names under a row, those of marked stops first; one that has no room is left out."""
+    taken: list[tuple[float, float]] = []
+    for x, text, bold in sorted(labels, key=lambda one: not one[2]):
+        half = ink.text_width(text, 8, bold) / 2 + 1.5
+        if all(x + half <= a or x - half >= b for a, b in taken):
+            taken.append((x - half, x + half))
+            ax.text(x, top, text, size=8, ha="center", va="top", weight="bold" if bold else "normal")
 
 
 def check_page(report: CheckReport, looks: Sequence[Outline | None], paper: Paper = "a4") -> Figure:
@@ -75,15 +181,19 @@ def check_page(report: CheckReport, looks: Sequence[Outline | None], paper: Pape
 
 def verdict_of(report: CheckReport, stop: int) -> str:
     """The worst verdict that names a stop: retake, look, or pass."""
-    verdicts = {f.verdict for f in report.findings if stop in f.stops}
+    verdicts, first = {f.verdict for f in report.findings if stop in f.stops}, 0
+    for _, one in report.rings:
+        verdicts |= {f.verdict for f in one.findings if stop - first in f.stops}
+        first += len(one.stops)
     return "retake" if "retake" in verdicts else "look" if "look" in verdicts else "pass"
 
 
 def headline(report: CheckReport) -> tuple[str, str]:
     """The check in a few words, and what it rests on: ``2 things to retake``, ``24 stops, 1 thing to look at``."""
-    retakes = sum(f.verdict == "retake" for f in report.findings)
-    looks = sum(f.verdict == "look" for f in report.findings)
+    retakes = sum(f.verdict == "retake" for _, f, _ in report.told)
+    looks = sum(f.verdict == "look" for _, f, _ in report.told)
     to_look, stops = counted(looks, "thing") + " to look at", counted(len(report.stops), "stop")
+    stops = f"{len(report.rings)} rings, {stops}" if report.rings else stops
     verdict, told = "Nothing needs a retake", stops
     if report.exit_code == 2:
         verdict = {"no turn": "This is no turn on the spot", "too few made out": "The figure was not made out"}.get(
@@ -265,10 +375,10 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
         y = _draw_closing(closing[:1], ax, y) - 4
         closing = closing[1:]
     floor = sum(15 + 10.6 * len(rows) for _, rows in closing)
-    blocks = [(kind, f) for kind in ("retake", "look") for f in report.findings if f.verdict == kind]
+    blocks = [(kind, one) for kind in ("retake", "look") for one in report.told if one[1].verdict == kind]
     shown = 0
     for i, (kind, found) in enumerate(blocks):
-        rows = _finding_rows(found, report, width)
+        rows = _finding_rows(found, width)
         head = 15 if i == 0 or blocks[i - 1][0] != kind else 0
         if y - head - 10.6 * len(rows) - 14 < floor:
             break
@@ -281,7 +391,8 @@ def _draw_findings(report: CheckReport, ax: Any) -> None:
         y -= 4
         shown += 1
     if shown < len(blocks):
-        more = ", ".join(f.check for _, f in blocks[shown:])
+        more = "; ".join(words_check.asked(ring, f.check) for _, (ring, f, _) in blocks[shown:])
+        more = more if report.rings else more.replace("; ", ", ")
         ax.text(0, y, ink.fit_line(f"And also: {more}", width, 8), size=8, va="top")
         y -= 14
     _draw_closing(closing, ax, y)
@@ -301,19 +412,20 @@ def _draw_closing(closing: list[tuple[str, list[Row]]], ax: Any, y: float) -> fl
 
 def _closing(report: CheckReport, width: float, most: float) -> list[tuple[str, list[Row]]]:
     """What could not be checked, with the reasons where they take at most ``most`` points, and what is in order."""
-    unknown, passed = ([f for f in report.findings if f.verdict == kind] for kind in ("unknown", "pass"))
-    named = _typed(", ".join(f.check for f in unknown), width)
-    why = [row for reason, helps in words_check.untold(unknown, report.stops)
+    unknown = [one for one in report.told if one[1].verdict == "unknown"]
+    named = _typed(", ".join(dict.fromkeys(f.check for _, f, _ in unknown)), width)
+    why = [row for reason, helps in words_check.untold_all(unknown)
            for row in [*_typed(reason, width), *_typed(helps, width, "bold")]]
-    blocks = [(HEADS["unknown"], why if 10.6 * len(why) <= most else named),
-              (HEADS["pass"], _typed(", ".join(f.check for f in passed), width))]
+    passed = [row for line in words_check.passed(report) for row in _typed(line, width)]
+    blocks = [(HEADS["unknown"], why if 10.6 * len(why) <= most else named), (HEADS["pass"], passed)]
     return [(title, rows) for title, rows in blocks if rows]
 
 
-def _finding_rows(found: Finding, report: CheckReport, width: float) -> list[Row]:
+def _finding_rows(told: Told, width: float) -> list[Row]:
     """A finding as lines of type: what was seen, then what to do."""
-    seen = f"{found.check}: {words_check.evidence(found, report.stops)}"
-    return [*_typed(seen, width), *_typed(words_check.do(found, report.stops), width, "bold")]
+    ring, found, stops = told
+    seen = f"{words_check.asked(ring, found.check)}: {words_check.evidence(found, stops)}"
+    return [*_typed(seen, width), *_typed(words_check.do(found, stops), width, "bold")]
 
 
 def _typed(text: str, width: float, weight: str = "normal") -> list[Row]:

@@ -377,8 +377,6 @@ def _unseen_blocks(pose: Pose, width: float, size: float, most: float) -> list[_
     rows = [row for sentence in blind for row in ink.wrap(sentence, width, size)]
     told: list[tuple[str, str]] = [("title", "Blind spots"), *(("row", row) for row in rows)] if rows else []
     told += [("row", row) for row in ink.wrap(kept, width, size)] if kept else []
-    if kept and not rows:
-        told.insert(0, ("title", "Close-ups"))
     each = max(int((most - 10) // line) - 2, 1)
 
     def block(some: list[tuple[str, str]]) -> _Block:

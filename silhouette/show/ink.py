@@ -19,7 +19,7 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from silhouette.geometry.drawn import rings_of, thinned
 from silhouette.records import CANNOT_TELL, INFERRED, View
-from silhouette.show.paper import page_bytes
+from silhouette.show.paper import page_bytes, pages_pdf, stacked_png
 from silhouette.texts import printable
 from silhouette.writing import whole_file
 
@@ -315,4 +315,12 @@ def save_figure(figure: Figure, path: Path) -> Path:
     """Save a figure as the kind its file name says, with no date, author or program in it."""
     with _strange_letters():
         data = page_bytes(figure, path.suffix[1:].lower(), truetype=False)
+    return whole_file(path, data)
+
+
+def save_figures(figures: Sequence[Figure], path: Path) -> Path:
+    """The same of several pages: one after the other in a pdf, one under the other in a png."""
+    with _strange_letters():
+        kind = path.suffix[1:].lower()
+        data = pages_pdf(list(figures), truetype=False) if kind == "pdf" else stacked_png(figures)
     return whole_file(path, data)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -47,4 +48,19 @@ def pages_pdf(figures: list[Figure], *, truetype: bool = True) -> bytes:
     with matplotlib.rc_context(_TRUETYPE if truetype else {}), PdfPages(held, metadata=NO_METADATA["pdf"]) as pdf:
         for figure in figures:
             pdf.savefig(figure)
+    return held.getvalue()
+
+
+def stacked_png(figures: Sequence[Figure], dpi: float = 150) -> bytes:
+    """Many pages of one width, one under the other, as the bytes of one png file without metadata."""
+    from PIL import Image
+
+    pages = [Image.open(io.BytesIO(page_bytes(figure, "png", dpi))).convert("RGB") for figure in figures]
+    whole = Image.new("RGB", (max(p.width for p in pages), sum(p.height for p in pages)), "white")
+    below = 0
+    for page in pages:
+        whole.paste(page, (0, below))
+        below += page.height
+    held = io.BytesIO()
+    whole.save(held, format="png")
     return held.getvalue()

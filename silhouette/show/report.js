@@ -145,7 +145,7 @@ function turnFigures(first = 0, awake = () => true) {
     for (const hear of arranged) hear();
   }
 
-  // Hover, tap or drag on the wheel: the camera goes where the pointer is.
+  // Hover, tap or drag on the wheel: the camera goes where the pointer is, and to the ring whose band is tapped.
   function listen(wheel) {
     const go = (event) => {
       const box = wheel.getBoundingClientRect();
@@ -153,7 +153,12 @@ function turnFigures(first = 0, awake = () => true) {
       if (Math.hypot(x, y) > 12) turnTo(((Math.atan2(-x, y) * 180) / Math.PI + 360) % 360);
     };
     wheel.addEventListener("pointermove", go);
-    wheel.addEventListener("pointerdown", go);
+    wheel.addEventListener("pointerdown", (event) => {
+      const band = event.target.closest(".other, .ring");
+      const chosen = band && ringsOf[first].find((one) => (one.own ? band.matches(".ring") : band.matches(`.${one.ring}`)));
+      if (chosen) ring = chosen.ring;
+      go(event);
+    });
   }
 
   // Drag the figure: its near side follows the hand, and so the camera rises as it is drawn down.

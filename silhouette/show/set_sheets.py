@@ -12,7 +12,7 @@ from shapely import affinity
 from silhouette.geometry.angles import apart
 from silhouette.records import Pixels
 from silhouette.records_shoot import SetCloseUp, SetFigure, SetLayout
-from silhouette.show import words_set
+from silhouette.show import words_rings, words_set
 from silhouette.show.ink import (
     FAIR,
     INK,
@@ -285,7 +285,7 @@ def _sheets(one: SetFigure, layout: SetLayout, pose_mm: float, words: str, paper
         place = f"row {tile.row + 1} from the top, column {tile.column + 1} from the left"
         where = f"; sheet {number + 1} of {len(tiles)}: {place}. Lay the neighbour's edge on the heavy marks."
         x, y = EDGE_MM * MM, (height - EDGE_MM) * MM
-        told = f", {degrees(one.angle)} degrees"
+        told = f", {degrees(one.angle)} degrees{f', {words_rings.NAMES[one.ring]}' if layout.rings else ''}"
         room = (width - 2 * EDGE_MM) * MM - text_width(told, 10, True)
         page.text(x, y, fit_line(layout.name, room, 10, True) + told, fontsize=10, weight="bold", va="top")
         page.text(x, y - 13, words + (where if len(tiles) > 1 else ""), fontsize=SMALLEST, va="top")

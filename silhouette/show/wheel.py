@@ -390,10 +390,11 @@ def strip_of(views: Sequence[View], width: float, height: float, rows: int, arc:
     widest = max([(spans[i][2] - spans[i][0]) * size for i, size in sizes.items()] + [0.2])
     cell, below = width / columns, 1.2 * type_size + 3.4
     tall = max(min((cell - 3) / widest, height / rows - below - 3), 1.0)
+    each = min(height / rows, 1.25 * (tall + below + 3))
     figures = []
     for i, view in enumerate(views):
         row, column = divmod(i, columns)
-        feet = height - row * height / rows - 3 - tall
+        feet = height - row * each - 3 - tall
         bar = min(max(0.12 * tall, 4.0), cell / 2 - 2) if is_weak(view, arc) else 0.0
         figures.append(Figure(view, kind_of(view) if view.outline is not None else "no figure", (column + 0.5) * cell,
                               feet, tall * sizes.get(i, 0.5), cell / 2, label(view), bar, None))

@@ -252,6 +252,10 @@ BODY = {"hand end": "hand", "foot end": "toes", "crown": "head"}
 """What joints are called where they are not called what they are."""
 
 
+ELSEWHERE = {"low": "well under the waist", "level": "about at the waist", "high": "well over the waist"}
+"""Where cameras of these rings stand."""
+
+
 def _ring(ring: str) -> str:
     return f"the {ring} ring"
 
@@ -485,6 +489,9 @@ EVIDENCE: dict[str, Say] = {
     "heights not known": lambda f, s: "The heights at which the cameras stood could not be found.",
     "one height": lambda f, s: f"The cameras stood at one height: {_two_lenses(f)}.",
     "heights against names": lambda f, s: f"The heights are not those that the rings' names say: {_two_lenses(f)}.",
+    "camera elsewhere": lambda f, s: (
+        f"The camera of {_ring(f['ring'])} stood where that of {_ring(f['looks'])} would: "
+        f"{ELSEWHERE[f['looks']]}."),
     "heights as named": _all_lenses,
     "blind spots not known": lambda f, s: "Which parts of the body stand clear in no view could not be found.",
     "nothing blind": lambda f, s: (
@@ -596,6 +603,8 @@ DO: dict[str, Say] = {
     "ring lacks stops": lambda f, s: f"Shoot them from {f['ring']} while the model is there.",
     "one height": lambda f, s: "Put the camera lower or higher for one of them, and shoot that ring again.",
     "heights against names": lambda f, s: "Look whether the rings were mixed up; if so, exchange their names.",
+    "camera elsewhere": lambda f, s: (
+        f"Shoot it from {f['ring']} while the model is there; or call it the {f['looks']} ring if there is none."),
     "blind spots": _close_ups,
 }
 

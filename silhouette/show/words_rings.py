@@ -203,6 +203,7 @@ _UNKNOWN = {
 }
 _OUTSIDE = {
     "lower": "lower than 0.2 m", "higher": "higher than 2.6 m", "nearer": "nearer than 2.6 m",
+    "steeper": "so high that it looked down by more than 45 degrees",
 }
 
 
@@ -217,11 +218,11 @@ def _elsewhere(n: Note) -> str:
 NOTES: dict[str, Callable[[Note], str]] = {
     "ring camera elsewhere": _elsewhere,
     "ring camera unknown": lambda n: (
-        f"Where the camera of the {NAMES[n['ring']]} stood could not be found: {_UNKNOWN[str(n['why'])]}. Give its "
-        "height with --camera-height."),
+        f"Where the camera of the {NAMES[n['ring']]} stood could not be found: {_UNKNOWN[str(n['why'])]}. If you "
+        "measured its height, give it (--camera-height)."),
     "ring camera outside": lambda n: (
-        f"The camera of the {NAMES[n['ring']]} stood {_OUTSIDE[str(n['where'])]}, where the reader was not taught: "
-        "trust its views less."),
+        f"The camera of the {NAMES[n['ring']]} stood {_OUTSIDE[str(n['where'])]}. The program has not learned to "
+        "read from there: trust these views less."),
     "ring of another pose": lambda n: (
         f"The {NAMES[n['ring']]} shows another pose than the {NAMES[n['than']]}. Compare them, and "
         "shoot one of them again."),

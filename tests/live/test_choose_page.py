@@ -368,6 +368,20 @@ def test_a_pose_with_rings_is_one_card_with_the_stops_of_each(serve: Callable[[]
     pages.open(pages.ask("document.querySelectorAll('.card a')[1].getAttribute('href')"))
     pages.wait("document.querySelector('#facts').textContent.includes('low 2')")
     pages.check_fit()
+    pages.open("/live")
+    pages.wait("document.querySelectorAll('#pose option').length === 3")
+    choose = ("(name => { const field = document.querySelector('#pose');"
+              "field.value = [...field.options].find(o => o.textContent === name).value;"
+              "field.dispatchEvent(new Event('change')); return document.querySelector('#ring-line').hidden })")
+    assert pages.ask(f"[{choose}('one'), {choose}('ringed'), {choose}('A new pose')]") == [True, False, True]
+    one = pages.ask("[...document.querySelector('#pose').options].find(o => o.textContent === 'one').value")
+    pages.open(f"/pose/{one}")
+    pages.wait("!document.querySelector('#rings-box').hidden")
+    assert pages.ask("document.querySelector('#rings-box').open") is False
+    pages.open(pages.ask("document.querySelector('#shoot-low').getAttribute('href')"))
+    pages.wait("!document.querySelector('#ring-line').hidden")
+    assert pages.ask("document.querySelector('#ring').value") == "low"
+    pages.check_fit()
 
 
 def test_files_that_are_dropped_are_copied_and_can_be_stopped(serve: Callable[[], Pages]) -> None:

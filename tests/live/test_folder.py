@@ -152,3 +152,15 @@ def test_a_live_turn_goes_where_the_level_ring_lies(tmp_path: Path) -> None:
     (tmp_path / "clip" / "level.mov").touch()
     with pytest.raises(PoseError, match="is a clip"):
         live_place(tmp_path / "clip")
+
+
+def test_a_live_turn_of_another_ring_has_a_folder_of_its_own(tmp_path: Path) -> None:
+    plain = ring(tmp_path / "plain")
+    assert [live_place(plain, name) for name in ("low", "high")] == [plain / "low", plain / "high"]
+    assert not (plain / "low").exists()
+    marked = ring(tmp_path / "marked", "low_000", "level_000")
+    with pytest.raises(PoseError, match="among its other stills"):
+        live_place(marked, "low")
+    (marked / "high").symlink_to(plain)
+    with pytest.raises(PoseError, match="is a link"):
+        live_place(marked, "high")

@@ -219,6 +219,31 @@ def test_a_pose_whose_level_ring_has_a_folder_is_gone_on_with_there(opened: Open
     assert lies == ["level/stop_01.jpg", "level/stop_02.jpg", "low/stop_01.jpg"]
 
 
+def test_another_ring_of_a_pose_is_shot_into_a_folder_of_its_own(opened: Opened, script: Scripted) -> None:
+    """With its own table and its own empty picture: the camera was moved, so the one of before shows another room."""
+    script.takes = {1: {"take": 1, "take_as": "empty"}, 2: {"take": 2}, 3: {"take": 3}}
+    with opened.watch() as page:
+        place = begun(opened, page)
+        for number, ring in ((1, ""), (2, ""), (3, "low")):
+            if ring:
+                [pose] = opened.house.folder.poses()
+                page.send(json.dumps({"do": "begin", "pose": pose.id, "ring": ring}))
+                hear(page, lambda m: m["kind"] == "told")
+            page.send(framed(number))
+            answer(page, number)
+            assert post(opened, number)[0] == 200
+    lies = sorted(p.relative_to(place).as_posix() for p in place.rglob("*") if p.is_file())
+    assert lies == ["empty.jpg", "low/stop_01.jpg", "low/turn.csv", "stop_01.jpg", "turn.csv"]
+
+
+def test_a_ring_that_is_none_is_not_begun(opened: Opened, script: Scripted) -> None:
+    for ring in ("../x", "LOW", "", 7, None):
+        with opened.watch() as page:
+            pose = opened.house.folder.new_pose("hauling")
+            page.send(json.dumps({"do": "begin", "pose": pose.id, "ring": ring}))
+            assert word(page)["about"] == "refused" and list(pose.path.iterdir()) == []
+
+
 # ------------------------------------------------------------------------------------------------- what is not kept
 
 def test_picture_that_was_not_asked_for_is_not_taken(opened: Opened, script: Scripted) -> None:

@@ -71,6 +71,13 @@ def test_where_the_cameras_stood_goes_before_what_their_rings_are_called() -> No
     assert found is level and "lens at about 1.90 m" in words.note(note)
 
 
+def test_of_two_rings_shot_from_one_height_the_name_decides() -> None:
+    level, high = ring("level", RingCamera("given", height_m=1.05)), ring("high", RingCamera("given", height_m=1.0))
+    for shot in ((level, high), (high, level)):
+        assert ring_choice.headline(shot, Settings(seen_from=0.4))[0] is level
+        assert ring_choice.headline(shot, Settings(seen_from=3.0))[0] is high
+
+
 def test_a_height_found_from_the_outlines_is_a_share_of_a_usual_model() -> None:
     seen = ring("high", RingCamera("outlines", height=1.0, distance=2.4))
     assert ring_choice.lens_m(seen, Settings()) == (1.7, True)

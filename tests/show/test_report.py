@@ -16,7 +16,7 @@ import pytest
 
 from silhouette.reading.circle import walk_round
 from silhouette.records import Note, Pose, Ranking
-from silhouette.show import words
+from silhouette.show import sheet, table, words
 from silhouette.show.report import fragment, report_html, write_report
 
 CHROMIUM, DRIVER = shutil.which("chromium") or shutil.which("google-chrome"), shutil.which("chromedriver")
@@ -79,6 +79,29 @@ def test_every_view_of_every_ring_is_drawn_and_told(rings_at: Callable[..., Pose
     assert "Blind spots Figure&#39;s left hand stands clear in no view. Take a close-up from 45 degrees" in said
     assert "Close-ups, not scored: face (1 picture)." in said
     assert said.count("The height of its camera is not known.") == 3
+
+
+@pytest.mark.parametrize("of_headline", [False, True], ids=["beside", "headline"])
+@pytest.mark.parametrize("lacking", ["views", "scores", "figures"])
+def test_a_ring_of_which_nothing_is_known_is_shown_all_the_same(
+    rings_at: Callable[..., Pose], pose_at: Callable[..., Pose], lacking: str, of_headline: bool, tmp_path: Path
+) -> None:
+    every = range(8)
+    broken = replace(pose_at("akimbo", 8, cannot=every if lacking == "scores" else (),
+                             no_figure=every if lacking == "figures" else ()), rank=None)
+    views = () if lacking == "views" else broken.views
+    lost: dict[str, Any] = {"views": views, "round": walk_round(views), "reads_low": None, "reads_high": None}
+    pose = replace(rings_at(), rank=None)
+    first, *others = pose.other_rings
+    pose = replace(pose, **lost) if of_headline else replace(pose, other_rings=(replace(first, **lost), *others))
+    text = report_html(Ranking((pose, pose_at("reach_up", 6)))) + fragment(pose)
+    told = table.score_table(pose) + table.rank_table(Ranking((pose,)))
+    for made in (text, told):
+        assert not re.search(r"\b(nan|None)\b", re.sub(r"(?s)<(script|style).*?</\1>", "", made))
+    first_line = " ".join(told.split("\n\n")[0].split())
+    assert ("akimbo: not read: " in first_line) if of_headline else ("from below not read" in first_line)
+    for write in (sheet.write_sheet, sheet.write_spaces):
+        write(Ranking((pose,)), tmp_path)
 
 
 def test_nothing_of_rings_stands_on_the_page_of_who_has_one(pose_at: Callable[..., Pose]) -> None:
@@ -460,6 +483,20 @@ def test_buttons_change_the_ring_by_keyboard_and_say_so(in_rings: Page) -> None:
     button = "document.querySelector('#strip-p0high button:last-of-type')"
     in_rings.ask(f"{button}.click()")
     assert in_rings.ask(CHOSEN) == ["high"]
+    in_rings.check_quiet()
+
+
+@needs_browser
+def test_a_tap_on_a_band_of_the_wheel_chooses_its_ring(in_rings: Page) -> None:
+    in_rings.open()
+    x, y, _, height = in_rings.middle(".wheel")
+    for ring, band in (("low", ".other.low"), ("high", ".other.high"), ("level", ".ring")):
+        down = in_rings.ask(f"[...Array({int(height / 2)}).keys()].find(d => "
+                            f"document.elementFromPoint({x + 30}, {y} + d)?.closest('.wheel {band}'))")
+        assert down, f"the band of the {ring} ring lies bare somewhere"
+        for kind in ("mousePressed", "mouseReleased"):
+            in_rings.mouse(kind, x + 30, y + down, down=kind == "mousePressed")
+        assert in_rings.ask(CHOSEN) == [ring]
     in_rings.check_quiet()
 
 

@@ -116,6 +116,16 @@ def test_the_name_of_the_headline_gives_way_to_its_line(rings_at: PoseAt) -> Non
     assert len(laid_out(replace(pose, round=full), "chart").names) == 3
 
 
+@pytest.mark.parametrize(("without", "headline", "inside"), [("low", "level", True), ("high", "level", False),
+                                                             ("level", "low", True), ("level", "high", False)])
+def test_two_rings_of_any_kind(rings_at: PoseAt, check_type: Any, without: Ring, headline: Ring, inside: bool) -> None:
+    pose = rings_at(headline=headline, without=(without,))
+    other, = laid_out(pose, "chart").others
+    assert (other.outer < laid_out(pose, "chart").hub) == inside
+    assert check_type(polar.draw_wheel(pose).figure)
+    assert f"{other.ring.capitalize()} ring" in words_on(polar.draw_wheel(pose).figure)
+
+
 def test_names_are_left_out_where_there_is_no_room(rings_at: PoseAt) -> None:
     assert not laid_out(rings_at(), "small").names and not laid_out(rings_at(), "tiny").names
 

@@ -315,8 +315,16 @@ async function listPoses() {
   now.poses = Array.isArray(answer.data) ? answer.data : [];
   el.pose.replaceChildren(option("", "A new pose"), ...now.poses.filter((one) => one.kind !== "clip").map((one) => option(one.id, one.name)));
   if (now.poses.some((one) => one.id === now.pose)) el.pose.value = now.pose;
-  el["name-line"].hidden = el.pose.value !== "";
+  showRing();
   listGhosts();
+}
+
+// A ring is chosen only where the pose has some already, or where the page of the pose asked for one.
+function showRing() {
+  el["name-line"].hidden = el.pose.value !== "";
+  const pose = (now.poses || []).find((one) => one.id === el.pose.value);
+  el["ring-line"].hidden = !pose || !(pose.rings?.length || query.has("ring"));
+  if (el["ring-line"].hidden) el.ring.value = "level";
 }
 
 async function poseId() {
@@ -343,7 +351,7 @@ async function begin(which) {
   now.turn = new FormData(el.setup).get("turn");
   now.stops = Number(el.stops.value);
   await linkOpen();
-  order("begin", { stops: now.stops, turn: now.turn, raised: el.raised.checked });
+  order("begin", { stops: now.stops, turn: now.turn, raised: el.raised.checked, ring: el.ring.value });
   const wanted = wantedOf(query.get("want"));
   if (wanted.length) order("want", { stops_wanted: wanted });
   const skip = query.get("empty") === "skip" || wanted.length > 0;  // a turn that is mended has its empty picture
@@ -566,7 +574,7 @@ el.find.addEventListener("click", async () => {
   await startCamera(chosen === "elsewhere" ? "first" : chosen);
   if (now.phase === "setup") camera.stop();  // only to learn the names
 });
-el.pose.addEventListener("change", () => { el["name-line"].hidden = el.pose.value !== ""; });
+el.pose.addEventListener("change", showRing);
 el.setup.addEventListener("submit", (event) => {
   event.preventDefault();
   sound.unlock().then(showSound);
@@ -587,10 +595,11 @@ if (location.hash) history.replaceState(null, "", location.pathname + location.s
 showSound();
 listVoices();
 wheel.draw([], now.stops, now.turn);
-for (const [name, field] of [["stops", el.stops], ["name", el.name]]) if (query.has(name)) field.value = query.get(name);
+for (const [name, field] of [["stops", el.stops], ["name", el.name], ["ring", el.ring]]) if (query.has(name)) field.value = query.get(name);
 if (query.get("turn") === "right") el.setup.elements.turn.value = "right";
 el.raised.checked = query.get("raised") === "1";
 if (!el.stops.value) el.stops.value = "24";
+if (!el.ring.value) el.ring.value = "level";
 await listPoses();
 await listCameras();
 const which = query.get("camera");

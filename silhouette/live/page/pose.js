@@ -20,6 +20,8 @@ async function load() {
   document.title = `${pose.name}: check and keep`;
   find("#name").textContent = pose.name;
   find("#shoot").href = `/live?pose=${id}`;
+  find("#rings-box").hidden = pose.kind === "clip" || !pose.stops;
+  for (const ring of ["low", "high"]) find(`#shoot-${ring}`).href = `/live?pose=${id}&ring=${ring}`;
   find("#facts").textContent = pose.kind === "clip" ? "A clip" : stopsOf(pose);
   find("#problem").textContent = pose.problem;
   if (!find("#set-name").value) find("#set-name").value = pose.name.slice(0, 80);
