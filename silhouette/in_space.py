@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from silhouette.errors import PoseError
-from silhouette.reading import reader
+from silhouette.reading import reader, steep
 from silhouette.reading.ring_choice import STATURE
 from silhouette.records import CUT_BY_FRAME, BlindSpot, Cut, Mask, Note, RingCamera, Stop
 from silhouette.records_space import PointBells, Skeleton, StopCamera
@@ -318,13 +318,17 @@ def _surely_not(camera: RingCamera, ring: Ring) -> bool:
 
 
 def _outside(camera: RingCamera) -> str:
-    """In what way the camera stood where the reader was taught none: lower, higher, nearer; empty where it did not."""
+    """In what way the camera stood where the reader does less well: lower, higher, steeper, nearer; empty where it did
+    not. Height alone says so only where nothing tells how steeply it looked."""
     height, sure = camera.height_m, 0.0
     if height is None and camera.height is not None:
         height, sure = camera.height * STATURE, (camera.height_sure or 0.0) * STATURE
     if height is not None and height + sure < LOWEST_M:
         return "lower"
-    if height is not None and height - sure > HIGHEST_M:
+    looks_down_far = steep.too_steep(camera)
+    if looks_down_far:
+        return "steeper"
+    if looks_down_far is None and height is not None and height - sure > HIGHEST_M:
         return "higher"
     near = camera.distance is not None and camera.distance * STATURE < NEAR_SHARE * NEAREST_M
     return "nearer" if near else ""

@@ -202,6 +202,14 @@ def test_a_camera_where_the_reader_was_taught_none_is_named(shot: Rings, metres:
     assert note.kind == "ring camera outside" and where in words.note(note)
 
 
+@pytest.mark.parametrize(("height", "distance", "where"), [
+    (1.8, 1.6, ""), (2.4, 1.6, "steeper"), (2.4, None, "higher"), (1.8, 0.8, "steeper"), (1.2, 0.8, "nearer")])
+def test_what_counts_is_how_steeply_a_camera_looked_where_that_is_known(height: float, distance: float | None,
+                                                                        where: str) -> None:
+    camera = RingCamera("outlines", height, 0.02, -20.0, distance, 0.6)
+    assert in_space._outside(camera) == where
+
+
 @pytest.mark.parametrize(("height", "sure", "ring", "named"), [
     (0.60, 0.05, "level", False), (0.83, 0.05, "level", False), (0.95, 0.05, "level", True),
     (0.60, 0.05, "low", True), (0.30, 0.05, "low", False), (0.43, 0.05, "low", False), (0.60, 0.05, "high", True),

@@ -204,6 +204,7 @@ _UNKNOWN = {
 }
 _OUTSIDE = {
     "lower": "lower than 0.2 m", "higher": "higher than 2.6 m", "nearer": "nearer than 2.6 m",
+    "steeper": "so high that it looked down by more than 45 degrees",
 }
 
 
