@@ -99,7 +99,7 @@ def in_space(shot: Rings) -> InSpace:
     """Where the cameras stood, as far as outlines or the person tell, and the blind spots."""
     found = shared(shot)
     cameras = cameras_of(shot, found)
-    notes = [note for one in shot.all for note in _notes(one, cameras[one.ring], found)]
+    notes = [note for one in shot.all for note in notes_of(one, cameras[one.ring], found)]
     return InSpace(cameras, _blind_spots(shot, found), tuple(notes))
 
 
@@ -249,7 +249,7 @@ def seems(camera: RingCamera) -> Ring | None:
     return "level" if abs(over) <= LEVEL else "low" if over < 0 else "high"
 
 
-def _notes(shot: Turnaround, camera: RingCamera, found: Shared | None) -> list[Note]:
+def notes_of(shot: Turnaround, camera: RingCamera, found: Shared | None) -> list[Note]:
     """What a ring's camera makes worth saying."""
     ring = shot.ring
     why = found.unusable.get(ring) if found else _why_not(shot, clear_stops(shot)) or "body"

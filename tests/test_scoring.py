@@ -402,8 +402,9 @@ def test_a_viewer_below_the_plinth_makes_the_low_ring_count(in_rings: Path) -> N
     pose = silhouette.score_pose(in_rings, jitter=0, seen_from=1.6, stands_on=1.3)
     assert pose.ring == "low" and [one.ring for one in pose.other_rings] == ["level"]
     assert pose.views[0].stop.ring == "low" and pose.round == silhouette.score_pose(in_rings / "low", jitter=0).round
-    assert [note.kind for note in pose.notes if "ring " in note.kind][:1] == ["ring counts"]
-    assert silhouette.score_pose(in_rings, jitter=0, seen_from=4.0).notes[0].kind == "ring wanted"
+    above = silhouette.score_pose(in_rings, jitter=0, seen_from=4.0)
+    kinds = [[n.kind for n in one.notes if n.kind in ("ring counts", "ring wanted")] for one in (pose, above)]
+    assert kinds == [["ring counts"], ["ring wanted"]]
 
 
 def test_a_ring_that_lies_elsewhere_is_one_of_the_pose(in_rings: Path) -> None:

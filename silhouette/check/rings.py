@@ -47,7 +47,7 @@ def right_ring(rings: AllRings) -> Finding:
     if rings.strays is None:
         return Finding.of(check, "unknown", "rings not compared", rings=_uncompared(rings))
     if not rings.strays:
-        return Finding.of(check, "pass", "stops in their rings")
+        return _left_out(check, rings) or Finding.of(check, "pass", "stops in their rings")
     parts = []
     for stray in rings.strays:
         if stray.other is None:
@@ -70,8 +70,7 @@ def same_pose(rings: AllRings) -> Finding:
             parts.append(Finding.of(check, "look", "outside the others", out, share=worst))
     if parts:
         return _joined(parts)
-    return Finding.of(check, "pass", "one pose", compared=(rings.main, *(one.ring for one in rings.apart)),
-                      left_out=_uncompared(rings))
+    return _left_out(check, rings) or Finding.of(check, "pass", "one pose", compared=rings.clear)
 
 
 def _elsewhere(rings: AllRings, one: RingApart) -> Finding:
@@ -92,8 +91,10 @@ def same_start(rings: AllRings) -> Finding:
         return Finding.of(check, "unknown", "rings not compared", rings=_uncompared(rings))
     parts = [Finding.of(check, "look", "starts elsewhere", ring=one.ring, than=rings.main, degrees=one.turned)
              for one in rings.apart if abs(difference(one.turned, 0.0)) > START_OFF]
+    if parts:
+        return _joined(parts)
     most = max(abs(one.turned) for one in rings.apart)
-    return _joined(parts) if parts else Finding.of(check, "pass", "one start", within=most)
+    return _left_out(check, rings) or Finding.of(check, "pass", "one start", within=most)
 
 
 def same_light(rings: AllRings) -> Finding:
@@ -215,8 +216,13 @@ def _spot(spot: BlindSpot) -> tuple[str, str, float, float, str]:
 
 def _uncompared(rings: AllRings) -> tuple[Ring, ...]:
     """Rings whose outlines are too few, or tell too little, to be held against another ring's."""
-    compared = {one.ring for one in rings.apart} | ({rings.main} if rings.apart else set())
-    return tuple(ring for ring, _ in rings.shots if ring not in compared)
+    return tuple(ring for ring, _ in rings.shots if ring not in rings.clear)
+
+
+def _left_out(check: str, rings: AllRings) -> Finding | None:
+    """What is answered where nothing is wrong, but a ring could not be held against the others."""
+    lost = _uncompared(rings)
+    return Finding.of(check, "unknown", "rings not compared", rings=lost) if lost else None
 
 
 def _joined(parts: list[Finding]) -> Finding:

@@ -41,9 +41,9 @@ class _Kind(NamedTuple):
 
 KINDS: dict[BodyPart, _Kind] = {
     "head": _Kind("neck", "crown", 0.055, 0.5, ("head", "heads", "face", "portrait", "hair")),
-    "hand": _Kind("wrist", "hand end", 0.022, 0.5, ("hand", "hands", "finger", "fingers", "palm", "fist", "fists")),
-    "forearm": _Kind("elbow", "wrist", 0.023, 0.28, ("forearm", "forearms", "arm", "arms")),
-    "upper arm": _Kind("shoulder", "elbow", 0.030, 0.33, ("arm", "arms")),
+    "hand": _Kind("wrist", "hand end", 0.022, 0.55, ("hand", "hands", "finger", "fingers", "palm", "fist", "fists")),
+    "forearm": _Kind("elbow", "wrist", 0.023, 0.34, ("forearm", "forearms", "arm", "arms")),
+    "upper arm": _Kind("shoulder", "elbow", 0.030, 0.36, ("arm", "arms")),
     "foot": _Kind("ankle", "foot end", 0.025, 0.5, ("foot", "feet", "toe", "toes")),
     "shin": _Kind("knee", "ankle", 0.032, 0.4, ("shin", "shins", "calf", "calves", "leg", "legs")),
     "thigh": _Kind("hip", "knee", 0.047, 0.28, ("thigh", "thighs", "leg", "legs")),

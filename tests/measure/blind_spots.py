@@ -8,8 +8,8 @@ that the reader was taught, or that were kept from it, half with the arms held c
 (``python -m silhouette.studio.training stock``). The truth: a part's own outline is that of its skin alone, whatever
 lies before it taken away; a piece of it counts as drawn where background lies next to it. How clear a part is in a view
 is the drawn length over its longest own outline in any view, and that over what a part draws that stands quite clear
-(CLEAR: the rest borders on the next part). It is a blind spot if the clearest view of all shows less than BLIND of it:
-with one of its two sides drawn it has a half.
+(CLEAR: the rest borders on the next part). It is a blind spot if the clearest view of all draws less than half of that,
+which is less than one of its two sides (BLIND); it is all but hidden under HIDDEN.
 
 ``measure`` finds the body in space from the outlines, all rings together, as the program does (``--only level``: from
 that ring alone; ``--exact``: takes the true joints and cameras), and holds the blind spots against the truth. Of each
@@ -49,7 +49,7 @@ HEIGHTS: dict[Ring, tuple[float, float]] = {"low": (0.2, 0.6), "level": (0.8, 1.
 """Of the cameras, metres."""
 STOPS = 16
 SIZE = (567, 756)
-BLIND = 0.4
+BLIND, HIDDEN = 0.5, 0.3
 CLEAR = {"head": 0.71, "hand": 0.88, "forearm": 0.70, "upper arm": 0.53, "foot": 0.80, "shin": 0.65, "thigh": 0.52}
 """What parts draw that stand quite clear: 0.9 quantile of the clearest views of 90 turns near taught poses."""
 
@@ -237,14 +237,15 @@ def measure(folder: Path, rings: Sequence[Ring], exact: bool) -> None:
         with np.load(place) as f:
             rows += judged(dict(f), rings, exact)
     print(f"{len(rows) // len(PARTS)} turns, rings {', '.join(rings)}")
-    print(f"{'':10} parts  blind  said  right  (truly under 0.5)  found   close-up shows, median and least")
+    print(f"{'':10} parts  blind  said  right   hidden  said   close-up shows, median and least")
     for kind in (*CLEAR, "all"):
         some = [r for r in rows if kind in (r.kind, "all")]
-        said, blind = [r for r in some if r.said is not None], [r for r in some if r.true < BLIND]
-        right, near = sum(r.true < BLIND for r in said), sum(r.true < 0.5 for r in said)
+        said = [r for r in some if r.said is not None]
+        blind, right = (sum(r.true < BLIND for r in group) for group in (some, said))
+        hidden, named = (sum(r.true < HIDDEN for r in group) for group in (some, said))
         shows = [r.shows for r in said if r.shows is not None] or [np.nan]
-        print(f"{kind:10}{len(some):6}{len(blind):7}{len(said):6}{right:7}{near:12}"
-              f"{sum(r.said is not None for r in blind):15}   {np.median(shows):.2f} {min(shows):.2f}")
+        print(f"{kind:10}{len(some):6}{blind:7}{len(said):6}{right:7}{hidden:9}{named:6}"
+              f"   {np.median(shows):.2f} {min(shows):.2f}")
     for r in sorted((r for r in rows if r.said is not None), key=lambda r: r.said or 0.0):
         print(f"  {r.kind} said {r.said:.2f} true {r.true:.2f} shows {r.shows:.2f}")
 

@@ -49,6 +49,8 @@ def metres(found: Together, points: Floats) -> float:
 def test_all_rings_share_the_points(together: Together, points: Floats) -> None:
     assert off(together.skeleton, points, metres(together, points)).max() < 0.012
     assert all(one.joined and one.apart < 0.005 for one in together.rings)
+    within = np.array([j.within for j in together.skeleton.joints])
+    assert (within < 0.05).all() and all(j.sure for j in together.skeleton.joints)
 
 
 def test_every_ring_has_a_camera_and_a_beginning_of_its_own(together: Together, points: Floats) -> None:
