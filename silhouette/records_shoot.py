@@ -156,6 +156,8 @@ class AllRings:
     main: Ring
     """The ring that the others are held against: the level one, if there is one."""
     cameras: Mapping[Ring, RingCamera]
+    clear: tuple[Ring, ...] = ()
+    """Those that have enough clear outlines, at known angles, to be held against others."""
     apart: tuple[RingApart, ...] = ()
     """Of each other ring that could be held against the main one."""
     strays: tuple[StrayStop, ...] | None = None

@@ -107,7 +107,8 @@ def together(
     space : what :func:`silhouette.in_space.in_space` says of the pose
     """
     main: Ring = "level" if "level" in shots else next(iter(shots))
-    rings = AllRings(tuple(shots.items()), main, space.cameras, blind_spots=space.blind_spots,
+    known = {ring: one for ring, one in seen.items() if one is not None and _turns(shots[ring])}
+    rings = AllRings(tuple(shots.items()), main, space.cameras, tuple(known), blind_spots=space.blind_spots,
                      notes=space.notes, height_m=height_m)
     if found is None:
         return rings
@@ -116,7 +117,6 @@ def together(
         for s in found
     )
     rings = replace(rings, strays=stray)
-    known = {ring: one for ring, one in seen.items() if one is not None and _turns(shots[ring])}
     if len(known) < 2:
         return rings
     first = main if main in known else next(iter(known))

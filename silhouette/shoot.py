@@ -51,6 +51,12 @@ class Checked:
     rings: tuple[tuple[Ring, Checked], ...] = ()
     """Of a pose in several rings each by itself, in the order of RINGS."""
 
+    @property
+    def all_notes(self) -> tuple[Note, ...]:
+        """Those of all of it, then of each ring, named."""
+        each = [Note.of("of ring", ring=ring, note=note.plain) for ring, one in self.rings for note in one.notes]
+        return (*self.notes, *each)
+
 
 def check_turnaround(
     path: str | Path | Turnaround | Rings,

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from silhouette import cli, shoot, turnaround
-from silhouette.errors import OutputError
+from silhouette.errors import OutputError, PoseError
 from silhouette.export import reference_set, write_set
 from silhouette.intake import rings as ring_places
 from silhouette.records import BlindSpot, RingCamera
@@ -146,6 +146,16 @@ def test_about_tells_the_rings_and_only_the_level_one_is_drawn_to_scale(kept: tu
     assert (out / "to_scale.pdf").read_bytes().count(b"/MediaBox") == level.count(b"/MediaBox") > 0
 
 
+def test_without_a_level_ring_nothing_is_drawn_to_scale(read: turnaround.Rings, tmp_path: Path) -> None:
+    shot = replace(read, all=tuple(one for one in read.all if one.ring != "level"))
+    layout = shoot.export_set(shot, tmp_path / "set", silhouettes_only=True, height_m=1.7, print_scale=4)
+    assert "no ring to scale" in {note.kind for note in layout.notes} and layout.main == "low"
+    assert not (tmp_path / "set" / "to_scale.pdf").exists()
+    about = (tmp_path / "set" / "about.txt").read_text(encoding="utf-8")
+    assert "Nothing is drawn to scale" in about and "to_scale.pdf" not in about and "Scale 1:4" not in about
+    assert '"name":"low ring"' in (tmp_path / "set" / "turnaround.html").read_text(encoding="utf-8")
+
+
 def test_an_outline_of_a_low_or_high_ring_bears_no_head_heights(kept: tuple[Path, SetLayout]) -> None:
     for stem in STEMS:
         svg = (kept[0] / "outlines" / f"{stem}.svg").read_text(encoding="utf-8")
@@ -195,6 +205,12 @@ def test_a_set_is_read_by_its_table_and_not_by_what_the_pose_is_called(
     written(several, "high", read)
     assert [(p.ring, len(p.files or ())) for p in ring_places.rings_in(several)] == [
         ("low", 4), ("level", 6), ("high", 3)]
+    table = (several / "set.csv").read_text(encoding="utf-8")
+    (several / "set.csv").write_text(table.replace(",high\n", ",hihg\n"), encoding="utf-8")
+    with pytest.raises(PoseError, match="names a ring 'hihg'"):
+        ring_places.rings_in(several)
+    (several / "set.csv").write_text(table.replace(",level\n", ",\n"), encoding="utf-8")
+    assert [len(p.files or ()) for p in ring_places.rings_in(several)] == [4, 6, 3]
     written(odd, "low 7", read)
     found = ring_places.rings_in(odd)
     assert [p.ring for p in found] == ["low", "level", "high"]

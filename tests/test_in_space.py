@@ -171,8 +171,12 @@ def no_body(one: Turnaround) -> Turnaround:
     return replace(one, cuts=tuple(Cut(block, 1.0, "room") for _ in one.cuts))
 
 
+def still(one: Turnaround) -> Turnaround:
+    return replace(one, cuts=one.cuts[:1] * len(one.cuts))
+
+
 @pytest.mark.parametrize(("why", "change"), [
-    ("few", few), ("half", half), ("frame", by_frame), ("sizes", sizes), ("body", no_body)])
+    ("few", few), ("half", half), ("frame", by_frame), ("sizes", sizes), ("body", no_body), ("turn", still)])
 def test_a_ring_that_cannot_tell_is_unknown_and_says_why(shot: Rings, why: str, change: Any) -> None:
     one = change(next(one for one in shot.all if one.ring == "low"))
     told = in_space.in_space(replace(shot, all=(one,)))

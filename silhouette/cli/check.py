@@ -49,11 +49,8 @@ def run(args: argparse.Namespace) -> int:
         checked = shoot.check_turnaround(args.turnaround, height_m=args.height, progress=progress, **settings(args))
     written = None if args.out is None else shoot.write_check(checked, args.out, args.paper)
     print(table.check_list(checked.report, columns()))
-    for note in checked.notes:
-        say(words.note(note))
-    for ring, one in checked.rings:
-        for note in one.notes:
-            say(f"{ring.capitalize()} ring: {words.note(note)}")
+    for sentence in words.said_once(checked.all_notes, len(checked.rings)):
+        say(sentence)
     if written is not None:
         say_written(args.out, written)
     return checked.report.exit_code

@@ -71,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
     told = [f"{counted(len(layout.views), 'stop')}{f' ({rings})' if rings else ''}"]
     told += [counted(len(layout.close_ups), "close-up")] if layout.close_ups else []
     say(f"{layout.name}: {', '.join(told)}, {what}.")
-    for note in layout.notes:
-        say(words.note(note))
+    for sentence in words.said_once(layout.notes, len(layout.rings)):
+        say(sentence)
     say_written(args.out, ["open turnaround.html to turn the figure"])
     return 0

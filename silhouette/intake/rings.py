@@ -20,7 +20,7 @@ from silhouette.intake.reel import is_clip
 from silhouette.records import CloseUp
 from silhouette.settings import RINGS, Ring
 from silhouette.texts import printable
-from silhouette.writing import CLOSE_UP, CLOSE_UPS, PHOTOGRAPHS
+from silhouette.writing import CLOSE_UP, CLOSE_UPS, PHOTOGRAPHS, SET_TABLE
 
 _MARK = re.compile(r"(?:^|(?<=[_\- ]))(low|level|high)[_\- ]*(?=\d)", re.IGNORECASE)
 """A ring before a number: ``low_045``, ``keeper_high_090deg``."""
@@ -88,12 +88,16 @@ def holds_rings(folder: Path) -> bool:
 def _rings_of_set(folder: Path) -> list[RingPlace]:
     """The rings that the table of an exported set tells apart; empty where it has no such column."""
     table = stills.table_of_set(folder)
-    if not any(row.get("ring") for row in table.values()):
+    told = {row.get("ring") or "" for row in table.values()} - {""}
+    if not told:
         return []
+    if unknown := sorted(told.difference(RINGS)):
+        raise PoseError(f"names a ring '{printable(unknown[0][:40])}'.", path=folder / SET_TABLE,
+                        do="Write low, level or high.")
     rows = [(path, table[path.relative_to(folder).as_posix()]) for path in stills.list_stills(folder)]
     found = []
     for ring in RINGS:
-        own = [(path, _angle(row.get("angle"))) for path, row in rows if row.get("ring") == ring]
+        own = [(path, _angle(row.get("angle"))) for path, row in rows if (row.get("ring") or "level") == ring]
         if own:
             found.append(RingPlace(ring, folder, tuple(p for p, _ in own), tuple(a for _, a in own)))
     return found

@@ -32,6 +32,8 @@ MOST_POSES = 200
 TIDY_S = 10.0
 """Seconds that a job has to tidy up once it is stopped."""
 
+_ENDED = "The work was ended from outside, perhaps for lack of memory. Try again."
+
 State = Literal["running", "done", "failed", "stopped"]
 
 
@@ -61,6 +63,8 @@ class Jobs:
         self._process: Any = None
         self._follower: threading.Thread | None = None
         self._lock = threading.Lock()
+        self._working = False
+        """Whether the process of a job is there: what it has to say it says before it ends."""
         self._closed = False
 
     def routes(self) -> list[BaseRoute]:
@@ -107,13 +111,14 @@ class Jobs:
         Refused
             If another one is running, or the program is about to end.
         """
-        if self._closed or (self._follower is not None and self._follower.is_alive()):
+        if self._closed or self._working:
             raise Refused(409, "Something else is being worked out.", do="Wait until it is done, or stop it.")
         context = get_context("spawn")
         heard, says = context.Pipe(duplex=False)
         job = Job(secrets.token_hex(8), what)
         self._process = context.Process(target=_work, args=(says, what, self.folder.path, poses, settings))
         self._process.start()
+        self._working = True
         says.close()
         self._jobs[job.id] = job
         for old in list(self._jobs)[:-KEPT]:
@@ -141,24 +146,27 @@ class Jobs:
                 self._process.join()
 
     def _follow(self, job: Job, process: Any, heard: Connection) -> None:
-        """Listen to the process until it ends."""
+        """Listen to the process until it ends; only then is the job over, and another one may begin."""
+        over: tuple[State, Any] | None = None
         with contextlib.suppress(EOFError, OSError), heard:
             while True:
                 kind, *told = heard.recv()
+                if kind != "doing":
+                    over = (kind, told[0])
+                    continue
                 with self._lock:
-                    if job.state != "running":
-                        continue
-                    if kind == "doing":
+                    if job.state == "running":
                         job.doing, job.done, job.total = told
-                    elif kind == "done":
-                        job.state, job.result = "done", told[0]
-                    else:
-                        job.state, job.error = "failed", told[0]
         process.join()
         with self._lock:
-            if job.state == "running":
-                job.state = "failed"
-                job.error = "The work was ended from outside, perhaps for lack of memory. Try again."
+            self._working = False
+            if job.state != "running":
+                return
+            job.state, told_last = over or ("failed", _ENDED)
+            if job.state == "done":
+                job.result = told_last
+            else:
+                job.error = told_last
 
 
 async def read_json(request: Request) -> dict[str, Any]:

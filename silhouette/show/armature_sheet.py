@@ -89,7 +89,7 @@ def _said(made: Armature, too_large: Sequence[Piece]) -> list[tuple[str, bool, b
     if made.plumb is not None and words_space.leans(made.plumb):
         first.append(words_space.LEANS)
     first += [*words_space.missing(made), words_space.angles_told(made)]
-    plain = [words_space.note(note) for note in made.notes]
+    plain = words_space.notes(made)
     return [
         *((text, False, True) for text in first if text), *((text, False, False) for text in plain),
         ("What outlines cannot know", True, False), (words_space.OUTLINES, False, False),

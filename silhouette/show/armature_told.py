@@ -27,7 +27,7 @@ def in_short(made: Armature) -> list[str]:
                     f"{line.tape_mm:.0f} mm by the tape, {words_space.tape_told(line)}.")
     if made.tape:
         said.append(words_space.tape_advice(made.tape, made.tape_factor, made.fitted_to_tape))
-    said += map(words_space.note, made.notes)
+    said += words_space.notes(made)
     said += filter(None, [words_space.angles_told(made)])
     return said
 

@@ -306,10 +306,14 @@ def of_itself(what: Note) -> Note:
 
 def notes(pose: Pose) -> list[str]:
     """Every note of a pose in a sentence; what is to be said of several rings is said once."""
+    return said_once(pose.notes, len(pose.other_rings) + 1)
+
+
+def said_once(what: Iterable[Note], shot: int, say: Callable[[Note], str] = note) -> list[str]:
+    """Notes in sentences, those of several rings once, and without their names where it is all that were ``shot``."""
     told: dict[str, list[Ring]] = {}
-    for what in pose.notes:
-        told.setdefault(note(of_itself(what)), []).extend([what["ring"]] if what.kind == "of ring" else [])
-    shot = len(pose.other_rings) + 1
+    for one in what:
+        told.setdefault(say(of_itself(one)), []).extend([one["ring"]] if one.kind == "of ring" else [])
     return [sentence if len(set(rings)) in (0, shot) else f"{words_rings.rings(rings).capitalize()}. {sentence}"
             for sentence, rings in told.items()]
 

@@ -297,11 +297,6 @@ def _apart_by(f: Finding) -> str:
     return f"about {100 * far * height:.0f} cm" if height else f"about {100 * far:.0f} % of the model's height"
 
 
-def _one_pose(f: Finding, _: Sequence[Stop]) -> str:
-    left = f"; {_ring(listed(f['left_out']))} could not be held against them" if f["left_out"] else ""
-    return f"Joints and outlines of the {listed(f['compared'])} ring fit one figure{left}."
-
-
 def _starts_elsewhere(f: Finding, _: Sequence[Stop]) -> str:
     way, turned = ("clockwise", "left") if f["degrees"] > 0 else ("counter-clockwise", "right")
     return (f"Angle 0 of {_ring(f['ring'])} lies {abs(f['degrees']):.0f} degrees {way}, seen from above, from that of "
@@ -472,7 +467,7 @@ EVIDENCE: dict[str, Say] = {
     "limb elsewhere": _limb_elsewhere,
     "outside the others": lambda f, s: (
         f"At {named(s, f.stops)} the outline sticks out of what all rings together leave of the figure."),
-    "one pose": _one_pose,
+    "one pose": lambda f, s: f"Joints and outlines of the {listed(f['compared'])} ring fit one figure.",
     "starts elsewhere": _starts_elsewhere,
     "one start": lambda f, s: (
         f"Angle 0 of every ring shows the figure from the same side, within {max(1.0, f['within']):.0f} degrees."),

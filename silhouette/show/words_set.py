@@ -79,7 +79,7 @@ def about_set(layout: SetLayout, *, photographs: bool, originals: bool, print_sc
     lines += [f"\n{told}" if i == 0 else told for i, told in enumerate(_of_rings(layout))]
     if layout.close_ups_left_out:
         lines += ["", f"The close-ups ({_pictures(layout.close_ups_left_out)}) were left out: they are photographs."]
-    return "\n".join([*lines, *([""] if layout.notes else []), *map(words.note, layout.notes), ""])
+    return "\n".join([*lines, *([""] if layout.notes else []), *words.said_once(layout.notes, len(layout.rings)), ""])
 
 
 def _drawn_to_scale(layout: SetLayout, print_scale: float | None) -> bool:

@@ -421,6 +421,11 @@ def note(what: Note) -> str:
     return words.note(what) if own is None else own(what)
 
 
+def notes(made: Armature) -> list[str]:
+    """Every note of an armature in a sentence; what is to be said of several rings is said once."""
+    return words.said_once(made.notes, len(made.rings), note)
+
+
 def missing(made: Armature) -> list[str]:
     """A sentence for each joint that was not found or is not sure, with its reason."""
     told = []
@@ -485,7 +490,7 @@ def about(made: Armature) -> str:
         "armature.json    joints, segments, sections, volume: all numbers",
         "", *(f"{what}: {how}." for what, how in sizes_told(made.sizes)), drawn_at(made.sizes),
     ]
-    told = [*filter(None, [gained(made)]), *missing(made), *(note(n) for n in made.notes),
+    told = [*filter(None, [gained(made)]), *missing(made), *notes(made),
             *filter(None, [angles_told(made)])]
     lines += ["", *told] if told else []
     lines += [line for text in ("", HULL, "", PROMPT, "", *CAUTIONS) for line in textwrap.wrap(text, 110) or [""]]

@@ -77,7 +77,7 @@ def doubts(fitted: Fitted, views: Views, beliefs: Beliefs) -> Doubts:
     own = joint_fit.own(len(fitted.state.angles))  # the cameras' own doubt moves all points alike, mostly up and down
     spread = np.diag(np.linalg.inv(fitted.normal[:own, :own]))[: 3 * plan.P]
     by_bells = np.sqrt(spread.reshape(plan.P, 3).sum(axis=1))
-    # ring by ring: rings that were stopped at the same angles would leave out one whole ring each time
+    # ring by ring: a part is so many stops of every ring, never one of the rings
     order = np.lexsort((beliefs.angles % (2 * np.pi), fitted.state.ring))
     found = []
     for part in range(FOLDS):

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import os
 import shutil
+import threading
 import time
 from collections.abc import Callable
+from multiprocessing import Pipe
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from silhouette.live.folder import Folder
+from silhouette.live.jobs import Job, Jobs
 
 Opened = Any
 TURN = Path(__file__).parents[1] / "data" / "rendered" / "turn"
@@ -101,3 +106,24 @@ def test_job_ends_with_the_server(opened: Opened, pose: str) -> None:
     opened.house.jobs.close()
     assert not process.is_alive()
     assert [p.name for p in opened.house.folder.path.iterdir()] == ["hauling"]
+
+
+def test_a_job_is_over_only_when_its_process_has_gone(tmp_path: Path) -> None:
+    """Else the next one, asked for at once, would be refused for a process that is still putting its things away."""
+    jobs, job, (heard, says) = Jobs(Folder(tmp_path)), Job("x", "rank"), Pipe(duplex=False)
+    leaving, gone = threading.Event(), threading.Event()
+
+    class Process:
+        def join(self) -> None:
+            leaving.set()
+            assert gone.wait(60)
+
+    following = threading.Thread(target=jobs._follow, args=(job, Process(), heard))
+    following.start()
+    says.send(("doing", "reading", 1, 2))
+    says.send(("done", {"poses": 1}))
+    says.close()
+    assert leaving.wait(60) and (job.state, job.doing, job.result) == ("running", "reading", None)
+    gone.set()
+    following.join(60)
+    assert (job.state, job.result, job.error) == ("done", {"poses": 1}, "")
