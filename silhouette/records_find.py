@@ -62,8 +62,9 @@ class Hit:
     angle: float
     """Degrees: of the view that looks most like the picture."""
     mirrored: bool
-    """Whether the view's mirror image does. From the opposite side an outline is about its own mirror image, so a hit
-    that is mirrored may also be the pose itself, seen from ``angle`` + 180."""
+    """Whether the view's mirror image looks clearly more like the picture than any view. From the opposite side an
+    outline is about its own mirror image, so a hit that is mirrored may also be the pose itself, seen from ``angle`` +
+    180, and one that is not its mirror image, seen from there."""
     likeness: float
     """0 to 1."""
     differs: tuple[Note, ...] = ()

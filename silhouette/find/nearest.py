@@ -15,6 +15,9 @@ SHARP = 16.0
 the best view, and the mirror image of the one opposite, speak for the pose too."""
 USUAL = 12
 """Views of a turn; one of more counts no more than one of so many."""
+CLEARLY = 0.02
+"""So much more like the picture, as a cosine, a mirror image must look than any view itself before the answer is
+"mirrored": the opposite view, mirrored, looks nearly as the view does, and is seldom what a person means."""
 EVEN, STEEP = 0.888, 20.2
 """What is the right pose as often as not, where half of the pictures have their pose in the archive, and how fast the
 chance grows from there; fitted on 200 poses that are in no table."""
@@ -26,7 +29,7 @@ class Near(NamedTuple):
     row: int
     """Of the view."""
     mirrored: bool
-    """Whether the view's mirror image looks more like the picture than the view itself."""
+    """Whether the view's mirror image looks clearly more like the picture than the view itself."""
     likeness: float
     """0 to 1: about the chance that it is the pose of the picture; never more than that of the pose before it."""
 
@@ -54,7 +57,7 @@ def nearest(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors], pose
         One a pose that has a view with an outline; of two that are alike the one that comes first in ``views``.
     """
     plain, mirrored = _alike(query, views), _alike(query[::-1], views)
-    best = np.maximum(plain, mirrored)
+    best = np.maximum(plain, mirrored - CLEARLY)
     there = np.flatnonzero(~np.isnan(best))
     if not len(there):
         return []
@@ -64,7 +67,7 @@ def nearest(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors], pose
     score = 1 + np.log(spoken / np.maximum(1, count / USUAL)) / SHARP
     found = there[_firsts(pose[there], (-score[at], -best[there]))][:most]
     told = _likeness(score[at[np.searchsorted(there, found)]])
-    return [Near(int(row), bool(mirrored[row] > plain[row]), float(like))
+    return [Near(int(row), bool(mirrored[row] - CLEARLY > plain[row]), float(like))
             for row, like in zip(found, told, strict=True)]
 
 

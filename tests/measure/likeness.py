@@ -118,21 +118,24 @@ def twins(joints: NDArray[np.float32]) -> NDArray[np.bool_]:
 
 
 def shares(found: list[list[Near]], kept: Kept, asked: NDArray[np.intp], archive: NDArray[np.intp],
-           alike: NDArray[np.bool_]) -> dict[str, float]:
-    """What share of the questions was answered rightly."""
-    rows: dict[str, list[bool]] = {k: [] for k in ("first", "of five", "first or twin", "angle", "mirrored", "plain")}
+           alike: NDArray[np.bool_], turned: bool = False) -> dict[str, float]:
+    """What share of the questions was answered rightly; ``turned``: every picture was mirrored before it was asked.
+
+    "angle" counts a view at the picture's angle, said to be mirrored if the picture is, or the opposite one with the
+    opposite said; "so told" the first of these alone.
+    """
+    rows: dict[str, list[bool]] = {k: [] for k in ("first", "of five", "first or twin", "angle", "so told")}
     for near, query in zip(found, asked, strict=True):
         hits = [int(kept.pose[archive[n.row]]) for n in near]
         place = hits.index(int(kept.pose[query]))
         own = near[place]
-        apart = kept.angle[archive[own.row]] + 180 * own.mirrored - kept.angle[query]
+        opposite = own.mirrored != turned
+        apart = (kept.angle[archive[own.row]] + 180 * opposite - kept.angle[query] + 180) % 360 - 180
         rows["first"].append(place == 0)
         rows["of five"].append(place < 5)
         rows["first or twin"].append(bool(alike[kept.pose[query], hits[0]]))
-        rows["angle"].append(abs((apart + 180) % 360 - 180) <= 20)
-        rows["mirrored"].append(own.mirrored)
-        plain = kept.angle[archive[own.row]] - kept.angle[query]
-        rows["plain"].append(not own.mirrored and abs((plain + 180) % 360 - 180) <= 20)
+        rows["angle"].append(abs(apart) <= 20)
+        rows["so told"].append(abs(apart) <= 20 and not opposite)
     return {k: float(np.mean(v)) for k, v in rows.items()}
 
 
@@ -220,6 +223,9 @@ def main() -> None:
         for kind, queries in (("another body and camera", exact), ("drawn by hand", hand)):
             found = search(queries, views, kept.pose[archive])
             told(f"{name}, {kind}", shares(found, kept, asked, archive, alike))
+            if name == "network":
+                turned = search(queries[::-1], views, kept.pose[archive])
+                told("  the same, mirrored", shares(turned, kept, asked, archive, alike, turned=True))
         if args.keep and name == "network":
             np.savez(args.keep, archive=views, asked=exact, by_hand=hand, pose=kept.pose, was_asked=kept.asked,
                      angle=kept.angle, joints=kept.joints, about=kept.about)
