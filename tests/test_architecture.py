@@ -23,15 +23,16 @@ STONES = {
     "geometry": {"errors"},
     "settings": {"errors"},
     "records": {"errors", "geometry", "settings"},
+    "records_find": {"errors", "geometry", "records", "settings"},
     "records_shoot": {"errors", "geometry", "records", "settings"},
     "records_space": {"errors", "geometry", "records", "settings"},
     "writing": {"errors", "texts", NAME},  # NAME: the version, which its marks carry
 }
 """The base stones, and which of the others each may stand on."""
-COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show", "space"}
+COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show", "space", "find"}
 FLOORS = (
     "known", "pool", "stop_angles", "empty_room", "turnaround", "in_space", "ring_check", "tables", "results",
-    "measuring", "scoring", "shoot", "outputs", "mending", "armature", "live", "cli",
+    "measuring", "scoring", "shoot", "outputs", "archive", "finding", "mending", "armature", "live", "cli",
 )
 """What stands on the columns, from the lowest floor up: each may import what is lower, and not what is higher."""
 YARD = "studio"

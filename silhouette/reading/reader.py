@@ -3,9 +3,8 @@
 A small network that was trained on rendered bodies alone (see ``READER.md`` beside this file) takes the test that a
 viewer takes: given only the black shape, tell where each limb is. It runs on OpenCV's own dnn, on one core.
 
-The outline is framed as in training: its box, longer side ``FIGURE`` pixels, in the middle of a square of ``CANVAS``.
-The network sees the shape and its mirror image and the answers are averaged: a little better than one look, and
-mirroring changes nothing but the sides.
+The outline is framed as in training (``geometry/framed.py``). The network sees the shape and its mirror image and the
+answers are averaged: a little better than one look, and mirroring changes nothing but the sides.
 """
 
 from __future__ import annotations
@@ -21,22 +20,13 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import Polygon
 
 from silhouette.errors import CutterError
-from silhouette.geometry.raster import coverage, rings_of
+from silhouette.geometry.framed import CANVAS, Framed, frame
 from silhouette.reading.weights import UNLIKE_CURVE
 from silhouette.records import BodyReading, Joint, LimbLegibility, Outline
 from silhouette.records_space import POINTS, PointBells
 
-CANVAS = 640
-"""Side of the square that an outline is drawn on, pixels."""
-FIGURE = 590
-"""Longer side of the outline's box on it, pixels."""
-SIDE = 160
-"""Side of the grey picture that the network sees: the canvas, area-averaged."""
-FOLD = 4
-"""It enters folded: FOLD x FOLD pixels become channels, so that thin gaps survive cheaply."""
 MAPS = 20
 """Side of the network's maps of where a joint may be."""
 START_WIDTH, LEAST_WIDTH, MOST_WIDTH = 0.45, 0.06, 2.0
@@ -64,18 +54,6 @@ SPREAD_FLOOR = 0.005
 Floats = NDArray[np.float64]
 
 _lock = threading.Lock()
-
-
-@dataclass(frozen=True)
-class Framed:
-    """An outline as the network sees it."""
-
-    picture: NDArray[np.float32]
-    """(2, FOLD^2, SIDE / FOLD, SIDE / FOLD) share of each pixel covered, folded: the shape, then its mirror image."""
-    scale: float
-    """Canvas pixels per figure height."""
-    middle: tuple[float, float]
-    """Middle of the outline's box, figure heights."""
 
 
 def read_body(outline: Outline) -> BodyReading:
@@ -150,20 +128,6 @@ def _reading(outline: Outline, framed: Framed, told: Floats, bells: _Bells) -> B
     arms, legs = sorted(told[1:3].tolist()), sorted(told[3:5].tolist())
     limbs = LimbLegibility(float(told[0]), (arms[0], arms[1]), (legs[0], legs[1]))
     return BodyReading(limbs, tuple(joints), float(told[5]))
-
-
-def frame(polygon: Polygon) -> Framed:
-    """Draw the outline and its mirror image as the network sees them."""
-    x0, y0, x1, y1 = polygon.bounds
-    middle = ((x0 + x1) / 2, (y0 + y1) / 2)
-    scale = FIGURE / max(x1 - x0, y1 - y0)
-    per_pixel = scale * SIDE / CANVAS
-    rings = [(xy - middle) * per_pixel + SIDE / 2 for xy in rings_of(polygon)]
-    grey = coverage(rings, (SIDE, SIDE)).astype(np.float32) / 255
-    cells = SIDE // FOLD
-    both = np.stack([grey, grey[:, ::-1]])
-    folded = both.reshape(2, cells, FOLD, cells, FOLD).transpose(0, 2, 4, 1, 3).reshape(2, FOLD * FOLD, cells, cells)
-    return Framed(np.ascontiguousarray(folded), scale, middle)
 
 
 @dataclass(frozen=True)

@@ -204,6 +204,11 @@ def sample_near(rng: np.random.Generator, names: tuple[str, ...]) -> Pose:
     return limit(mirrored(pose) if rng.random() < 0.5 else pose)
 
 
+def changed(pose: Pose, rng: np.random.Generator, degrees: float) -> Pose:
+    """A pose with every angle moved by so much, as a rule."""
+    return limit(_shaken(pose, rng, degrees))
+
+
 def sample_close(rng: np.random.Generator, names: tuple[str, ...] = tuple(NAMED)) -> Pose:
     """One random pose with the arms held against the body or across it, in any stance."""
     pose = _shaken(_mixed(rng, names), rng, 8.0) if rng.random() < 0.3 else _free(rng, LOW_TOO)

@@ -264,14 +264,7 @@ def _follow(mean: ReaderNet, net: ReaderNet, keep: float) -> None:
 
 
 def export(state: Path, out: Path) -> None:
-    """Write the network as ONNX; needs ``onnx``.
-
-    Weights of the large layers are kept as whole numbers of eight bits with one scale for each channel that comes out,
-    and are widened by two nodes (Cast, Mul) that OpenCV works out once, when the file is loaded.
-    """
-    import onnx
-    from onnx import TensorProto, helper, numpy_helper
-
+    """Write the network as ONNX; needs ``onnx``."""
     net = ReaderNet()
     net.load_state_dict(torch.load(state, map_location="cpu", weights_only=True))
     net.eval()
@@ -279,7 +272,17 @@ def export(state: Path, out: Path) -> None:
     torch.onnx.export(net, (torch.zeros(1, training_net.FOLD**2, side, side),), str(out), dynamo=False,
                       input_names=["picture"], output_names=["answers", "where", "fine"], opset_version=13,
                       dynamic_axes={name: {0: "looks"} for name in ("picture", "answers", "where", "fine")})
-    model = onnx.load(str(out))
+    in_eight_bits(out)
+
+
+def in_eight_bits(file: Path) -> None:
+    """Keep the weights of an ONNX network's large layers as whole numbers of eight bits with one scale for each channel
+    that comes out, widened by two nodes (Cast, Mul) that are worked out once, when the file is loaded; needs ``onnx``.
+    """
+    import onnx
+    from onnx import TensorProto, helper, numpy_helper
+
+    model = onnx.load(str(file))
     for tensor in list(model.graph.initializer):
         values = numpy_helper.to_array(tensor)
         if values.dtype != np.float32 or values.size < 4096:
@@ -291,7 +294,7 @@ def export(state: Path, out: Path) -> None:
         model.graph.initializer.append(numpy_helper.from_array(scale, f"{name}.scale"))
         model.graph.node.insert(0, helper.make_node("Mul", [f"{name}.wide", f"{name}.scale"], [name]))
         model.graph.node.insert(0, helper.make_node("Cast", [f"{name}.whole"], [f"{name}.wide"], to=TensorProto.FLOAT))
-    onnx.save(model, str(out))
+    onnx.save(model, str(file))
 
 
 def _learn_by(args: argparse.Namespace) -> None:

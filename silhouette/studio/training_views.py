@@ -148,6 +148,8 @@ class Kind:
     """Number of the first pose."""
     stands: tuple[tuple[float, float], tuple[float, float]] | None = None
     """Least and most distance and height of the cameras, metres, in place of ``cameras``; aimed at the figure."""
+    distance: tuple[float, float] = (2.0, 8.0)
+    """Nearest and farthest camera, metres."""
 
 
 KINDS = {
@@ -161,7 +163,7 @@ KINDS = {
 """Views to train on, and to test on: poses drawn like those of training but for the arms held close and the unusual
 cameras; poses near named ones that training never saw; arms held close; tidy poses of bare bodies; cameras that stand
 low or high."""
-CAMERAS = {"usual": 0.0, "wide": 0.45, "low and high": 1.0}
+CAMERAS = {"usual": 0.0, "wide": 0.45, "low and high": 1.0, "any": 1.0}
 """Share of the cameras that stand anywhere from 0.2 to 2.6 m high; with "low and high" under 0.5 or over 1.7 m."""
 
 
@@ -252,13 +254,13 @@ def _photographed(points: torch.Tensor, rng: np.random.Generator,
                   kind: Kind) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
     """Points (b, n, 3) from all round: picture (b, TURN, n, 2), angles (b, TURN), distance and height of the cameras.
 
-    One camera a pose, 2 to 8 m away, between knee and head, aimed at the figure with a small error, nearly upright;
+    One camera a pose, so far away, between knee and head, aimed at the figure with a small error, nearly upright;
     a share of them, see CAMERAS, lower or higher, aimed at the figure or level. The picture's unit is the focal length.
     """
     b, device = points.shape[0], points.device
     top = points[..., 2].amax(1).cpu().numpy()
     reach = points[..., :2].norm(dim=-1).amax(1).cpu().numpy()
-    distance = np.maximum(rng.uniform(2.0, 8.0, b), reach + 0.9)
+    distance = np.maximum(rng.uniform(*kind.distance, b), reach + 0.9)
     height = rng.uniform(0.28, 1.0, b) * np.maximum(top, 0.9)
     aimed = np.ones(b)
     if kind.stands is not None:

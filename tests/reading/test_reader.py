@@ -17,6 +17,7 @@ from shapely.geometry import Point, Polygon, box
 from shapely.ops import unary_union
 
 from silhouette.errors import CutterError
+from silhouette.geometry import framed as geometry_framed
 from silhouette.reading import reader
 from silhouette.records import BodyReading, Outline
 from silhouette.records_space import PointBells
@@ -194,7 +195,7 @@ def test_size_and_place_in_the_picture_move_the_joints_alone() -> None:
 def test_the_picture_is_area_averaged_and_folded_row_by_row() -> None:
     framed = reader.frame(box(-0.25, 0, 0.25, 1))
     grey = framed.picture[0].reshape(4, 4, 40, 40).transpose(2, 0, 3, 1).reshape(160, 160)
-    share = reader.FIGURE / reader.CANVAS
+    share = geometry_framed.FIGURE / geometry_framed.CANVAS
     assert grey.mean() == pytest.approx(share * share / 2, rel=0.01)
     assert grey[80, 80] == 1 and grey[80, 10] == 0 and set(np.unique(grey[40:120, 60])) <= {0, 1}
 

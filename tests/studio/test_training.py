@@ -15,6 +15,7 @@ pytest.importorskip("torch")
 import torch
 from shapely.geometry import box
 
+from silhouette.geometry import framed
 from silhouette.reading import reader
 from silhouette.studio import training, training_flaws, training_fresh, training_marks, training_net, training_views
 from silhouette.studio.training_fresh import Fixed, Fresh
@@ -22,8 +23,8 @@ from silhouette.studio.training_views import CANVAS, FIGURE, KINDS, MAPS, TURN
 
 
 def test_the_reader_frames_as_training_does() -> None:
-    assert (reader.CANVAS, reader.FIGURE, reader.MAPS) == (CANVAS, FIGURE, MAPS)
-    assert (reader.SIDE, reader.FOLD) == (training_net.SIDE, training_net.FOLD)
+    assert (framed.CANVAS, framed.FIGURE, reader.MAPS) == (CANVAS, FIGURE, MAPS)
+    assert (framed.SIDE, framed.FOLD) == (training_net.SIDE, training_net.FOLD)
     names = (point.removesuffix("_l").removesuffix("_r").replace("_", " ") for point in training_views.POINTS)
     assert tuple(names) == reader.POINTS
     assert {(i, j) for i, j in enumerate(reader.TWIN) if i < j} == set(training_views.PAIRS)

@@ -1,0 +1,166 @@
+"""Prints how well outlines find their pose: ``python tests/measure/likeness.py FILE.npz... [--plain] [--most N]``.
+
+The files are of kept-out poses and written by ``silhouette.studio.training_likeness views``. Of every pose one body
+stands in the archive, seen from 12 sides by one camera; another body, otherwise dressed, is asked for, seen by another
+camera from other sides: as it is, and as if somebody had drawn it quickly. ``--plain`` also tries what needs no network
+of its own.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
+from shapely.geometry import MultiPolygon, Polygon
+
+from silhouette.find import embed
+from silhouette.find.nearest import Near, nearest
+from silhouette.geometry.framed import frame
+from silhouette.geometry.raster import rings_of
+from silhouette.reading import reader
+from silhouette.records import Outline
+from silhouette.shape.outline import outline_of
+
+Vectors = tuple[NDArray[np.float32], NDArray[np.float32]]
+STEP, SMOOTH, JITTER, LENGTH, CLOSED = 0.005, 0.012, 0.02, 0.03, 0.012
+"""A quick drawing, figure heights: steps along the edge, its smoothing, how far it is off (root mean square), over what
+length it is off alike, and half the width of gaps that are closed."""
+TWIN = 0.06
+"""Poses whose joints lie no farther apart than this, on the mean and in metres, are near twins."""
+SIDES = [(i, j) for i, j in enumerate(reader.TWIN)]
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Kept-out poses."""
+
+    outlines: list[Outline]
+    pose: NDArray[np.intp]
+    asked: NDArray[np.bool_]
+    angle: NDArray[np.float32]
+    joints: NDArray[np.float32]
+    """(poses, points, 3) metres."""
+    about: NDArray[np.float32]
+
+    @staticmethod
+    def read(files: list[Path], most: int | None) -> Kept:
+        outlines: list[Outline] = []
+        columns: dict[str, list[NDArray[np.generic]]] = {k: [] for k in ("pose", "asked", "angle", "joints", "about")}
+        first = 0
+        for file in files:
+            with np.load(file) as f:
+                keep = f["pose"] < (most or len(f["joints"]))
+                for k in np.flatnonzero(keep):
+                    png = f["picture"][f["ends"][k - 1] if k else 0 : f["ends"][k]] if False else None
+                    del png
+                held = {k: f[k] for k in (*columns, "picture", "ends")}
+            for k in np.flatnonzero(keep):
+                start = held["ends"][k - 1] if k else 0
+                line = outline_of(cv2.imdecode(held["picture"][start : held["ends"][k]], cv2.IMREAD_GRAYSCALE) > 127)
+                assert line is not None
+                outlines.append(line)
+            columns["pose"].append(held["pose"][keep] + first)
+            for name in ("asked", "angle", "about"):
+                columns[name].append(held[name][keep])
+            columns["joints"].append(held["joints"][: most or None])
+            first += len(columns["joints"][-1])
+        return Kept(outlines, *(np.concatenate(columns[k]) for k in ("pose", "asked", "angle", "joints", "about")))
+
+
+def drawn(polygon: Polygon, rng: np.random.Generator) -> Polygon:
+    """As if drawn quickly and filled: small gaps closed, bends rounded, the edge off by JITTER."""
+    closed = polygon.buffer(CLOSED).buffer(-CLOSED)
+    rings = []
+    for ring in rings_of(_largest(closed)):
+        line = shapely.LinearRing(ring)
+        count = max(8, int(line.length / STEP))
+        even = shapely.get_coordinates(line.interpolate(np.arange(count) / count, normalized=True))
+        off = gaussian_filter1d(rng.normal(size=(count, 2)), LENGTH / STEP, axis=0, mode="wrap")
+        off *= JITTER / np.sqrt((off**2).sum(1).mean())
+        rings.append(gaussian_filter1d(even, SMOOTH / STEP, axis=0, mode="wrap") + off)
+    whole = _largest(Polygon(rings[0]).buffer(0))
+    for hole in rings[1:]:
+        whole = _largest(whole.difference(Polygon(hole).buffer(0)))
+    return whole
+
+
+def _largest(shape: Polygon | MultiPolygon) -> Polygon:
+    return max(getattr(shape, "geoms", [shape]), key=lambda part: part.area)
+
+
+def twins(joints: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """(poses, poses) whether two poses are near twins, or one of the other's mirror image; every pose is its own."""
+    across = joints - joints.mean(1, keepdims=True) * (1, 1, 0)
+    mirrored = (across * (-1, 1, 1))[:, list(reader.TWIN)]
+    return np.array([
+        np.minimum(np.linalg.norm(across - one, axis=2).mean(1), np.linalg.norm(mirrored - one, axis=2).mean(1)) < TWIN
+        for one in across])
+
+
+def shares(found: list[list[Near]], kept: Kept, asked: NDArray[np.intp], archive: NDArray[np.intp],
+           alike: NDArray[np.bool_]) -> dict[str, float]:
+    """What share of the questions was answered rightly."""
+    rows: dict[str, list[bool]] = {k: [] for k in ("first", "of five", "first or twin", "angle", "mirrored", "said")}
+    for near, query in zip(found, asked, strict=True):
+        hits = [int(kept.pose[archive[n.row]]) for n in near]
+        place = hits.index(int(kept.pose[query]))
+        own = near[place]
+        apart = kept.angle[archive[own.row]] + 180 * own.mirrored - kept.angle[query]
+        rows["first"].append(place == 0)
+        rows["of five"].append(place < 5)
+        rows["first or twin"].append(bool(alike[kept.pose[query], hits[0]]))
+        rows["angle"].append(abs((apart + 180) % 360 - 180) <= 20)
+        rows["mirrored"].append(own.mirrored)
+        plain = kept.angle[archive[own.row]] - kept.angle[query]
+        rows["said"].append(not own.mirrored and abs((plain + 180) % 360 - 180) <= 20)
+    return {k: float(np.mean(v)) for k, v in rows.items()}
+
+
+def told(name: str, row: dict[str, float]) -> None:
+    print(f"{name:34s}" + "".join(f"{k} {100 * v:5.1f}   " for k, v in row.items()), flush=True)
+
+
+def vectors(outlines: list[Polygon]) -> Vectors:
+    return embed.vectors(outlines)
+
+
+def search(queries: Vectors, views: Vectors, pose: NDArray[np.intp]) -> list[list[Near]]:
+    return [nearest((one, other), views, pose) for one, other in zip(*queries, strict=True)]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("files", type=Path, nargs="+")
+    parser.add_argument("--most", type=int, help="poses of a file")
+    parser.add_argument("--plain", action="store_true", help="also without a network of its own")
+    parser.add_argument("--keep", type=Path, help="write the vectors to this .npz")
+    args = parser.parse_args()
+    kept = Kept.read(args.files, args.most)
+    archive, asked = np.flatnonzero(~kept.asked), np.flatnonzero(kept.asked)
+    polygons = [line.polygon for line in kept.outlines]
+    rng = np.random.default_rng(7)
+    by_hand = [drawn(polygons[k], rng) for k in asked]
+    alike = twins(kept.joints)
+    print(f"{len(kept.joints)} poses, {len(archive)} views, {len(asked)} questions; "
+          f"{100 * np.mean(alike.sum(1) > 1):.0f} % of the poses have a near twin", flush=True)
+    began = time.monotonic()
+    ways = {"network": (vectors([polygons[k] for k in archive]), vectors([polygons[k] for k in asked]), vectors(by_hand))}
+    print(f"{1000 * (time.monotonic() - began) / (len(archive) + 2 * len(asked)):.1f} ms an outline")
+    if args.keep:
+        np.savez(args.keep, archive=ways["network"][0], asked=ways["network"][1], by_hand=ways["network"][2],
+                 pose=kept.pose, was_asked=kept.asked, angle=kept.angle, joints=kept.joints, about=kept.about)
+    for name, (views, exact, hand) in ways.items():
+        for kind, queries in (("another body and camera", exact), ("drawn by hand", hand)):
+            found = search(queries, views, kept.pose[archive])
+            told(f"{name}, {kind}", shares(found, kept, asked, archive, alike))
+
+
+if __name__ == "__main__":
+    main()
