@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,21 @@ from silhouette.records import AngleFrom, Band, Joint, LimbLegibility, Note
 from silhouette.settings import Ring
 
 Vector = NDArray[np.float32]
+GapSize = Literal["small", "fair", "big"]
+ArmAsked = Literal["over-head"]
+Way = Literal["left", "right", "higher", "lower", "larger", "smaller", "leans left", "leans right", "wider", "closer",
+              "out", "in"]
+"""How a part of a figure lies against that of an earlier one, or of the one that was looked for, in the picture."""
+
+
+class Off(NamedTuple):
+    """Something of a figure that differs from another one."""
+
+    by: float
+    """How far, figure heights."""
+    part: str
+    """What: ``whole figure``, ``picture right arm``, ``legs``, ``picture left at knee height``."""
+    way: Way
 
 
 @dataclass(frozen=True)
