@@ -32,7 +32,8 @@ STONES = {
 COLUMNS = {"intake", "cutout", "shape", "reading", "turn", "plan", "check", "export", "show", "space", "find"}
 FLOORS = (
     "known", "pool", "stop_angles", "empty_room", "turnaround", "in_space", "ring_check", "tables", "results",
-    "measuring", "scoring", "shoot", "outputs", "archive", "finding", "mending", "armature", "live", "cli",
+    "measuring", "scoring", "shoot", "outputs", "archive", "finding", "mending", "armature",
+    "live", "cli",
 )
 """What stands on the columns, from the lowest floor up: each may import what is lower, and not what is higher."""
 YARD = "studio"

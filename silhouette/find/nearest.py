@@ -1,4 +1,4 @@
-"""The views of an archive that look most like a picture."""
+"""The poses of an archive that look most like a picture, each with the view of it that does."""
 
 from __future__ import annotations
 
@@ -8,6 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 Vectors = NDArray[np.float32]
+Whole = NDArray[np.intp]
+
+SHARP = 16.0
+"""How much more a view counts that looks more like the picture: e^SHARP times for a cosine higher by 1. Neighbours of
+the best view, and the mirror image of the one opposite, speak for the pose too."""
+USUAL = 12
+"""Views of a turn; one of more counts no more than one of so many."""
+EVEN, STEEP = 0.888, 20.2
+"""What is the right pose as often as not, where half of the pictures have their pose in the archive, and how fast the
+chance grows from there; fitted on 200 poses that are in no table."""
 
 
 class Near(NamedTuple):
@@ -18,10 +28,10 @@ class Near(NamedTuple):
     mirrored: bool
     """Whether the view's mirror image looks more like the picture than the view itself."""
     likeness: float
-    """0 to 1."""
+    """0 to 1: about the chance that it is the pose of the picture; never more than that of the pose before it."""
 
 
-def nearest(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors], pose: NDArray[np.intp],
+def nearest(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors], pose: Whole, turn: Whole | None = None,
             most: int | None = None) -> list[Near]:
     """The poses that look most like a picture, best first.
 
@@ -33,36 +43,42 @@ def nearest(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors], pose
         The same of the views; a row of nan is of a view without an outline and is never found.
     pose : (n,) int, 0 <= pose
         Which pose each view belongs to.
+    turn : (n,) int, 0 <= turn, optional
+        Which turn of it, where a pose has several (rings): only views of one turn speak for each other.
     most : int, optional
         How many poses at most.
 
     Returns
     -------
     list of Near
-        One a pose that has a view with an outline; of two alike the one that comes first in ``pose``.
+        One a pose that has a view with an outline; of two that are alike the one that comes first in ``views``.
     """
-    plain = _alike(query, views)
-    mirror = _alike(query[::-1], views)
-    best = np.fmax(plain, mirror)
-    told = []
-    for row in _best_of_each(best, pose)[:most]:
-        told.append(Near(int(row), bool(mirror[row] > plain[row]), _likeness(float(best[row]))))
-    return told
-
-
-def _alike(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors]) -> NDArray[np.float32]:
-    """(n,) cosine, the mean of both looks."""
-    return np.asarray((views[0] @ query[0] + views[1] @ query[1]) / 2, np.float32)
-
-
-def _best_of_each(best: NDArray[np.float32], pose: NDArray[np.intp]) -> NDArray[np.intp]:
-    """The best row of each pose, best pose first."""
+    plain, mirrored = _alike(query, views), _alike(query[::-1], views)
+    best = np.maximum(plain, mirrored)
     there = np.flatnonzero(~np.isnan(best))
-    order = there[np.lexsort((there, -best[there]))]
+    if not len(there):
+        return []
+    named = pose if turn is None else pose * (int(turn.max()) + 1) + turn
+    _, at, count = np.unique(named[there], return_inverse=True, return_counts=True)
+    spoken = np.bincount(at, np.exp(SHARP * (plain[there] - 1)) + np.exp(SHARP * (mirrored[there] - 1)))
+    score = 1 + np.log(spoken / np.maximum(1, count / USUAL)) / SHARP
+    found = there[_firsts(pose[there], (-score[at], -best[there]))][:most]
+    told = _likeness(score[at[np.searchsorted(there, found)]])
+    return [Near(int(row), bool(mirrored[row] > plain[row]), float(like))
+            for row, like in zip(found, told, strict=True)]
+
+
+def _alike(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors]) -> NDArray[np.float64]:
+    """(n,) cosine, the mean of both looks: so a mirrored picture finds the same, mirrored."""
+    return np.asarray((views[0] @ query[0] + views[1] @ query[1]) / 2, np.float64)
+
+
+def _firsts(pose: Whole, keys: tuple[NDArray[np.float64], ...]) -> Whole:
+    """The first row of each pose, in the order of the keys."""
+    order = np.lexsort((np.arange(len(pose)), *reversed(keys)))
     _, first = np.unique(pose[order], return_index=True)
     return np.asarray(order[np.sort(first)], np.intp)
 
 
-def _likeness(cosine: float) -> float:
-    """0 to 1."""
-    return min(1.0, max(0.0, cosine))
+def _likeness(score: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(1 / (1 + np.exp(-STEEP * (score - EVEN))), np.float64)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import quote, unquote
 
@@ -37,6 +37,25 @@ class Wanted:
     def stops(self) -> tuple[dict[str, Any], ...]:
         """As ``Order.stops_wanted`` has them, one for each stop."""
         return ({INSTEAD: self.instead},) if self.instead else ({AFTER: self.after},) * self.count
+
+
+def by_ring(report: CheckReport) -> dict[str, CheckReport]:
+    """The check of each ring, with what was found of its stops by holding all rings together; under no name that of a
+    pose of one ring."""
+    if not report.rings:
+        return {"": report}
+    found, first = dict[str, CheckReport](), 0
+    for ring, one in report.rings:
+        own = range(first, first + len(one.stops))
+        together = [_of(finding, own) for part in report.findings for finding in (part.parts or (part,))]
+        found[ring] = replace(one, findings=(*one.findings, *(f for f in together if f.stops)))
+        first += len(one.stops)
+    return found
+
+
+def _of(finding: Finding, own: range) -> Finding:
+    """The same of the stops that are a ring's own, counted in it."""
+    return replace(finding, stops=tuple(k - own.start for k in finding.stops if k in own))
 
 
 def wanted(report: CheckReport) -> tuple[Wanted, ...]:

@@ -27,7 +27,8 @@ from silhouette.settings import SCALE, Intent, Paper
 from silhouette.texts import printable
 
 if TYPE_CHECKING:
-    from silhouette.records_shoot import CheckReport, Told
+    from silhouette.records import Stop
+    from silhouette.records_shoot import CheckReport, Finding
     from silhouette.shoot import Checked
 
 Tell = Callable[[str, int, int], None]
@@ -216,55 +217,88 @@ def check_told(checked: Checked) -> dict[str, Any]:
     """A check as the page shows it: plain data, silhouettes as SVG paths in thousandths of the tallest figure.
 
     ``verdict`` and ``rests_on`` in a few words; ``findings`` worst first, each with ``verdict``, ``check``, ``said``,
-    ``do``, its ``stops`` by number and the ``gaps`` in the turn as pairs of stops; ``unanswered`` likewise; ``stops``
-    with ``name``, ``called`` (angle, time or name), ``angle`` (None where no angles are known), ``mark`` (retake, look
-    or pass), ``unclear``, ``path`` and ``height``, its share of the tallest; ``half``, half the width of the widest;
-    ``notes``; ``wanted``, what is to be taken again in sentences, and ``want``, the same for the address of the live
-    page.
+    ``do``, its ``stops`` by number and the ``gaps`` in the turn as pairs of stops; ``passed``, what is in order, in
+    lines; ``unanswered`` like ``findings``; ``stops`` with ``ring``, ``name``, ``called`` (angle, time or name),
+    ``angle`` (None where no angles are known), ``mark`` (retake, look, pass), ``unclear``, ``path`` and ``height``, its
+    share of the tallest; ``half``, half the width of the widest; ``notes``; ``again``, by ring: ``ring``, ``wanted``,
+    what is to be taken again in sentences, and ``want``, the same for the address of the live page. A ring is empty
+    where the pose has one alone.
     """
     from silhouette.live import wanted
-    from silhouette.show import check_page, svg, words, words_check
+    from silhouette.show import check_page, words, words_check
 
     report = checked.report
-    asked = () if report.rings else wanted.wanted(report)  # a live turn is one ring, and goes on with that alone
     verdict, rests_on = check_page.headline(report)
-    tallest = max((line.height_px for line in checked.outlines if line is not None), default=1.0)
-    known = words_check.angles_known(report.stops) and report.why_not != "no turn"
-    stops, half = [], 0.2
-    for k, (stop, called, line) in enumerate(
-            zip(report.stops, words_check.names_of(report.stops), checked.outlines, strict=True)):
-        share = 1.0 if line is None else line.height_px / tallest
-        if line is not None:
-            left, _, right, _ = line.polygon.bounds
-            half = max(half, -left * share, right * share)
-        stops.append({
-            "name": printable(stop.name), "called": printable(f"{stop.ring} {called}" if report.rings else called),
-            "angle": round(stop.angle, 1) if known and not math.isnan(stop.angle) else None,
-            "mark": check_page.verdict_of(report, k), "unclear": k in report.unclear,
-            "path": None if line is None else svg.path_d(line.drawn), "height": round(share, 4),
-        })
-    order = ("retake", "look", "pass")
+    first, offsets = 0, dict[str | None, int]()
+    for ring, one in report.rings:
+        offsets[ring] = first
+        first += len(one.stops)
+    stops = _stops_told(checked)
+    told = [(words_check.asked(ring, f.check), f, seen, offsets.get(ring, 0)) for ring, f, seen in report.told]
+    asked = {ring: wanted.wanted(one) for ring, one in wanted.by_ring(report).items()}
     return {
         "verdict": verdict, "rests_on": rests_on, "exit_code": report.exit_code,
-        "findings": [_finding(one, report) for which in order for one in report.told if one[1].verdict == which],
-        "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold_all(report.told)],
-        "stops": stops, "half": round(half, 3),
+        "findings": [_finding(*one) for one in told if one[1].verdict != "unknown"],
+        "passed": words_check.passed(report),
+        "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold_all(
+            [one for one in report.told if one[1].verdict == "unknown"])],
+        "stops": stops, "half": _half_width(checked),
         "notes": [_FLAG.sub("", text) for text in words.said_once(checked.all_notes, len(checked.rings))],
-        "wanted": [one.words for one in asked],
-        "want": wanted.to_query([stop for one in asked for stop in one.stops]),
+        "again": [{"ring": ring, "wanted": [one.words for one in these],
+                   "want": wanted.to_query([stop for one in these for stop in one.stops])}
+                  for ring, these in asked.items() if these],
     }
 
 
-def _finding(told: Told, report: CheckReport) -> dict[str, Any]:
-    """A finding; of a ring among several its stops are counted over all of them."""
+def _stops_told(checked: Checked) -> list[dict[str, Any]]:
+    """Every stop of a check, ring by ring."""
+    from silhouette.show import check_page, svg, words_check
+
+    report, lines = checked.report, checked.outlines
+    tallest = max((line.height_px for line in lines if line is not None), default=1.0)
+    parts = [(f"{ring} ", one) for ring, one in report.rings] or [("", report)]
+    named: list[tuple[str, bool]] = []
+    for mark, one in parts:
+        known = words_check.angles_known(one.stops) and one.why_not != "no turn"
+        named += [(f"{mark}{called}", known) for called in words_check.names_of(one.stops)]
+    unclear = _unclear(report)
+    return [{
+        "ring": stop.ring if report.rings else "", "name": printable(stop.name), "called": printable(called),
+        "angle": round(stop.angle, 1) if known and not math.isnan(stop.angle) else None,
+        "mark": check_page.verdict_of(report, k), "unclear": k in unclear,
+        "path": None if line is None else svg.path_d(line.drawn),
+        "height": round(1.0 if line is None else line.height_px / tallest, 4),
+    } for k, (stop, (called, known), line) in enumerate(zip(report.stops, named, lines, strict=True))]
+
+
+def _unclear(report: CheckReport) -> set[int]:
+    """Stops whose figure was not made out, counted over all rings."""
+    found, first = set(report.unclear), 0
+    for _, one in report.rings:
+        found |= {first + k for k in one.unclear}
+        first += len(one.stops)
+    return found
+
+
+def _half_width(checked: Checked) -> float:
+    """Half the width of the widest figure, in heights of the tallest."""
+    tallest = max((line.height_px for line in checked.outlines if line is not None), default=1.0)
+    half = 0.2
+    for line in checked.outlines:
+        if line is not None:
+            left, _, right, _ = line.polygon.bounds
+            share = line.height_px / tallest
+            half = max(half, -left * share, right * share)
+    return round(half, 3)
+
+
+def _finding(check: str, finding: Finding, seen: Sequence[Stop], first: int) -> dict[str, Any]:
+    """A finding of the stops ``seen``, the first of which is the stop ``first`` of all."""
     from silhouette.show import words_check
 
-    ring, finding, stops = told
-    first = 0 if ring is None else next(k for k, stop in enumerate(report.stops) if stop.ring == ring)
     concerned = sorted({*finding.stops, *(k for pair in finding.gaps for k in pair)})
-    return {"verdict": finding.verdict, "check": words_check.asked(ring, finding.check),
-            "said": words_check.evidence(finding, stops), "do": words_check.do(finding, stops),
-            "stops": [first + k for k in concerned],
+    return {"verdict": finding.verdict, "check": check, "said": words_check.evidence(finding, seen),
+            "do": words_check.do(finding, seen), "stops": [first + k for k in concerned],
             "gaps": [[first + k for k in pair] for part in (finding, *finding.parts) for pair in part.gaps]}
 
 

@@ -146,10 +146,11 @@ class Kind:
     """Share of the bodies that wear and hold nothing, beside those that happen to."""
     first_pose: int = 0
     """Number of the first pose."""
-    stands: tuple[tuple[float, float], tuple[float, float]] | None = None
-    """Least and most distance and height of the cameras, metres, in place of ``cameras``; aimed at the figure."""
     distance: tuple[float, float] = (2.0, 8.0)
     """Nearest and farthest camera, metres."""
+    stands: tuple[tuple[float, float], tuple[float, float]] | None = None
+    """Least and most distance and height of the cameras, metres, in place of ``cameras`` and ``distance``; aimed at the
+    figure."""
 
 
 KINDS = {

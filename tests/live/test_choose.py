@@ -9,18 +9,23 @@ import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
 
 import pytest
+from shapely.geometry import box
 
 from silhouette import armature, cli, scoring
 from silhouette.errors import OutputError, SettingsError, SilhouetteError
-from silhouette.live import poses, server, work
+from silhouette.live import poses, server, wanted, work
 from silhouette.live.folder import ARMATURES, CHECKS, MENDED, RESULTS, SETS, Folder
 from silhouette.live.house import House
+from silhouette.records import Outline, Stop
+from silhouette.records_shoot import CheckReport, Finding
+from silhouette.settings import Ring
+from silhouette.shoot import Checked
 from tests.space import made
 
 SAMPLES = Path(__file__).parents[2] / "sample_poses"
@@ -163,6 +168,30 @@ def test_a_check_is_what_check_writes(studio: Path, tmp_path: Path, capsys: pyte
     assert all(stop["path"].startswith("M") and 0 < stop["height"] <= 1 for stop in told["stops"])
     order = [row["verdict"] for row in told["findings"]]
     assert order == sorted(order, key=["retake", "look", "pass"].index)
+
+
+def test_a_check_of_several_rings_is_told_ring_by_ring(tmp_path: Path) -> None:
+    """Three rings of five stops; one of the low ring was exchanged, and one of the high ring is cut off."""
+    stops = tuple(Stop(k, tmp_path, f"stop_{k:02d}", 72.0 * k, "name") for k in range(5))
+    line = Outline(box(-0.2, 0, 0.2, 1), 300.0, (0.0, 0.0), (300, 400))
+
+    def of(ring: Ring, *findings: Finding) -> CheckReport:
+        return CheckReport("x", tuple(replace(stop, ring=ring) for stop in stops), findings, unclear=(1,))
+
+    framed = Finding.of("framing", "retake", "cut by the frame", (3,), edges=("top",), upright_helps=False)
+    rings = (("low", of("low")), ("level", of("level")), ("high", of("high", framed)))
+    stray = Finding.of("right ring", "retake", "from another ring", (2,), looks="high")
+    report = CheckReport("x", tuple(stop for _, one in rings for stop in one.stops), (stray,), rings=rings)
+    own = {ring: [f.stops for f in one.findings] for ring, one in wanted.by_ring(report).items()}
+    assert own == {"low": [(2,)], "level": [], "high": [(3,)]}
+    told = work.check_told(Checked(report, (line,) * 15, ()))
+    assert [(one["ring"], one["called"], one["unclear"]) for one in told["stops"]][4:8] == [
+        ("low", "low 288", False), ("level", "level 0", False), ("level", "level 72", True),
+        ("level", "level 144", False)]
+    assert [(one["check"], one["stops"]) for one in told["findings"]] == [
+        ("right ring", [2]), ("high ring, framing", [13])]
+    assert [stop["mark"] for k, stop in enumerate(told["stops"]) if k in (2, 13, 3)] == ["retake", "pass", "retake"]
+    assert [(one["ring"], one["want"]) for one in told["again"]] == [("low", "stop_02"), ("high", "stop_03")]
 
 
 def test_a_set_is_what_export_writes(studio: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

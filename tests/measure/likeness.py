@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import argparse
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -34,7 +34,6 @@ STEP, SMOOTH, JITTER, LENGTH, CLOSED = 0.005, 0.012, 0.02, 0.03, 0.012
 length it is off alike, and half the width of gaps that are closed."""
 TWIN = 0.06
 """Poses whose joints lie no farther apart than this, on the mean and in metres, are near twins."""
-SIDES = [(i, j) for i, j in enumerate(reader.TWIN)]
 
 
 @dataclass(frozen=True)
@@ -57,9 +56,6 @@ class Kept:
         for file in files:
             with np.load(file) as f:
                 keep = f["pose"] < (most or len(f["joints"]))
-                for k in np.flatnonzero(keep):
-                    png = f["picture"][f["ends"][k - 1] if k else 0 : f["ends"][k]] if False else None
-                    del png
                 held = {k: f[k] for k in (*columns, "picture", "ends")}
             for k in np.flatnonzero(keep):
                 start = held["ends"][k - 1] if k else 0
@@ -123,12 +119,55 @@ def shares(found: list[list[Near]], kept: Kept, asked: NDArray[np.intp], archive
     return {k: float(np.mean(v)) for k, v in rows.items()}
 
 
+def store(file: Path, kept: Kept, by_hand: list[Outline]) -> None:
+    """Write outlines small: corners in ten-thousandths of the height, the rings one after the other."""
+    lines = [line.polygon.simplify(0.0012) for line in (*kept.outlines, *by_hand)]
+    rings = [rings_of(line) for line in lines]
+    asked = np.flatnonzero(kept.asked)
+    every = np.concatenate([np.arange(len(kept.pose)), asked])
+    kind = np.concatenate([kept.asked.astype(np.uint8), np.full(len(asked), 2, np.uint8)])
+    steps = [np.diff(np.round(ring * 1e4), axis=0, prepend=0).astype(np.int16) for line in rings for ring in line]
+    np.savez_compressed(file, steps=np.concatenate(steps), corners=np.array([len(s) for s in steps], np.int16),
+                        rings=np.array([len(line) for line in rings], np.int16), kind=kind,
+                        pose=kept.pose[every].astype(np.int16), angle=kept.angle[every].astype(np.float32))
+
+
 def told(name: str, row: dict[str, float]) -> None:
     print(f"{name:34s}" + "".join(f"{k} {100 * v:5.1f}   " for k, v in row.items()), flush=True)
 
 
-def vectors(outlines: list[Polygon]) -> Vectors:
-    return embed.vectors(outlines)
+def blurred(outlines: list[Outline]) -> Vectors:
+    """Nothing learned: outlines as pictures of 40 x 40, blurred, each less its own mean."""
+    made = []
+    for line in outlines:
+        for look in frame(line.polygon).picture.mean(1):
+            soft = cv2.GaussianBlur(look, (0, 0), 1.2)
+            made.append((soft - soft.mean()).ravel() / np.linalg.norm(soft - soft.mean()))
+    both = np.array(made, np.float32).reshape(len(outlines), 2, -1)
+    return both[:, 0], both[:, 1]
+
+
+def by_points(outlines: list[Outline]) -> Vectors:
+    """The 23 points that the reader of limbs places, of each pair the one more to picture left first, as one direction
+    in space."""
+    made = []
+    for line in outlines:
+        bells = reader.point_bells(line)
+        best = bells.share.argmax(1)[:, None]
+        spot = np.column_stack([np.take_along_axis(c, best, 1)[:, 0] for c in (bells.x, bells.y)]) / line.height_px
+        middle = np.mean(line.polygon.bounds[::2]) + line.origin_px[0] / line.height_px
+        for side in (1, -1):
+            there = (spot - (middle, line.origin_px[1] / line.height_px + 0.5)) * (side, 1)
+            for i, j in enumerate(reader.TWIN):
+                if j > i and there[i, 0] > there[j, 0]:
+                    there[[i, j]] = there[[j, i]]
+            made.append(there.ravel() / np.linalg.norm(there))
+    both = np.array(made, np.float32).reshape(len(outlines), 2, -1)
+    return both[:, 0], both[:, 1]
+
+
+def by_network(outlines: list[Outline]) -> Vectors:
+    return embed.vectors([line.polygon for line in outlines])
 
 
 def search(queries: Vectors, views: Vectors, pose: NDArray[np.intp]) -> list[list[Near]]:
@@ -140,26 +179,30 @@ def main() -> None:
     parser.add_argument("files", type=Path, nargs="+")
     parser.add_argument("--most", type=int, help="poses of a file")
     parser.add_argument("--plain", action="store_true", help="also without a network of its own")
+    parser.add_argument("--store", type=Path, help="only write the outlines, also drawn by hand, to this .npz")
     parser.add_argument("--keep", type=Path, help="write the vectors to this .npz")
     args = parser.parse_args()
     kept = Kept.read(args.files, args.most)
     archive, asked = np.flatnonzero(~kept.asked), np.flatnonzero(kept.asked)
-    polygons = [line.polygon for line in kept.outlines]
     rng = np.random.default_rng(7)
-    by_hand = [drawn(polygons[k], rng) for k in asked]
+    by_hand = [replace(kept.outlines[k], polygon=drawn(kept.outlines[k].polygon, rng)) for k in asked]
+    if args.store:
+        return store(args.store, kept, by_hand)
     alike = twins(kept.joints)
     print(f"{len(kept.joints)} poses, {len(archive)} views, {len(asked)} questions; "
           f"{100 * np.mean(alike.sum(1) > 1):.0f} % of the poses have a near twin", flush=True)
-    began = time.monotonic()
-    ways = {"network": (vectors([polygons[k] for k in archive]), vectors([polygons[k] for k in asked]), vectors(by_hand))}
-    print(f"{1000 * (time.monotonic() - began) / (len(archive) + 2 * len(asked)):.1f} ms an outline")
-    if args.keep:
-        np.savez(args.keep, archive=ways["network"][0], asked=ways["network"][1], by_hand=ways["network"][2],
-                 pose=kept.pose, was_asked=kept.asked, angle=kept.angle, joints=kept.joints, about=kept.about)
-    for name, (views, exact, hand) in ways.items():
+    ways = {"network": by_network} | ({"blurred": blurred, "points": by_points} if args.plain else {})
+    for name, way in ways.items():
+        began = time.monotonic()
+        views, exact = way([kept.outlines[k] for k in archive]), way([kept.outlines[k] for k in asked])
+        hand = way(by_hand)
+        print(f"{name}: {1000 * (time.monotonic() - began) / (len(archive) + 2 * len(asked)):.1f} ms an outline")
         for kind, queries in (("another body and camera", exact), ("drawn by hand", hand)):
             found = search(queries, views, kept.pose[archive])
             told(f"{name}, {kind}", shares(found, kept, asked, archive, alike))
+        if args.keep and name == "network":
+            np.savez(args.keep, archive=views, asked=exact, by_hand=hand, pose=kept.pose, was_asked=kept.asked,
+                     angle=kept.angle, joints=kept.joints, about=kept.about)
 
 
 if __name__ == "__main__":

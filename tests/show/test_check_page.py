@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from shapely import affinity
 
 from silhouette.records import Outline, Pose, Stop
 from silhouette.records_shoot import CheckReport, Finding
-from silhouette.show.check_page import check_page, draw_onion, draw_stops, verdict_of, write_check_page
+from silhouette.show.check_page import check_page, check_pages, draw_onion, draw_stops, verdict_of, write_check_page
 
 
 def shoot(pose: Pose, angles: list[float], *findings: Finding) -> tuple[CheckReport, list[Outline | None]]:
@@ -115,3 +116,27 @@ def test_a_stop_without_a_figure_is_left_empty(pose_at: Callable[..., Pose], tmp
     with Image.open(path) as picture:
         assert picture.size == (1240, 1754) or picture.size == (1240, 1753)
     assert "It could not be checked" in words_on(check_page(report, [None] * 4))
+
+
+@pytest.mark.parametrize("count", [9, 25, 36])
+def test_rings_have_a_page_for_all_and_one_each(pose_at: Callable[..., Pose], check_type: Any, check_border: Any,
+                                                count: int) -> None:
+    angles = [i * 360 / count for i in range(count)]
+    low, looks = shoot(pose_at("reach_up"), angles, finding("retake", (3,)), finding("pass", check="framing"))
+    high, _ = shoot(pose_at("reach_up"), angles, finding("pass"), finding("pass", check="framing"))
+    rings = tuple((ring, replace(one, stops=tuple(replace(s, ring=ring) for s in one.stops)))
+                  for ring, one in (("low", low), ("high", high)))
+    swapped = Finding.of("right ring", "retake", "stops exchanged", (1, count + 1), looks="high")
+    whole = CheckReport("turn", tuple(s for _, one in rings for s in one.stops), (swapped,), (), rings)
+    pages = check_pages(whole, looks * 2)
+    assert len(pages) == 3
+    for page in pages:
+        check_type(page)
+        check_border(page, 28)
+    told = words_on(pages[0])
+    assert "2 things to retake" in told and "Low ring" in told and "High ring" in told
+    said = " ".join(told)
+    assert "swapped with high" in said and "low ring, held pose" in said
+    assert sum(t.endswith("!") and t[0].isdigit() for t in told) == 3, "in both rings, and in the low one"
+    assert verdict_of(whole, 3) == verdict_of(whole, count + 1) == "retake" and verdict_of(whole, count + 3) == "pass"
+    assert "turn, low ring" in words_on(pages[1])

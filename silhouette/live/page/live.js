@@ -325,6 +325,7 @@ function showRing() {
   const pose = (now.poses || []).find((one) => one.id === el.pose.value);
   el["ring-line"].hidden = !pose || !(pose.rings?.length || query.has("ring"));
   if (el["ring-line"].hidden) el.ring.value = "level";
+  text(el["lens-at"], el.ring.value === "level" ? "the height of the waist" : `the height of the ${el.ring.value} ring`);
 }
 
 async function poseId() {
@@ -575,6 +576,7 @@ el.find.addEventListener("click", async () => {
   if (now.phase === "setup") camera.stop();  // only to learn the names
 });
 el.pose.addEventListener("change", showRing);
+el.ring.addEventListener("change", showRing);
 el.setup.addEventListener("submit", (event) => {
   event.preventDefault();
   sound.unlock().then(showSound);

@@ -55,11 +55,11 @@ function showCheck(result) {
   const rows = bad.map((one) => findingRow(one, result));
   find("#findings").replaceChildren(...(result.exit_code === 2 ? [...unanswered, ...rows] : [...rows, ...unanswered]));
   find("#passed-box").hidden = !good.length;
-  find("#passed-title").textContent = `In order: ${good.map((one) => one.check).join(", ")}`;
+  find("#passed-title").textContent = `In order: ${result.passed.join("; ")}`;
   find("#passed").replaceChildren(...good.map((one) => make("li", {}, `${one.check}: ${one.said} ${one.do}`)));
   find("#stops").replaceChildren(...result.stops.map((stop) => stopItem(stop, result, true)));
   find("#notes").replaceChildren(...result.notes.map((note) => make("li", {}, note)));
-  showRing(result);
+  showRings(result);
   showAgain(result);
 }
 
@@ -87,9 +87,19 @@ function stopItem(stop, result, full) {
   return item;
 }
 
+// A picture for each ring; most poses have one.
+function showRings(result) {
+  const first = find("#ring"), named = [...new Set(result.stops.map((stop) => stop.ring))];
+  find("#rings").replaceChildren(...named.flatMap((name, k) => {
+    const ring = k ? draw("svg", { class: "ring", role: "img", viewBox: first.getAttribute("viewBox") }) : first;
+    showRing(result, result.stops.filter((stop) => stop.ring === name), ring);
+    return name ? [make("h3", {}, `${name[0].toUpperCase()}${name.slice(1)} ring`), ring] : [ring];
+  }));
+}
+
 // The stops where the camera stood, the front at the foot of the page; those to retake are marked.
-function showRing(result) {
-  const placed = result.stops.filter((stop) => stop.angle !== null), ring = find("#ring");
+function showRing(result, stops, ring) {
+  const placed = stops.filter((stop) => stop.angle !== null);
   ring.toggleAttribute("hidden", !placed.length);
   if (!placed.length) return;
   const closing = placed.length > 2 && Math.abs(((placed[0].angle - placed.at(-1).angle + 540) % 360) - 180) < 8 && placed.at(-1).mark === "pass";
@@ -97,7 +107,7 @@ function showRing(result) {
   const tall = Math.min(220, 2 * Math.PI * radius / shown.length / Math.max(2 * result.half, 0.35)), scale = tall / 1000;
   const at = (angle, r) => [-r * Math.sin(angle * Math.PI / 180), r * Math.cos(angle * Math.PI / 180)];
   ring.replaceChildren(
-    draw("circle", { r: 130, class: "limit" }), ...holes(result, radius, at),
+    draw("circle", { r: 130, class: "limit" }), ...holes(result, stops, radius, at),
     draw("ellipse", { rx: 72, ry: 34, class: "shoulders" }), draw("circle", { r: 27, class: "head" }), draw("path", { class: "head", d: "M-9 24h18l-9 18z" }),
     draw("text", { y: 190 }, "front"), draw("text", { y: -160 }, "back"),
     ...shown.map((stop) => {
@@ -107,13 +117,14 @@ function showRing(result) {
       if (stop.mark !== "pass") group.append(draw("text", { x: tx.toFixed(1), y: (ty + 11).toFixed(1) }, `${stop.called} ${stop.mark === "retake" ? "!" : "?"}`));
       return group;
     }));
-  const marked = result.stops.filter((stop) => stop.mark === "retake").map((stop) => stop.called);
+  const marked = stops.filter((stop) => stop.mark === "retake").map((stop) => stop.called);
   ring.setAttribute("aria-label", `The stops seen from above. ${marked.length ? `To retake: ${marked.join(", ")}.` : "None is marked to retake."}`);
 }
 
 // Stretches of the turn in which stops are missing.
-function holes(result, radius, at) {
-  const gaps = result.findings.flatMap((one) => (one.verdict === "pass" ? [] : one.gaps)).map((pair) => pair.map((k) => result.stops[k].angle));
+function holes(result, stops, radius, at) {
+  const gaps = result.findings.flatMap((one) => (one.verdict === "pass" ? [] : one.gaps))
+    .filter((pair) => stops.includes(result.stops[pair[0]])).map((pair) => pair.map((k) => result.stops[k].angle));
   return gaps.filter((pair) => !pair.includes(null)).flatMap(([a, b]) => {
     const wide = ((b - a + 540) % 360) - 180, from = a + wide * .2, to = b - wide * .2, [x, y] = at(a + wide / 2, radius);
     const d = `M${at(from, radius).map((n) => n.toFixed(1))}A${radius} ${radius} 0 0 ${wide > 0 ? 1 : 0} ${at(to, radius).map((n) => n.toFixed(1))}`;
@@ -122,16 +133,26 @@ function holes(result, radius, at) {
 }
 
 function showAgain(result) {
-  const clip = pose.kind === "clip", many = result.want ? result.want.split(",").length : 0;
-  find("#again").hidden = !many || clip;
-  find("#again").href = `/live?pose=${id}&want=${encodeURIComponent(result.want)}`;
-  const missing = many && result.want.split(",").every((one) => one.startsWith("after:"));
-  find("#again").textContent = missing ? "Shoot the missing stops" : many === 1 ? "Retake this stop" : `Retake these ${many} stops, one by one`;
-  find("#wanted").replaceChildren(...result.wanted.map((words) => make("li", {}, words)));
-  find("#wanted-box").hidden = !many || clip;
+  const clip = pose.kind === "clip", filmed = (ring) => pose.rings.some((one) => one.ring === ring && one.stops === null);
+  const live = result.again.filter(({ ring }) => !clip && !filmed(ring)), many = result.again.length > 0;
+  const [first, ...others] = live, button = find("#again");
+  button.hidden = !first;
+  if (first) againTo(button, first);
+  find("#agains").replaceChildren(button, ...others.map((one) => againTo(make("a", { class: "button" }), one)));
+  find("#wanted").replaceChildren(...live.flatMap(({ ring, wanted }) => wanted.map((words) => make("li", {}, ring ? `${ring} ring: ${words}` : words))));
+  find("#wanted-box").hidden = !first;
   find("#again-said").hidden = !many;
   find("#again-said").textContent = clip ? "This pose is a clip: single stops cannot be put into it. Film the turn again, or shoot the pose live."
+    : !first ? "This ring is a clip: single stops cannot be put into it. Film its turn again."
     : "The page before the camera asks for them in their order, shows the earlier outline, and puts each in its place. A still that is replaced is kept in the folder replaced.";
+}
+
+// A link to the page before the camera that asks for the stops of one ring.
+function againTo(link, { ring, want }) {
+  const stops = want.split(","), missing = stops.every((one) => one.startsWith("after:")), of = ring ? ` of the ${ring} ring` : "";
+  link.href = `/live?pose=${id}${ring ? `&ring=${ring}` : ""}&want=${encodeURIComponent(want)}`;
+  link.textContent = missing ? `Shoot the missing stops${of}` : stops.length === 1 ? `Retake this stop${of}` : `Retake these ${stops.length} stops${of}, one by one`;
+  return link;
 }
 
 // ------------------------------------------------------------------------------------------------------------- the set
