@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from itertools import groupby
 
 from silhouette.geometry.angles import apart, on_arc
 from silhouette.records import CANNOT_TELL
 from silhouette.records_find import ArmAsked, Asked, GapSize, ViewLine
-from silhouette.settings import RINGS
+from silhouette.settings import Ring
 
 GAPS: dict[GapSize, float] = {"small": 0.02, "fair": 0.10, "big": 0.20}
 """Area of a gap over that of the outline's hull, from which it is small, fair or big. Below the least of them it is a
-curve of the body itself (the page fills no smaller gap). The space between two legs that stand apart, or beside a trunk
-under an arm that reaches out, is fair; a big one is a fifth of all that the pose takes up."""
+curve of the body itself: drawings fill no smaller gap. A fair one is a tenth of the room that the pose takes up, a big
+one a fifth. Of 67 views of the five sample poses all have a small one, 53 a fair one and 15 a big one, none of these of
+the pose at rest."""
 SURE, SPREAD = 0.5, 0.08
 """An arm counts where the reader is at least so sure of hand and head, and their places are no wider (figure heights)
 and no other is possible."""
@@ -24,12 +25,13 @@ NEAR = 30.0
 """A view counts as that from an angle up to so many degrees away: farther off, outlines are those of another view."""
 
 
-def found_in(lines: Sequence[ViewLine], asked: Asked, reads: int | None) -> ViewLine | None:
+def found_in(lines: Sequence[ViewLine], ring: Ring, asked: Asked, reads: int | None) -> ViewLine | None:
     """The view by which a pose is found, or None where it does not do what is asked.
 
     Parameters
     ----------
     lines : the views of one pose
+    ring : the one that its headline is of
     asked : what it is to do; ``like`` is not looked at
     reads : from how many degrees it reads, on the arc that counts; None where that is not known
 
@@ -42,7 +44,7 @@ def found_in(lines: Sequence[ViewLine], asked: Asked, reads: int | None) -> View
     if asked.reads is not None and (reads is None or reads < asked.reads):
         return None
     sound = [line for line in lines if line.readability is not None and CANNOT_TELL not in line.flags]
-    strong = None if asked.strong_from is None else strong_from(sound, asked.strong_from)
+    strong = None if asked.strong_from is None else strong_from(sound, ring, asked.strong_from)
     if asked.strong_from is not None and strong is None:
         return None
     shown = [line for line in sound if on_arc(line.angle, asked.arc) and shows(line, asked)]
@@ -73,21 +75,10 @@ def has_arm(line: ViewLine, where: ArmAsked) -> bool:
     return any(j.joint == "hand" and head[0] - j.y >= OVER_HEAD * (max(feet) - head[0]) for j in sure)
 
 
-def strong_from(lines: Sequence[ViewLine], angle: float) -> ViewLine | None:
-    """The view nearest to an angle, of the main ring, where it is strong and near enough to count."""
-    near = min(main_ring(lines), key=lambda line: float(apart(line.angle, angle)), default=None)
+def strong_from(lines: Sequence[ViewLine], ring: Ring, angle: float) -> ViewLine | None:
+    """The view of a ring nearest to an angle, where it is strong and near enough to count."""
+    near = min((line for line in lines if line.ring == ring and not math.isnan(line.angle)),
+               key=lambda line: float(apart(line.angle, angle)), default=None)
     if near is None or near.band != "strong" or apart(near.angle, angle) > NEAR:
         return None
     return near
-
-
-def main_ring(lines: Sequence[ViewLine]) -> list[ViewLine]:
-    """The views of the level ring; where none was shot, of the first that was."""
-    rings = {line.ring for line in lines}
-    first = "level" if "level" in rings else next((ring for ring in RINGS if ring in rings), None)
-    return [line for line in lines if line.ring == first]
-
-
-def by_pose(lines: Sequence[ViewLine]) -> list[list[ViewLine]]:
-    """The views of each pose, poses in the order in which they come, where each lies in one piece."""
-    return [list(own) for _, own in groupby(lines, key=lambda line: line.source)]
