@@ -101,9 +101,7 @@ def score_pose(
         work_px=work_px, jobs=jobs, jitter=jitter, seed=seed,
     )
     with turnaround.workers(chosen.jobs) as run:
-        pose = read_pose(Path(path), chosen, run, progress or turnaround.silent, known)
-    if not any(v.scored for v in pose.all_views):
-        raise _useless(pose, path)
+        pose = read_useful(Path(path), chosen, run, progress or turnaround.silent, known)
     return ranking.rank([pose], chosen.intent)[0]
 
 
@@ -230,6 +228,23 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
 
 
 # ------------------------------------------------------------------------------------------------- one pose, in steps
+
+
+def read_useful(
+    place: Path, settings: Settings, run: turnaround.Run, tell: turnaround.Progress = turnaround.silent,
+    known: Memory | None = None,
+) -> ScoredPose:
+    """One pose, read all round, not ranked.
+
+    Raises
+    ------
+    SilhouetteError
+        If the place or every picture is of no use; says what to do.
+    """
+    pose = read_pose(place, settings, run, tell, known)
+    if not any(v.scored for v in pose.all_views):
+        raise _useless(pose, place)
+    return pose
 
 
 def read_pose(

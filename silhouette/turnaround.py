@@ -32,10 +32,11 @@ from silhouette.records_shoot import StopLook
 from silhouette.settings import RINGS, TRUST, Ring, Settings
 from silhouette.stop_angles import assign_angles
 from silhouette.texts import printable
+from silhouette.writing import SET_TABLE
 
 __all__ = [
-    "Progress", "Rings", "Run", "Turnaround", "ingest", "ingest_rings", "name_of", "refuse_missing", "watched",
-    "whole_path", "workers",
+    "Progress", "Rings", "Run", "Turnaround", "files_of", "ingest", "ingest_rings", "name_of", "refuse_missing",
+    "watched", "whole_path", "workers",
 ]
 
 Progress = Callable[[str, int, int], None]
@@ -109,6 +110,22 @@ class Rings:
     def sources(self) -> list[Path]:
         """Everything that its pictures lie in."""
         return [self.source, *self.settings.ring_places.values()]
+
+
+def files_of(place: Path, settings: Settings) -> list[tuple[Ring, Path]]:
+    """Every file that what is read of a pose depends on, with the ring that it belongs to: pictures, masks by hand, empty
+    pictures, tables. No picture is read.
+
+    Raises
+    ------
+    SilhouetteError
+        As :func:`ingest_rings`.
+    """
+    found = []
+    for shot in _shots_at(place, settings):
+        tables = [shot.place / name for name in (filenames.CSV_NAME, SET_TABLE)] if shot.place.is_dir() else []
+        found += [(shot.ring, path) for path in (*_cut_from(shot), *filter(is_there, tables))]
+    return found
 
 
 def ingest(
@@ -703,15 +720,19 @@ def _key(shot: _Shot, settings: Settings) -> str:
     model = neural.find(settings.model) if settings.cutter != "backdrop" else None
     asked = {"cutter": settings.cutter, "model": settings.model, "work_px": settings.work_px,
              "empty": settings.empty is not None}
+    try:
+        return key_of(_cut_from(shot), asked, [*WEIGHTS, *([model] if model else [])])
+    except (OSError, PictureError):
+        return ""
+
+
+def _cut_from(shot: _Shot) -> list[Path]:
+    """The files that the cut-outs of a ring are made from."""
     masks = [stop.given_mask for stop in shot.stops or () if stop.given_mask]
     if shot.stops is None:
         masks = [*stills.masks_of_clip(shot.files[0]).values()]
-    try:
-        table = [] if shot.turn is None else [shot.place / turn_table.CSV_NAME]
-        files = [p for p in (*shot.files, *masks, *shot.empty, *table) if is_there(p)]
-        return key_of(files, asked, [*WEIGHTS, *([model] if model else [])])
-    except (OSError, PictureError):
-        return ""
+    table = [] if shot.turn is None else [shot.place / turn_table.CSV_NAME]
+    return [p for p in (*shot.files, *masks, *shot.empty, *table) if is_there(p)]
 
 
 def _recall(shot: _Shot, known: Memory | None, key: str, tell: Progress) -> _Done | None:

@@ -28,8 +28,8 @@ from typing import IO, Any, Literal
 
 from silhouette.errors import OutputError
 
-Kind = Literal["results", "check", "set", "armature"]
-"""What a folder holds: of a score or ranking, of a check, a reference set, or an armature."""
+Kind = Literal["results", "check", "set", "armature", "archive"]
+"""What a folder holds: of a score or ranking, of a check, a reference set, an armature, or an archive."""
 
 MARK = ".silhouette.json"
 SET_TABLE, PHOTOGRAPHS = "set.csv", "photographs"
@@ -38,10 +38,12 @@ CLOSE_UPS, CLOSE_UP = "close_ups", "_closeup_"
 """In that folder, the folder of pictures of details; and what stands in their names between pose and detail."""
 KNOWN = ".known"
 """Folder of remembered cut-outs inside results, see ``known.py``."""
+REPLACED = "replaced"
+"""In a pose: stills that were taken again, or were none."""
 PART, NEW, OLD = ".silhouette-part", ".silhouette-new", ".silhouette-old"
 """Endings of hidden folders: being written, decided but not all in place, and about to be removed."""
 WHAT = {"results": "results of score or rank", "check": "a check", "set": "a reference set",
-        "armature": "an armature"}
+        "armature": "an armature", "archive": "an archive"}
 
 _JUNK = re.compile(
     r"\.DS_Store|\._.*|Thumbs\.db|desktop\.ini|\.directory|lost\+found|System Volume Information|\$RECYCLE\.BIN"
@@ -466,15 +468,20 @@ def whole_file(path: Path, data: bytes, *, sealed: bool = False, ours: bool = Fa
         refuse_file(path)
     with _told(path):
         _sweep(path)
-        beside = _hidden(path)
-        try:
-            with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-                _lock(file)
-                file.write(seal(data) if sealed else data)
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)
+        _put_file(path, seal(data) if sealed else data)
     return path
+
+
+def _put_file(path: Path, data: bytes) -> None:
+    """One rename puts a private file in place of whatever lies there."""
+    beside = _hidden(path)
+    try:
+        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+            _lock(file)
+            file.write(data)
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
 
 
 def tidy(folder: Path) -> None:
@@ -503,37 +510,166 @@ def refuse_file(path: Path, sources: Sequence[Path] = ()) -> None:
 
 
 def seal(data: bytes) -> bytes:
-    """The page, a PDF, PNG or HTML, with a seal inside: SHA-256 of all the rest, as a comment or a private chunk."""
+    """The page, a PDF, PNG or HTML, or the file, Parquet or a JSON object, with a seal inside: SHA-256 of all the rest,
+    as a comment, a private chunk, bytes that readers pass over between data and footer, or one member more."""
     before, after = _ends(data)
     return before + _seal_of(before, after) + after
 
 
 def is_sealed(path: Path) -> bool:
     """Whether a file is a page of our own that nobody has changed since."""
-    before, after = _ends(path.read_bytes())
+    return holds_seal(path.read_bytes())
+
+
+def holds_seal(data: bytes) -> bool:
+    """The same of the bytes of a file."""
+    before, after = _ends(data)
     bare = before[: -len(_seal_of(b"", after))]
     return before == bare + _seal_of(bare, after)
 
 
 def _ends(data: bytes) -> tuple[bytes, bytes]:
     """A page parted where its seal stands: before the end chunk of a PNG, the last line but one of a PDF, the end tag
-    of HTML."""
+    of HTML, the footer of a Parquet file, whose length stands in four bytes before its last four."""
+    if data.startswith(_PARQUET) and data.endswith(_PARQUET):
+        at = max(0, len(data) - 8 - int.from_bytes(data[-8:-4], "little"))
+        return data[:at], data[at:]
+    if data.startswith(b"{") and data.endswith(_JSON_END):
+        return data[: -len(_JSON_END)], _JSON_END
     at = data.rfind(_PNG_END if data.startswith(_PNG) else _HTML_END if data.startswith(_HTML) else b"startxref")
     return data[:at], data[at:]
 
 
 _PNG, _PNG_END = b"\x89PNG", b"\0\0\0\0IEND"
 _HTML, _HTML_END = b"<!doctype html>", b"</html>"
+_PARQUET, _JSON_END = b"PAR1", b"}\n"
 
 
 def _seal_of(before: bytes, after: bytes) -> bytes:
     digest = hashlib.sha256(before + after).hexdigest().encode()
+    if after == _JSON_END:
+        return b', "seal": "' + digest + b'"\n'
     if after.startswith(_HTML_END):
         return b"<!--silhouette page " + digest + b"-->\n"
     if not after.startswith(_PNG_END):
         return b"%silhouette page " + digest + b"\n"
     chunk = b"siLh" + digest  # ancillary, private, safe to copy (PNG 1.2, 3.3)
     return len(digest).to_bytes(4, "big") + chunk + zlib.crc32(chunk).to_bytes(4, "big")
+
+
+# ----------------------------------------------------------------------------------------------- a folder that grows
+
+
+class Growing:
+    """A folder of ours that grows file by file, each there whole or not at all; open to one process at a time.
+
+    Its mark says what it is, not what lies in it: every file bears a seal of its own, and only sealed ones are ever
+    replaced or removed.
+    """
+
+    def __init__(self, place: Path) -> None:
+        self.place = place
+
+    def put(self, name: str, data: bytes) -> None:
+        """Write one file, in place of an earlier one of ours.
+
+        Raises
+        ------
+        OutputError
+            The disk is full, say, or something else lies there.
+        """
+        path = self.place / name
+        if path.exists() or path.is_symlink():
+            self._refuse_changed(name)
+        with _told(path):
+            path.parent.mkdir(mode=0o700, exist_ok=True)
+            _put_file(path, seal(data))
+
+    def remove(self, name: str) -> None:
+        """Remove a file of ours. Raises as :meth:`put`."""
+        self._refuse_changed(name)
+        with _told(self.place / name):
+            (self.place / name).unlink()
+
+    def read(self, name: str) -> bytes:
+        """The bytes of a file of ours.
+
+        Raises
+        ------
+        OutputError
+            If it is none, or was changed.
+        """
+        with _told(self.place / name):
+            path = self.place / name
+            data = path.read_bytes() if path.is_file() and not path.is_symlink() else b""
+        if not holds_seal(data):
+            raise OutputError(f"holds a file that was changed since it was written ({name}).", path=self.place,
+                              do="Move it away, or give a new folder with -o.")
+        return data
+
+    def _refuse_changed(self, name: str) -> None:
+        self.read(name)
+
+
+@contextlib.contextmanager
+def growing_folder(
+    out: Path, kind: Kind, sources: Sequence[Path], names: re.Pattern[str]
+) -> Iterator[Growing]:
+    """The folder at ``out``, made if it is missing, to be filled file by file; what a killed run left half is removed.
+
+    Parameters
+    ----------
+    out, sources
+        As in :func:`refuse`.
+    kind : "archive"
+        Only a folder of the same kind, or an empty one, is gone on with.
+    names : pattern
+        Of the files that may lie in it, ``/`` between folders.
+
+    Raises
+    ------
+    OutputError
+        It may not lie there, holds other things, or another process is writing in it.
+    """
+    with _told(out):
+        if out.is_symlink() and not out.exists():
+            raise OutputError("is a link that leads nowhere.", path=out, do="Give another place with -o.")
+        place = _resolved(out)
+        for source in sources:
+            _refuse_source(out, place, source)
+        _refuse_other_names(out, place, kind, names)
+        place.mkdir(mode=0o700, parents=True, exist_ok=True)
+        with contextlib.suppress(OSError):  # file systems without rights
+            place.chmod(place.stat().st_mode & 0o700)
+        if not (place / MARK).exists():
+            told = {"kind": kind, "files": {}, "known": []}
+            _put_file(place / MARK, (json.dumps(told, indent=1, sort_keys=True) + "\n").encode())
+        with (place / MARK).open("r+b") as mark:
+            if not _lock(mark):
+                raise OutputError("is being written by another run.", path=out, do="Wait until it is done.")
+            for folder in (place, *(p for p in place.iterdir() if p.is_dir() and not p.is_symlink())):
+                tidy(folder)
+            yield Growing(place)
+
+
+def _refuse_other_names(out: Path, place: Path, kind: Kind, names: re.Pattern[str]) -> None:
+    """Stop where a folder that is to grow is none of ours, or holds what it never wrote."""
+    if not place.exists():
+        return
+    if not place.is_dir():
+        raise OutputError("is a file, not a folder.", path=out, do="Give another place with -o.")
+    lying = [name for name in _lying(place) if not _HIDDEN.fullmatch(name.rpartition("/")[2])]
+    mark = read_mark(place)
+    if mark is None and (lying or (place / MARK).exists()):
+        name = lying[0] if lying else MARK
+        raise OutputError(f"holds other things ({name}), and they are not touched.", path=out,
+                          do="Give a new folder with -o.")
+    if mark is not None and mark["kind"] != kind:
+        raise OutputError(f"holds {WHAT[mark['kind']]}.", path=out, do="Give another folder with -o.")
+    for name in lying:
+        if not names.fullmatch(name):
+            raise OutputError(f"holds something else ({name}), and it is not touched.", path=out,
+                              do="Move it away, or give a new folder with -o.")
 
 
 # ------------------------------------------------------------------------------------------ a file that comes in pieces

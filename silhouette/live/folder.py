@@ -17,13 +17,11 @@ from silhouette.intake import film, rings, stills
 from silhouette.intake.turn_table import CSV_NAME
 from silhouette.settings import RINGS, Ring
 from silhouette.texts import printable
-from silhouette.writing import read_mark
+from silhouette.writing import REPLACED, read_mark
 
 RESULTS, CHECKS, SETS, ARMATURES, MENDED = "results", "checks", "sets", "armatures", "mend"
 TAKEN = frozenset({RESULTS, CHECKS, SETS, ARMATURES, MENDED})
 """Where the jobs of the pages leave what they make; no pose may be called so."""
-REPLACED = "replaced"
-"""In a pose: stills that were taken again, or were none."""
 LONGEST = 180
 """Bytes of a name at most: every disk takes as many, with a number or a suffix added."""
 _SPOILS = re.compile(r'[<>:"|?*\x00-\x1f\x7f-\x9f\ufffd]')

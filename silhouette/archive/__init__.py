@@ -1,0 +1,221 @@
+"""An archive: the silhouettes, measures and joints of all turnarounds under some folders, as plain data.
+
+One Parquet file a pose in ``poses/``, moved there whole, so that a run that is killed loses only what it had not
+finished. ``archive.json`` lists them; it is made from the files each time, and nothing rests on it. No photograph is in
+an archive, no metadata of one, and no path but the way from a root to a pose.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from silhouette.archive import places, shared
+from silhouette.archive.one import SCHEMA, Job, program, view_lines
+from silhouette.errors import OutputError, PoseError, SettingsError
+from silhouette.find import rows
+from silhouette.records_find import ViewLine
+from silhouette.settings import Settings
+from silhouette.tables import to_json
+from silhouette.turnaround import Progress, silent
+from silhouette.writing import Growing, growing_folder, holds_seal, read_mark
+
+__all__ = ["Archived", "Known", "build", "is_archive", "lines", "poses", "view_lines"]
+
+INDEX, POSES = "archive.json", "poses"
+NAMES = re.compile(rf"{re.escape(INDEX)}|{POSES}|{POSES}/[^/]+\.parquet")
+LISTED = ("name", "source", "mark", "key", "intent", "ring", "reads_degrees", "reads_degrees_low", "reads_degrees_high",
+          "counted_degrees")
+"""What ``archive.json`` says of each pose, beside the name of its file."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """One pose as an archive holds it."""
+
+    file: str
+    """Its file, as it lies in the archive."""
+    about: dict[str, Any]
+    """What the file says of the pose as a whole: what ``result.json`` does but for views and notes, and ``source``,
+    ``mark``, ``key``, ``schema``."""
+
+
+@dataclass(frozen=True)
+class Archived:
+    """What a run did."""
+
+    new: tuple[str, ...] = ()
+    """Sources of the poses, as the others here."""
+    changed: tuple[str, ...] = ()
+    removed: tuple[str, ...] = ()
+    kept: tuple[str, ...] = ()
+    """As they were."""
+    failed: tuple[tuple[str, str], ...] = ()
+    """Poses and folders that could not be read, and why."""
+    elsewhere: int = 0
+    """Poses of roots that were not given this time, which stay."""
+
+
+def build(
+    roots: Sequence[Path], out: Path, settings: Settings | None = None, *, cluster: str | None = None,
+    tell: Progress = silent,
+) -> Archived:
+    """Make an archive of all poses under the roots, or bring one up to date.
+
+    Parameters
+    ----------
+    roots : sequence of Path
+        Folders that hold poses, however deep, see ``archive/places.py``; each known by its name.
+    out : Path
+        The archive's folder: new, empty, or an archive.
+    settings : Settings, optional
+        As for ``rank``. ``jobs`` is how many processes share the poses.
+    cluster : str, optional
+        Address of a Dask scheduler, whose workers read the poses instead; they need the pictures under the same paths.
+    tell : callable, optional
+        Told how far it is.
+
+    Returns
+    -------
+    Archived
+        A pose that cannot be read is told in it and stops nobody; what the archive held of it goes. A pose that is gone
+        from its root goes too; poses of other roots stay.
+
+    Raises
+    ------
+    SilhouetteError
+        Nothing can be read, or nothing may be written there.
+    """
+    settings = settings or Settings()
+    if settings.ring_places:
+        raise SettingsError("a ring that lies elsewhere belongs to one pose, and an archive holds many.",
+                            do="Put the rings into the folders of their poses: hauling/low, hauling/level.")
+    found = places.find(roots)
+    sources = [*roots, *([Path(settings.empty)] if settings.empty else [])]
+    with growing_folder(out, "archive", sources, NAMES) as folder:
+        return _Run(folder, found, settings).all(cluster, tell)
+
+
+class _Run:
+    """One run on an open archive."""
+
+    def __init__(self, folder: Growing, found: places.Found, settings: Settings) -> None:
+        self.folder, self.found, self.settings = folder, found, settings
+        self.held = {known.about["mark"]: known for known in _held(folder)}
+        self.ours = {mark for mark, known in self.held.items() if known.about["root"] in found.roots}
+        self.there = {place.mark for place in found.poses}
+        self.told: dict[str, list[str]] = {"new": [], "changed": [], "kept": []}
+        self.failed = list(found.troubles)
+        for root in found.roots:
+            self._refuse_all_gone(root)
+
+    def _refuse_all_gone(self, root: str) -> None:
+        """A disk that is not there, or another folder of that name, must not empty an archive."""
+        marks = {mark for mark in self.ours if self.held[mark].about["root"] == root}
+        if marks and not marks & self.there:
+            count = "1 pose" if len(marks) == 1 else f"{len(marks)} poses"
+            raise OutputError(
+                f"holds {count} of {root}, and none lies there any more.", path=self.folder.place,
+                do=f"Check the folder that you gave. If all are gone for good, delete their files in {POSES}.")
+
+    def all(self, cluster: str | None, tell: Progress) -> Archived:
+        """Read what is new or changed, and forget what is gone."""
+        asked = program(self.settings)
+        alone = self.settings.but(jobs=1)
+        keys = {mark: known.about["key"] for mark, known in self.held.items()}
+        jobs = [Job(place, alone, keys.get(place.mark), asked) for place in self.found.poses]
+        try:
+            for done, (job, came) in enumerate(shared.done(jobs, self.settings.jobs, cluster), 1):
+                self._take(job.place, came)
+                tell("reading poses", done, len(jobs))
+            removed = [self._forget(mark) for mark in sorted(self.ours - self.there)]
+        finally:
+            self._list()
+        if not self.held:
+            why = self.failed[0][1] if self.failed else ""
+            raise PoseError(f"None of the {len(jobs)} poses can be read. The first: {why}")
+        order = {place.source: i for i, place in enumerate(self.found.poses)}
+        new, changed, kept = (tuple(sorted(self.told[name], key=order.__getitem__)) for name in self.told)
+        failed = tuple(sorted(self.failed, key=lambda one: order.get(one[0], -1)))
+        return Archived(new, changed, tuple(sorted(removed)), kept, failed,
+                        len(self.held.keys() - self.ours - self.there))
+
+    def _take(self, place: places.Place, came: shared.Done) -> None:
+        """Keep what came of one pose."""
+        if came.state == "held":
+            self.told["kept"].append(place.source)
+        elif came.state == "read":
+            self.told["changed" if place.mark in self.held else "new"].append(place.source)
+            self.folder.put(f"{POSES}/{place.file}", came.data)
+            self.held[place.mark] = _slim(f"{POSES}/{place.file}", came.data)
+        else:
+            self.failed.append((place.source, came.why))
+            if came.state == "failed" and place.mark in self.held:
+                self._forget(place.mark)
+
+    def _forget(self, mark: str) -> str:
+        known = self.held.pop(mark)
+        self.folder.remove(known.file)
+        return str(known.about["source"])
+
+    def _list(self) -> None:
+        """Write ``archive.json``."""
+        listed = [{"file": known.file, **{name: known.about.get(name) for name in LISTED}}
+                  for known in sorted(self.held.values(), key=lambda known: known.file)]
+        self.folder.put(INDEX, to_json({"schema": SCHEMA, "poses": listed}).encode())
+
+
+def _held(folder: Growing) -> Iterator[Known]:
+    """The poses of an archive; stops at a file that is none of ours or was changed."""
+    inside = folder.place / POSES
+    names = sorted(path.name for path in inside.iterdir() if path.suffix == ".parquet") if inside.is_dir() else []
+    for name in names:
+        file = f"{POSES}/{name}"
+        yield _slim(file, folder.read(file))
+
+
+def _slim(file: str, data: bytes) -> Known:
+    """What is kept in memory of one file, of thousands."""
+    about = rows.about(data)
+    return Known(file, {name: about.get(name) for name in (*LISTED, "root")})
+
+
+# ------------------------------------------------------------------------------------------------------- what is in it
+
+
+def is_archive(folder: Path) -> bool:
+    """Whether an archive lies there."""
+    mark = read_mark(folder)
+    return mark is not None and mark["kind"] == "archive"
+
+
+def poses(folder: Path) -> Iterator[tuple[Known, list[ViewLine]]]:
+    """Every pose of an archive with its views, in the order of the files' names; one in memory at a time.
+
+    Raises
+    ------
+    PoseError
+        There is no archive, or a file of it was changed or cannot be read.
+    """
+    if not is_archive(folder):
+        raise PoseError("is no archive.", path=folder, do="Make one with: silhouette archive ROOT -o ARCHIVE.")
+    inside = folder / POSES
+    for path in sorted(inside.glob("*.parquet")) if inside.is_dir() else []:
+        try:
+            data = path.read_bytes()
+            if not holds_seal(data):
+                raise ValueError("it was changed since it was written")
+            found, about = rows.from_parquet(data)
+        except (OSError, ValueError) as error:
+            raise PoseError(f"cannot be read ({error}).", path=path, do="Run silhouette archive again.") from None
+        yield Known(f"{POSES}/{path.name}", about), found
+
+
+def lines(folder: Path) -> Iterator[ViewLine]:
+    """Every view of an archive, pose by pose. Raises as :func:`poses`."""
+    for _, found in poses(folder):
+        yield from found
