@@ -21,16 +21,27 @@ from silhouette.intake import stills
 from silhouette.known import Memory
 from silhouette.reading.circle import interpolate
 from silhouette.records import CANNOT_TELL, CUT_BY_FRAME, INFERRED, NO_FIGURE, TWO_FIGURES, Note
-from silhouette.records_find import ArmAsked, Asked, Found, GapSize, Hit, LikePicture, ViewLine
-from silhouette.settings import BAND_FAIR, RINGS, Cutter, HeightsGiven, Paper, Ring, RingsGiven, Settings, Turn
+from silhouette.records_find import Asked, Found, Hit, LikePicture, ViewLine
+from silhouette.settings import (
+    BAND_FAIR,
+    MOST_FOUND,
+    RINGS,
+    ArmAsked,
+    Cutter,
+    GapSize,
+    HeightsGiven,
+    Paper,
+    Ring,
+    RingsGiven,
+    Settings,
+    Turn,
+)
 from silhouette.shape.outline import outline_of
 from silhouette.texts import printable
 from silhouette.writing import whole_folder
 
 SCHEMA = 1
 """Of ``found.json``."""
-MOST = 10
-"""Hits that are shown."""
 DEFAULT = Settings()
 
 
@@ -43,7 +54,7 @@ def find_views(
     gap: GapSize | None = None,
     arm: ArmAsked | None = None,
     strong_from: float | None = None,
-    most: int = MOST,
+    most: int = MOST_FOUND,
     span: float | None = DEFAULT.span,
     turn: Turn = DEFAULT.turn,
     start: float = DEFAULT.start,

@@ -10,11 +10,9 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from silhouette.records import AngleFrom, Band, Joint, LimbLegibility, Note, Outline
-from silhouette.settings import Ring
+from silhouette.settings import ArmAsked, GapSize, Ring
 
 Vector = NDArray[np.float32]
-GapSize = Literal["small", "fair", "big"]
-ArmAsked = Literal["over-head"]
 Way = Literal["left", "right", "higher", "lower", "larger", "smaller", "leans left", "leans right", "wider", "closer",
               "out", "in"]
 """How a part of a figure lies against that of an earlier one, or of the one that was looked for, in the picture."""

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from silhouette.geometry.angles import apart, on_arc
 from silhouette.records import CANNOT_TELL
-from silhouette.records_find import ArmAsked, Asked, GapSize, ViewLine
-from silhouette.settings import Ring
+from silhouette.records_find import Asked, ViewLine
+from silhouette.settings import ArmAsked, GapSize, Ring
 
 GAPS: dict[GapSize, float] = {"small": 0.02, "fair": 0.10, "big": 0.20}
 """Area of a gap over that of the outline's hull, from which it is small, fair or big. Below the least of them it is a

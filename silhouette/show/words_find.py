@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from silhouette.records import Note
+from silhouette.records import CANNOT_TELL, Note
 from silhouette.records_find import Asked, Found, Hit, LikePicture
 from silhouette.show import words, words_rings
 from silhouette.show.words_turn import WAYS
@@ -29,15 +29,14 @@ NOTHING = "Nothing was found."
 
 
 def title(found: Found) -> str:
-    """What was looked for, as a heading."""
-    return f"Poses like {found.picture.name}" if found.picture is not None else "Poses that do what you asked"
+    """What was looked for, as a heading: ``Poses like photo.jpg: reads from at least 200 degrees``."""
+    head = "Poses found" if found.asked.like is None else f"Poses like {found.asked.like}"
+    return ": ".join(filter(None, [head, asked(found.asked)]))
 
 
 def asked(what: Asked) -> str:
-    """What was asked, in one line: ``reads from at least 200 degrees, a big gap, only 300 to 60 counts``."""
+    """What else than a likeness was asked, in one line: ``reads from at least 200 degrees, has a big gap``."""
     told = []
-    if what.like is not None:
-        told.append(f"looks like {what.like}")
     if what.reads is not None:
         told.append(f"reads from at least {what.reads:g} degrees")
     if what.gap is not None:
@@ -67,10 +66,15 @@ def picture(of: LikePicture) -> list[str]:
 def _note(note: Note) -> str:
     if note.kind == "picture":
         said = words.FLAGS[note["flag"]]
-        if note["flag"] == "cannot tell":
+        if note["flag"] == CANNOT_TELL:
             said = "its cut-out is not trusted: look whether its outline is right before you trust the rest"
         return f"{said[:1].upper()}{said[1:]}."
     return NOTES[note.kind]
+
+
+def called(hit: Hit) -> str:
+    """What a pose is called: its name; of one that lies deeper in an archive, the way to it."""
+    return hit.source if hit.source.count("/") > 1 else hit.pose
 
 
 def likeness(hit: Hit) -> str:
