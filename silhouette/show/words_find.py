@@ -17,6 +17,7 @@ the 578 whose first was like it 87 in 100. With their own pose left out 1 in 10 
 KINDS = {"photograph": "photograph", "silhouette": "silhouette", "drawing": "drawing"}
 GAPS = {"small": "a small gap or a larger one", "fair": "a fair gap or a larger one", "big": "a big gap"}
 ARMS = {"over-head": "a hand over the head"}
+YOUR_PICTURE = "Your picture"
 NO_DIFFERENCE = "no part differs by much"
 NOTES = {"filled in": "It is drawn as a line: all inside it counts as figure. Fill it in yourself, and leave the gaps "
                       "white, if it has any."}
