@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 
 MARGIN, BETWEEN = 36.0, 12.0
 """White round the page, and between two figures, points."""
-COLUMNS, ROWS = 3, 4
-"""Figures on a page."""
+COLUMNS, ROWS, FEWEST = 3, 4, 2
+"""Figures side by side, rows on a full page, and rows that have room on any page."""
 SIZE, LINE = ink.SMALLEST, 10.5
 """Small type, and from one line of it to the next, points."""
-NAME, LINES = 15.0, 5
+NAME, LINES = 15.0, 6
 """Height of the line with a name, points; lines of small type under it."""
 AIR = 0.06
 """Room over a figure for an outline that reaches higher, of its height."""
@@ -76,7 +76,7 @@ def _cells(found: Found) -> Iterator[_Cell]:
 
 
 def _rows(hit: Hit, several: bool) -> Iterator[tuple[str, bool]]:
-    yield ", ".join(filter(None, [words_find.seen(hit, several), words_find.mirrored(hit)])), False
+    yield "; ".join(filter(None, [words_find.seen(hit, several), words_find.mirrored(hit)])), False
     if hit.likeness is None:
         yield f"{words_find.reads(hit)}; this view is {words_find.band(hit)}", False
     else:
@@ -87,7 +87,7 @@ def _rows(hit: Hit, several: bool) -> Iterator[tuple[str, bool]]:
 def _draw_page(page: Any, found: Found, cells: Sequence[_Cell], number: int, count: int) -> None:
     width, height = ink.size_of(page)
     top = height - _draw_heading(page, found, number, count)
-    room = top / ROWS
+    room = top / max(FEWEST, min(ROWS, -(-len(cells) // COLUMNS)) if number == 0 else ROWS)
     tall = (room - BETWEEN - NAME - LINES * LINE) / (1 + AIR)
     cell = width / COLUMNS
     tall = min([tall, *((cell - BETWEEN) / wide for wide in map(_width, cells) if wide)])

@@ -21,8 +21,8 @@ YOUR_PICTURE = "Your picture"
 NO_DIFFERENCE = "no part differs by much"
 NOTES = {"filled in": "It is drawn as a line: all inside it counts as figure. Fill it in yourself, and leave the gaps "
                       "white, if it has any."}
-HOW = ("Black is the pose, the line is your picture laid over it. Where it differs: how your picture stands against the "
-       "pose, in per cent of the figure's height. A mirrored hit is drawn mirrored.")
+HOW = ("The filled figure is the pose, the line is your picture laid over it. What differs is how your picture stands "
+       "against the pose, in per cent of the figure's height. A mirrored hit is drawn mirrored.")
 """How the drawings are read, where there is a picture."""
 NO_SIDES = ("An outline cannot tell the figure's front from its back: a pose mirrored may be the same pose, seen from the "
             "opposite side.")
@@ -80,7 +80,11 @@ def called(hit: Hit) -> str:
 
 def likeness(hit: Hit) -> str:
     """How alike, in words first: ``very like it (0.91)``; empty where no picture was given."""
-    return "" if hit.likeness is None else f"{how_like(hit.likeness)} ({hit.likeness:.2f})"
+    return "" if hit.likeness is None else f"{how_like(hit.likeness)} ({_short(hit.likeness)})"
+
+
+def _short(value: float) -> str:
+    return "under 0.01" if value < 0.01 else f"{value:.2f}"
 
 
 def how_like(value: float) -> str:
@@ -99,7 +103,7 @@ def mirrored(hit: Hit) -> str:
     """What a mirrored hit may also be; empty for any other."""
     if not hit.mirrored or math.isnan(hit.angle):
         return ""
-    return f"or not mirrored, from about {words.degrees((hit.angle + 180) % 360)}"
+    return f"or as it is, from about {words.degrees((hit.angle + 180) % 360)}"
 
 
 def reads(hit: Hit) -> str:
