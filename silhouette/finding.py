@@ -135,7 +135,7 @@ def _refuse(asked: Asked, most: int) -> None:
             raise SettingsError(f"{name} can be {', '.join(get_args(kind))}, not {value!r}.")
 
 
-# --------------------------------------------------------------------------------------------------- the picture given
+# ---------------------------------------------------------------------------------------------------- the picture given
 
 
 def picture_of(path: Path, settings: Settings) -> LikePicture:
@@ -151,7 +151,8 @@ def picture_of(path: Path, settings: Settings) -> LikePicture:
     """
     turnaround.refuse_missing(path)
     if path.is_dir():
-        raise PictureError("is a folder, and --like takes one picture.", path=path, do="Give one of the pictures in it.")
+        raise PictureError("is a folder, and --like takes one picture.", path=path,
+                           do="Give one of the pictures in it.")
     drawn = two_tones.figure_in(stills.read_still(path, settings.work_px).pixels)
     if drawn is None:
         return _photographed(path, settings)
@@ -159,7 +160,7 @@ def picture_of(path: Path, settings: Settings) -> LikePicture:
         raise PictureError("is drawn in lines that enclose no figure.", path=path, do="Fill the figure in, black.")
     line = outline_of(drawn.mask)
     if line is None:
-        raise PictureError("shows no figure.", path=path, do="Give one with a black figure on white.")
+        raise PictureError("shows no figure.", path=path, do="Give one with the figure black on white.")
     notes = [Note.of("filled in")] if drawn.kind == "drawing" else []
     return LikePicture(printable(path.name), drawn.kind, line, tuple(notes))
 
@@ -179,7 +180,7 @@ def _photographed(path: Path, settings: Settings) -> LikePicture:
     return LikePicture(printable(path.name), "photograph", line, tuple(Note.of("picture", flag=flag) for flag in said))
 
 
-# --------------------------------------------------------------------------------------------------- the poses looked in
+# -------------------------------------------------------------------------------------------------- the poses looked in
 
 
 class _Pose(NamedTuple):
@@ -219,7 +220,8 @@ def _poses_at(
 def _told(settings: Settings) -> dict[str, Any]:
     """What a ranking is asked with."""
     return {name: getattr(settings, name) for name in (
-        "span", "turn", "start", "cutter", "model", "empty", "ring", "camera_height", "arc", "work_px", "jobs", "jitter")}
+        "span", "turn", "start", "cutter", "model", "empty", "ring", "camera_height", "arc", "work_px", "jobs",
+        "jitter")}
 
 
 def _pose(lines: Sequence[ViewLine], ring: Ring, settings: Settings) -> _Pose:
@@ -278,7 +280,7 @@ def _laid(hit: Hit, picture: LikePicture, reading: Any) -> Hit:
     return replace(hit, outline=view, laid=laid.outline, differs=told)
 
 
-# ------------------------------------------------------------------------------------------------------------ left behind
+# ---------------------------------------------------------------------------------------------------------- left behind
 
 
 def to_dict(found: Found) -> dict[str, Any]:

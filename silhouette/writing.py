@@ -29,7 +29,8 @@ from typing import IO, Any, Literal
 from silhouette.errors import OutputError
 
 Kind = Literal["results", "check", "set", "armature", "archive", "found"]
-"""What a folder holds: of a score or ranking, of a check, a reference set, an armature, an archive, or what find found."""
+"""What a folder holds: of a score or ranking, of a check, a reference set, an armature, an archive, or an
+answer of find."""
 
 MARK = ".silhouette.json"
 SET_TABLE, PHOTOGRAPHS = "set.csv", "photographs"

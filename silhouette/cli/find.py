@@ -29,7 +29,8 @@ def add(commands: Any) -> None:
         "Find poses by what they do, or by a picture that they look like, in an archive or in a folder of trials.",
         "silhouette find trials --like photo.jpg -o found",
     )
-    parser.add_argument("place", type=Path, metavar="PLACE", help="an archive, or a folder of poses, which are read first")
+    parser.add_argument("place", type=Path, metavar="PLACE",
+                        help="an archive, or a folder of poses, which are read first")
     add = parser.add_argument_group("what to look for; a pose is found that has all of it").add_argument
     add("--like", type=Path, metavar="PICTURE",
         help="poses that look like it: a photograph, a silhouette, or a drawing filled in black")

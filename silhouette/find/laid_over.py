@@ -1,4 +1,4 @@
-"""One outline laid over another: slid, leaned and scaled a little until it lies best, and how far apart they are then."""
+"""One outline laid over another: slid, leaned and scaled a little until it lies best, and how far apart they are."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from silhouette.records import Mask, Pixels
 
 COLOUR = 40
-"""Difference of a pixel's strongest and weakest colour, of 255, above which it has a colour; ink and paper have none."""
+"""From its weakest to its strongest colour, of 255: a pixel of more is coloured. Ink on paper is not."""
 COLOURED = 0.03
 """Share of coloured pixels from which a picture is a photograph."""
 APART = 100.0

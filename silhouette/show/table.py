@@ -280,7 +280,7 @@ def found_table(found: Found, width: int = COLUMNS) -> str:
 def _hit_rows(place: int, hit: Hit, several: bool, width: int) -> list[str]:
     head = f"{place:>2}  "
     like = words_find.likeness(hit)
-    first = "; ".join(filter(None, [f"{words_find.called(hit)} {words_find.seen(hit, several)}", like or words_find.reads(hit)]))
+    first = f"{words_find.called(hit)} {words_find.seen(hit, several)}; {like or words_find.reads(hit)}"
     rows = _hang(head, first, width)
     if like:
         second = f"differs: {words_find.differences(hit)}" if hit.differs else words_find.NO_DIFFERENCE

@@ -24,8 +24,8 @@ NOTES = {"filled in": "It is drawn as a line: all inside it counts as figure. Fi
 HOW = ("The filled figure is the pose, the line is your picture laid over it. What differs is how your picture stands "
        "against the pose, in per cent of the figure's height. A mirrored hit is drawn mirrored.")
 """How the drawings are read, where there is a picture."""
-NO_SIDES = ("An outline cannot tell the figure's front from its back: a pose mirrored may be the same pose, seen from the "
-            "opposite side.")
+NO_SIDES = ("An outline cannot tell the figure's front from its back: a pose mirrored may be the same pose, seen from "
+            "the opposite side.")
 NOTHING = "Nothing was found."
 
 
@@ -95,8 +95,8 @@ def how_like(value: float) -> str:
 def seen(hit: Hit, several: bool = True) -> str:
     """From where: ``from 225, mirrored``; of a pose in several rings also from which."""
     angle = "an angle that is not known" if math.isnan(hit.angle) else words.degrees(hit.angle)
-    parts = [f"from {angle}", *([words_rings.NAMES[hit.ring]] if several else []), *(["mirrored"] if hit.mirrored else [])]
-    return ", ".join(parts)
+    ring = words_rings.NAMES[hit.ring] if several else ""
+    return ", ".join(filter(None, [f"from {angle}", ring, "mirrored" if hit.mirrored else ""]))
 
 
 def mirrored(hit: Hit) -> str:

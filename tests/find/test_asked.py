@@ -14,15 +14,16 @@ from silhouette.records_find import Asked, ViewLine
 
 def line(angle: float = 0.0, readability: float | None = 60.0, **other: Any) -> ViewLine:
     values: dict[str, Any] = {"band": "fair", **other}
-    return ViewLine("hauling", "turns/hauling", values.pop("ring", "level"), angle, "name", f"{angle:03.0f}", readability,
-                    **values)
+    ring = values.pop("ring", "level")
+    return ViewLine("hauling", "turns/hauling", ring, angle, "name", f"{angle:03.0f}", readability, **values)
 
 
 def body(hand_y: float, sure: float = 0.9, spread: float = 0.02, also: tuple[float, float] | None = None,
          head_y: float = 0.30) -> tuple[Joint, ...]:
     """A head, a hand at the side, another one so high, and feet; fractions of the picture, y downwards."""
     return (Joint("head", 0.5, head_y, 0.02, 0.9), Joint("hand", 0.4, 0.6, 0.02, 0.9),
-            Joint("hand", 0.6, hand_y, spread, sure, also), Joint("foot", 0.45, 0.9, 0.02), Joint("foot", 0.55, 0.88, 0.02))
+            Joint("hand", 0.6, hand_y, spread, sure, also), Joint("foot", 0.45, 0.9, 0.02),
+            Joint("foot", 0.55, 0.88, 0.02))
 
 
 @pytest.mark.parametrize(("gaps", "small", "fair", "big"), [
@@ -36,14 +37,16 @@ def test_a_gap_counts_from_its_size_on(gaps: tuple[float, ...], small: bool, fai
 
 @pytest.mark.parametrize(("joints", "over"), [
     (body(0.20), True), (body(0.28), False), (body(0.45), False), (body(0.20, sure=0.4), False),
-    (body(0.20, spread=0.2), False), (body(0.20, also=(0.6, 0.7)), False), (body(0.10, head_y=0.95), False), ((), False),
+    (body(0.20, spread=0.2), False), (body(0.20, also=(0.6, 0.7)), False), (body(0.10, head_y=0.95), False),
+    ((), False),
 ])
 def test_a_hand_over_the_head_counts_where_it_is_sure(joints: tuple[Joint, ...], over: bool) -> None:
     assert has_arm(line(joints=joints), "over-head") is over
 
 
 def test_the_nearest_view_is_the_one_that_has_to_be_strong() -> None:
-    views = [line(80, band="strong"), line(100, band="weak"), line(350, band="strong"), line(90, band="weak", ring="low")]
+    views = [line(80, band="strong"), line(100, band="weak"), line(350, band="strong"),
+             line(90, band="weak", ring="low")]
     assert strong_from(views, "level", 85) is views[0]
     assert strong_from(views, "level", 95) is None
     assert strong_from(views, "level", 5) is views[2]

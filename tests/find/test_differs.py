@@ -50,7 +50,7 @@ def test_a_larger_picture_of_the_same_does_not_differ(capsule_mask: Drawn, read:
 
 @pytest.mark.parametrize("read", [True, False])
 @pytest.mark.parametrize("side", ["left", "right"])
-def test_an_arm_that_is_elsewhere_is_named_by_its_side_of_the_picture(capsule_mask: Drawn, side: str, read: bool) -> None:
+def test_an_arm_elsewhere_is_named_by_its_side_of_the_picture(capsule_mask: Drawn, side: str, read: bool) -> None:
     out, down = capsule_mask(0, "out", (480, 640)), capsule_mask(0, "down", (480, 640))
     middle = out.shape[1] // 2
     left, right = (out, down) if side == "left" else (down, out)
