@@ -12,13 +12,14 @@ from typing import NamedTuple
 import numpy as np
 
 from silhouette.errors import PoseError
-from silhouette.reading import reader
+from silhouette.reading import reader, steep
 from silhouette.reading.ring_choice import STATURE
 from silhouette.records import CUT_BY_FRAME, BlindSpot, Cut, Mask, Note, RingCamera, Stop
 from silhouette.records_space import PointBells, Skeleton, StopCamera
 from silhouette.settings import RINGS, TRUST, Ring
 from silhouette.shape import outline
 from silhouette.space import blind_spots, hull, joints, orbit_fit, rings, stature
+from silhouette.space.joints import Alone
 from silhouette.turnaround import Rings, Turnaround
 
 LEAST_STOPS = 8
@@ -73,7 +74,7 @@ class Shared:
     rings: tuple[RingInSpace, ...]
     """Those that can be used, the main ring first."""
     unusable: Mapping[Ring, str]
-    """The others, and why in a word: few, half, frame, sizes, body."""
+    """The others, and why in a word: few, half, frame, sizes, body, turn."""
 
     @property
     def same(self) -> tuple[RingInSpace, ...]:
@@ -107,17 +108,13 @@ def shared(shot: Rings) -> Shared | None:
     """All rings of a pose that can be used, in one frame; None where there is none."""
     order = sorted(shot.all, key=lambda one: (one is not shot.main, RINGS.index(one.ring)))
     unusable: dict[Ring, str] = {}
-    told: list[tuple[Seen, rings.RingViews]] = []
+    told: list[_Told] = []
     for one in order:
-        places = clear_stops(one)
-        why = _why_not(one, places)
-        if not why:
-            seen = Seen(one.ring, places, [one.stops[k] for k in places], [_cut(one, k).mask for k in places])
-            views = views_of(seen.stops, seen.masks)
-            why = "body" if _no_body(views.bells) else ""
-            told += [] if why else [(seen, views)]
-        if why:
-            unusable[one.ring] = why
+        known = _asked(one)
+        if isinstance(known, str):
+            unusable[one.ring] = known
+        else:
+            told.append(known)
     return replace(_in_one_frame(told), unusable=unusable) if told else None
 
 
@@ -131,20 +128,52 @@ class Seen(NamedTuple):
     masks: Sequence[Mask]
 
 
-def together(rings_seen: Sequence[Seen]) -> Shared:
-    """Rings of one pose in one frame, that of the first; each with whole turns of masks of one size."""
-    return _in_one_frame([(seen, views_of(seen.stops, seen.masks)) for seen in rings_seen])
+class _Told(NamedTuple):
+    """What one ring tells alone."""
+
+    seen: Seen
+    views: rings.RingViews
+    alone: Alone | None
+    """None where most of its outlines are not those of a body."""
 
 
-def _in_one_frame(told: Sequence[tuple[Seen, rings.RingViews]]) -> Shared:
-    found = rings.solve([views for _, views in told])
+def _told(seen: Seen) -> _Told:
+    views = views_of(seen.stops, seen.masks)
+    return _Told(seen, views, None if _no_body(views.bells) else rings.alone(views))
+
+
+def _asked(shot: Turnaround) -> _Told | str:
+    """What a ring tells alone, or why it tells nothing, in a word."""
+    places = clear_stops(shot)
+    why = _why_not(shot, places)
+    if why:
+        return why
+    told = _told(Seen(shot.ring, places, [shot.stops[k] for k in places], [_cut(shot, k).mask for k in places]))
+    return _no_turn(told) or told
+
+
+def _no_turn(told: _Told) -> str:
+    """Why the outlines of a ring are of no use, in a word."""
+    return "body" if told.alone is None else "" if rings.turns(told.alone) else "turn"
+
+
+def together(seen: Sequence[Seen]) -> Shared | None:
+    """Rings of one pose in one frame, that of the first that is of use; each a whole turn of masks of one size."""
+    told = [_told(one) for one in seen]
+    unusable = {one.seen.ring: why for one in told if (why := _no_turn(one))}
+    told = [one for one in told if one.seen.ring not in unusable]
+    return replace(_in_one_frame(told), unusable=unusable) if told else None
+
+
+def _in_one_frame(told: Sequence[_Told]) -> Shared:
+    found = rings.solve([one.views for one in told], [one.alone for one in told if one.alone is not None])
     same = [k for k, placed in enumerate(found.rings) if placed.joined]
     cameras = [found.skeleton.cameras[placed.stops] for placed in found.rings]
     skeleton = replace(found.skeleton, cameras=tuple(c for k in same for c in cameras[k]))
-    raise_by = -_ground([told[k][0].masks for k in same], [cameras[k] for k in same])
+    raise_by = -_ground([told[k].seen.masks for k in same], [cameras[k] for k in same], skeleton)
     unit = 1 / (stature.stature_by_bones(skeleton) or 1.0)
     out = []
-    for (seen, _), stood, placed in zip(told, cameras, found.rings, strict=True):
+    for (seen, *_), stood, placed in zip(told, cameras, found.rings, strict=True):
         moved = stature.moved(replace(skeleton, cameras=stood), raise_by, unit).cameras
         sure = float(np.hypot(HEIGHT_DOUBT * placed.height_doubt, HEIGHT_FLOOR))
         out.append(RingInSpace(
@@ -153,12 +182,24 @@ def _in_one_frame(told: Sequence[tuple[Seen, rings.RingViews]]) -> Shared:
     return Shared(stature.moved(skeleton, raise_by, unit), tuple(out), {})
 
 
-def _ground(masks: Sequence[Sequence[Mask]], cameras: Sequence[Sequence[StopCamera]]) -> float:
-    """Where the ground is, by all rings together; where their outlines have nothing in common, by the first."""
-    try:
-        return hull.ground_shift([m for some in masks for m in some], [c for some in cameras for c in some])
-    except PoseError:
-        return hull.ground_shift(masks[0], cameras[0])
+def _ground(
+    masks: Sequence[Sequence[Mask]], cameras: Sequence[Sequence[StopCamera]], found: Skeleton
+) -> float:
+    """Where the ground is, by all rings together; where that is not under the figure's lowest joints, for outlines do
+    not fit together, by the first ring, or by these joints."""
+    lowest = min((j.at[2] for j in found.joints if j.at is not None), default=0.0)
+    for some in (len(masks), 1):
+        try:
+            at = hull.ground_shift([m for own in masks[:some] for m in own], [c for own in cameras[:some] for c in own])
+        except PoseError:
+            continue
+        if abs(at - lowest) < FEET:
+            return at
+    return lowest
+
+
+FEET = 0.1
+"""How far from the lowest joint, a toe or another, the ground may lie, statures."""
 
 
 def alone(stops: Sequence[Stop], masks: Sequence[Mask]) -> Skeleton:
@@ -252,9 +293,8 @@ def seems(camera: RingCamera) -> Ring | None:
 def notes_of(shot: Turnaround, camera: RingCamera, found: Shared | None) -> list[Note]:
     """What a ring's camera makes worth saying."""
     ring = shot.ring
-    why = found.unusable.get(ring) if found else _why_not(shot, clear_stops(shot)) or "body"
     if camera.found_from == "unknown":
-        return [Note.of("ring camera unknown", ring=ring, why=why or "body")]
+        return [Note.of("ring camera unknown", ring=ring, why=found.unusable[ring] if found else _asked(shot))]
     notes = []
     looks = seems(camera)
     if looks is not None and looks != ring and _surely_not(camera, ring):
@@ -278,13 +318,17 @@ def _surely_not(camera: RingCamera, ring: Ring) -> bool:
 
 
 def _outside(camera: RingCamera) -> str:
-    """In what way the camera stood where the reader was taught none: lower, higher, nearer; empty where it did not."""
+    """In what way the camera stood where the reader does less well: lower, higher, steeper, nearer; empty where it did
+    not. Height alone says so only where nothing tells how steeply it looked."""
     height, sure = camera.height_m, 0.0
     if height is None and camera.height is not None:
         height, sure = camera.height * STATURE, (camera.height_sure or 0.0) * STATURE
     if height is not None and height + sure < LOWEST_M:
         return "lower"
-    if height is not None and height - sure > HIGHEST_M:
+    looks_down_far = steep.too_steep(camera)
+    if looks_down_far:
+        return "steeper"
+    if looks_down_far is None and height is not None and height - sure > HIGHEST_M:
         return "higher"
     near = camera.distance is not None and camera.distance * STATURE < NEAR_SHARE * NEAREST_M
     return "nearer" if near else ""

@@ -15,6 +15,7 @@ import numpy as np
 
 from silhouette import in_space
 from silhouette.check.made_out import made_out
+from silhouette.geometry.angles import apart
 from silhouette.geometry.orbit import StopCamera
 from silhouette.reading import reader
 from silhouette.records import Mask, Stop
@@ -41,6 +42,13 @@ class RingSeen:
     masks: tuple[Mask, ...]
     skeleton: Skeleton
     """Lengths in statures; n cameras."""
+    odd: tuple[tuple[int, tuple[int, ...]], ...] = ()
+    """The other stops whose figure was made out, and the (h, w) of their masks."""
+
+    @property
+    def size(self) -> tuple[int, ...]:
+        """(h, w) of the masks."""
+        return self.masks[0].shape
 
     @property
     def cameras(self) -> dict[int, StopCamera]:
@@ -64,7 +72,8 @@ def seen_alone(stops: Sequence[Stop], looks: Sequence[StopLook]) -> RingSeen | N
     except np.linalg.LinAlgError:
         return None
     unit = stature.stature_by_bones(found)
-    return None if unit is None else RingSeen(kept, tuple(masks), stature.moved(found, 0.0, 1 / unit))
+    odd = tuple((k, looks[k].mask.shape) for k in clear if looks[k].mask.shape != usual)
+    return None if unit is None else RingSeen(kept, tuple(masks), stature.moved(found, 0.0, 1 / unit), odd)
 
 
 def _guessed(stops: Sequence[Stop]) -> bool:
@@ -84,7 +93,22 @@ def find_strays(
         ring: RingTurn(one.stops, one.masks, one.skeleton.cameras, tuple(stops[ring][k].angle for k in one.stops))
         for ring, one in known.items()
     }
-    return tuple(strays.find(turns))
+    return (*_by_size(stops, known), *strays.find(turns))
+
+
+def _by_size(stops: Mapping[Ring, Sequence[Stop]], known: Mapping[Ring, RingSeen]) -> list[Stray]:
+    """Stops whose pictures are not of their ring's size, but of another ring's."""
+    found: list[Stray] = []
+    for ring, one in known.items():
+        for k, size in one.odd:
+            fits = {there: [j for j, odd in other.odd if odd == one.size] for there, other in known.items()
+                    if there != ring and other.size == size}
+            if not fits or any(s.looks == ring and s.other == k for s in found):
+                continue
+            looks, back = max(fits.items(), key=lambda fit: len(fit[1]))
+            near = min(back, key=lambda j: float(apart(stops[looks][j].angle, stops[ring][k].angle)), default=None)
+            found.append(Stray(ring, k, looks, near, 1.0))
+    return found
 
 
 def own_cameras(ring: Ring, seen: RingSeen | None, found: Iterable[Stray] | None) -> dict[int, StopCamera]:
@@ -122,11 +146,11 @@ def together(
     first = main if main in known else next(iter(known))
     how = {ring: rings_apart.align(known[first].skeleton, one.skeleton)
            for ring, one in known.items() if ring != first}
-    apart = tuple(_apart(ring, one) for ring, one in how.items() if one is not None)
+    lying = tuple(_apart(ring, one) for ring, one in how.items() if one is not None)
     away = {s.stop for s in stray} | {s.other for s in stray}
     away |= {rings.first(ring) + k for ring, shot in shots.items() if shot.held is not None for k in shot.held.moved}
     outside = _outside(rings, known, first, how, away)
-    return replace(rings, main=first, apart=apart, outside=outside)
+    return replace(rings, main=first, apart=lying, outside=outside)
 
 
 def _turns(shot: Shot) -> bool:

@@ -113,8 +113,8 @@ class Rings:
 
 
 def files_of(place: Path, settings: Settings) -> list[tuple[Ring, Path]]:
-    """Every file that what is read of a pose depends on, with the ring that it belongs to: pictures, masks by hand, empty
-    pictures, tables. No picture is read.
+    """Every file that what is read of a pose depends on, with the ring that it belongs to: pictures, masks by hand,
+    empty pictures, tables. No picture is read.
 
     Raises
     ------

@@ -643,7 +643,7 @@ def growing_folder(
         with contextlib.suppress(OSError):  # file systems without rights
             place.chmod(place.stat().st_mode & 0o700)
         if not (place / MARK).exists():
-            told = {"kind": kind, "files": {}, "known": []}
+            told: dict[str, Any] = {"kind": kind, "files": {}, "known": []}
             _put_file(place / MARK, (json.dumps(told, indent=1, sort_keys=True) + "\n").encode())
         with (place / MARK).open("r+b") as mark:
             if not _lock(mark):

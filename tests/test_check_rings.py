@@ -150,6 +150,9 @@ def test_rings_may_have_pictures_of_other_sizes(rings: dict[Ring, Turn]) -> None
     focal = turn.focal * 336 / 492  # of the longer side, which is the width now
     whole = held({**rings, "low": Turn(turn.angles, smaller, focal)})
     assert questions.right_ring(whole).verdict == questions.same_pose(whole).verdict == "pass"
+    mixed, j = exchanged({**rings, "low": Turn(turn.angles, smaller, focal)}, "low", 4, "high")
+    whole = held(mixed)
+    assert [(s.stop, s.looks, s.other) for s in whole.strays or ()] == [(4, "high", whole.first("high") + j)]
 
 
 def test_a_ring_with_too_few_stops_is_named_and_left_out(rings: dict[Ring, Turn]) -> None:

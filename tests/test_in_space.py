@@ -171,8 +171,12 @@ def no_body(one: Turnaround) -> Turnaround:
     return replace(one, cuts=tuple(Cut(block, 1.0, "room") for _ in one.cuts))
 
 
+def still(one: Turnaround) -> Turnaround:
+    return replace(one, cuts=one.cuts[:1] * len(one.cuts))
+
+
 @pytest.mark.parametrize(("why", "change"), [
-    ("few", few), ("half", half), ("frame", by_frame), ("sizes", sizes), ("body", no_body)])
+    ("few", few), ("half", half), ("frame", by_frame), ("sizes", sizes), ("body", no_body), ("turn", still)])
 def test_a_ring_that_cannot_tell_is_unknown_and_says_why(shot: Rings, why: str, change: Any) -> None:
     one = change(next(one for one in shot.all if one.ring == "low"))
     told = in_space.in_space(replace(shot, all=(one,)))
@@ -196,6 +200,14 @@ def test_a_camera_where_the_reader_was_taught_none_is_named(shot: Rings, metres:
     told = in_space.in_space(replace(shot, all=(replace(one, settings=settings),)))
     (note,) = told.notes
     assert note.kind == "ring camera outside" and where in words.note(note)
+
+
+@pytest.mark.parametrize(("height", "distance", "where"), [
+    (1.8, 1.6, ""), (2.4, 1.6, "steeper"), (2.4, None, "higher"), (1.8, 0.8, "steeper"), (1.2, 0.8, "nearer")])
+def test_what_counts_is_how_steeply_a_camera_looked_where_that_is_known(height: float, distance: float | None,
+                                                                        where: str) -> None:
+    camera = RingCamera("outlines", height, 0.02, -20.0, distance, 0.6)
+    assert in_space._outside(camera) == where
 
 
 @pytest.mark.parametrize(("height", "sure", "ring", "named"), [

@@ -7,7 +7,6 @@ an archive, no metadata of one, and no path but the way from a root to a pose.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -96,8 +95,9 @@ def build(
                             do="Put the rings into the folders of their poses: hauling/low, hauling/level.")
     found = places.find(roots)
     sources = [*roots, *([Path(settings.empty)] if settings.empty else [])]
-    with growing_folder(out, "archive", sources, NAMES) as folder:
-        return _Run(folder, found, settings).all(cluster, tell)
+    processes = min(settings.jobs, len(found.poses))
+    with shared.hands(processes, cluster) as hands, growing_folder(out, "archive", sources, NAMES) as folder:
+        return _Run(folder, found, settings).all(hands, tell)
 
 
 class _Run:
@@ -122,14 +122,14 @@ class _Run:
                 f"holds {count} of {root}, and none lies there any more.", path=self.folder.place,
                 do=f"Check the folder that you gave. If all are gone for good, delete their files in {POSES}.")
 
-    def all(self, cluster: str | None, tell: Progress) -> Archived:
+    def all(self, hands: shared.Hands, tell: Progress) -> Archived:
         """Read what is new or changed, and forget what is gone."""
         asked = program(self.settings)
         alone = self.settings.but(jobs=1)
         keys = {mark: known.about["key"] for mark, known in self.held.items()}
         jobs = [Job(place, alone, keys.get(place.mark), asked) for place in self.found.poses]
         try:
-            for done, (job, came) in enumerate(shared.done(jobs, self.settings.jobs, cluster), 1):
+            for done, (job, came) in enumerate(hands(jobs), 1):
                 self._take(job.place, came)
                 tell("reading poses", done, len(jobs))
             removed = [self._forget(mark) for mark in sorted(self.ours - self.there)]

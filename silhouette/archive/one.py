@@ -72,7 +72,8 @@ def hold(job: Job) -> Done:
                             do="Install the same version on all machines.")
     place = job.place.path
     if not place.exists():
-        return Done("unseen", why="does not exist where it was to be read. Workers need the pictures under the same path.")
+        return Done("unseen", why="does not exist where it was to be read. "
+                    "Workers of a cluster need the pictures under the same path.")
     with _one_at_a_time:
         try:
             key = key_of_pose(place, job.settings)
@@ -153,7 +154,7 @@ def _with_vectors(line: ViewLine, vectors: Sequence[Any]) -> ViewLine:
 
 
 def _view_line(pose: Pose, view: View, source: str) -> ViewLine:
-    measures, reading, body = view.measures, view.reading, view.body
+    measures, reading, body, line = view.measures, view.reading, view.body, view.outline
     return ViewLine(
         pose=pose.name,
         source=source,
@@ -161,16 +162,16 @@ def _view_line(pose: Pose, view: View, source: str) -> ViewLine:
         angle=view.angle,
         angle_from=view.stop.angle_from,
         name=printable(view.name),
-        readability=reading and reading.readability,
-        clear=reading and reading.clear,
-        interesting=reading and reading.interesting,
-        band=reading and reading.band,
+        readability=None if reading is None else reading.readability,
+        clear=None if reading is None else reading.clear,
+        interesting=None if reading is None else reading.interesting,
+        band=None if reading is None else reading.band,
         confidence=view.confidence,
         flags=view.flags,
         reasons=tuple(tables.view_to_dict(view)["reasons"]),
         measures={} if measures is None else {name: float(getattr(measures, name)) for name in rows.MEASURES},
         gaps=() if measures is None else tuple(sorted((gap.share for gap in measures.gaps), reverse=True)),
-        limbs=body and body.limb_legibility,
+        limbs=None if body is None else body.limb_legibility,
         joints=() if body is None else body.joints,
-        outline=view.outline and view.outline.polygon,
+        outline=None if line is None else line.polygon,
     )

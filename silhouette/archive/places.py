@@ -1,8 +1,8 @@
 """Which poses lie under some folders, however deep.
 
-The rules are those of ``rank``, folder by folder: a clip is a pose, and so is a folder of stills, or one that holds rings.
-Any other folder is looked into, whatever its name: ``2019/spring/hauling``. Never a pose: what this program wrote, what is
-hidden, pictures called empty, close-ups, and the stills that ``open`` keeps in ``replaced``.
+The rules are those of ``rank``, folder by folder: a clip is a pose, and so is a folder of stills, or one that holds
+rings. Any other folder is looked into, whatever its name: ``2019/spring/hauling``. Never a pose: what this program
+wrote, what is hidden, pictures called empty, close-ups, and the stills that ``open`` keeps in ``replaced``.
 """
 
 from __future__ import annotations
@@ -132,5 +132,5 @@ class _Walk:
         if loose and below is None:
             yield place
         elif loose:
-            why = f"holds loose pictures ({printable(loose[0].name)}) beside poses. Move them into a folder of their own."
-            self.troubles.append((place, why))
+            what = f"holds loose pictures ({printable(loose[0].name)}) beside poses."
+            self.troubles.append((place, f"{what} Move them into a folder of their own."))

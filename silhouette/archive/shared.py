@@ -7,8 +7,9 @@ So no picture travels, and a worker need not see the disk that the archive lies 
 from __future__ import annotations
 
 import contextlib
+import logging
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from silhouette.archive.one import Done, Job, hold
@@ -20,45 +21,54 @@ PATIENCE_S = 10.0
 AT_ONCE = 1000
 """Poses that a cluster is given ahead, so that neither side holds much of what is not done."""
 
+Hands = Callable[[Sequence[Job]], Iterable[tuple[Job, Done]]]
+"""Does these jobs and says what came of each, as soon as it is known; raises a :class:`SilhouetteError` for what fails
+with every pose."""
 
-def done(jobs: Sequence[Job], processes: int, cluster: str | None) -> Iterator[tuple[Job, Done]]:
-    """What came of each pose, as soon as it is known.
+
+@contextlib.contextmanager
+def hands(processes: int, cluster: str | None) -> Iterator[Hands]:
+    """Whoever reads the poses.
 
     Raises
     ------
     SilhouetteError
-        What fails with every pose; a process of the pool was ended from outside; no scheduler answers.
+        A process of the pool was ended from outside; no scheduler answers, or its workers cannot do this.
     """
-    if cluster is not None:
-        yield from _on_cluster(jobs, cluster)
-        return
-    with workers(min(processes, len(jobs))) as run:
-        yield from zip(jobs, run(hold, jobs), strict=True)
+    if cluster is None:
+        with workers(processes) as run:
+            yield lambda jobs: zip(jobs, run(hold, jobs), strict=True)
+    else:
+        with _client(cluster) as client:
+            yield lambda jobs: _on_cluster(jobs, client)
 
 
-def _on_cluster(jobs: Sequence[Job], address: str) -> Iterator[tuple[Job, Done]]:
+def _on_cluster(jobs: Sequence[Job], client: Any) -> Iterator[tuple[Job, Done]]:
     """By the workers of a Dask scheduler. One that dies is made up for by the others; a pose with which several died is
     said to be the cause."""
-    with _client(address) as client:
-        for start in range(0, len(jobs), AT_ONCE):
-            yield from _some_on_cluster(jobs[start : start + AT_ONCE], client)
+    for start in range(0, len(jobs), AT_ONCE):
+        yield from _some_on_cluster(jobs[start : start + AT_ONCE], client)
 
 
 def _some_on_cluster(jobs: Sequence[Job], client: Any) -> Iterator[tuple[Job, Done]]:
     from distributed import as_completed
     from distributed.scheduler import KilledWorker
 
-    futures = client.map(hold, jobs, pure=False, retries=2, key="pose")
-    asked = dict(zip(futures, jobs, strict=True))
-    del futures
+    asked = dict(zip(client.map(hold, jobs, pure=False, key="pose"), jobs, strict=True))
     with _bar(list(asked)):
         for future in as_completed(list(asked)):
             job = asked.pop(future)
             try:
-                yield job, future.result()
+                done = future.result()
             except KilledWorker:
-                yield job, Done("unseen", why="each worker that read it was ended, perhaps for lack of memory.")
+                done = Done("unseen", why="every worker that read it was ended, perhaps for lack of memory.")
+            except SilhouetteError:
+                raise
+            except Exception as error:
+                raise SilhouetteError(f"the cluster could not do it ({type(error).__name__}: {error}).",
+                                      do="Install this program for every worker, then run it again.") from None
             future.release()
+            yield job, done
 
 
 @contextlib.contextmanager
@@ -68,8 +78,9 @@ def _client(address: str) -> Iterator[Any]:
     except ImportError:
         raise SilhouetteError("--cluster needs Dask, which is not installed.",
                               do="Install it with: pip install 'pose-silhouette[cluster]'.") from None
+    logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)  # what matters is said in a sentence
     try:
-        client = Client(address, timeout=PATIENCE_S, set_as_default=False)
+        client = Client(address, timeout=PATIENCE_S)
     except (OSError, ValueError, TypeError) as error:
         raise SilhouetteError(f"no Dask scheduler answers at {address} ({type(error).__name__}).",
                               do="Start one with: dask scheduler. It prints its address.") from None
@@ -79,8 +90,8 @@ def _client(address: str) -> Iterator[Any]:
 
 @contextlib.contextmanager
 def _bar(futures: Sequence[Any]) -> Iterator[None]:
-    """Dask's own bar, where a person watches."""
-    if not sys.stderr.isatty():
+    """Dask's own bar, where a person watches. It waits for the poses by itself, so it has a thread of its own."""
+    if not sys.stdout.isatty():
         yield
         return
     from threading import Thread
@@ -91,4 +102,4 @@ def _bar(futures: Sequence[Any]) -> Iterator[None]:
     watcher.start()
     yield
     watcher.join(1.0)
-    print(file=sys.stderr)
+    print()

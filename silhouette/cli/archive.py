@@ -19,8 +19,8 @@ def add(commands: Any) -> None:
         commands,
         "archive",
         run,
-        "Keep the silhouettes and numbers of all poses under some folders as plain data. Run it again: only what is new "
-        "or changed is read.",
+        "Keep the silhouettes and numbers of all poses under some folders as plain data. Run it again, and only what "
+        "is new or changed is read.",
         "silhouette archive turns -o archive --jobs 4",
     )
     parser.add_argument("roots", type=Path, nargs="+", metavar="ROOT", help="folders that hold poses, however deep")

@@ -1,6 +1,7 @@
 """The views of one pose as one Parquet file, and back: plain columns that any program can read.
 
-The same views always give the same bytes. What holds for the pose as a whole stands in the file's own metadata, as JSON.
+The same views always give the same bytes. What holds for the pose as a whole stands in the file's own metadata, as
+JSON.
 """
 
 from __future__ import annotations

@@ -27,8 +27,7 @@ from silhouette.settings import SCALE, Intent, Paper
 from silhouette.texts import printable
 
 if TYPE_CHECKING:
-    from silhouette.records import Stop
-    from silhouette.records_shoot import CheckReport, Finding
+    from silhouette.records_shoot import CheckReport, Told
     from silhouette.shoot import Checked
 
 Tell = Callable[[str, int, int], None]
@@ -229,20 +228,13 @@ def check_told(checked: Checked) -> dict[str, Any]:
 
     report = checked.report
     verdict, rests_on = check_page.headline(report)
-    first, offsets = 0, dict[str | None, int]()
-    for ring, one in report.rings:
-        offsets[ring] = first
-        first += len(one.stops)
-    stops = _stops_told(checked)
-    told = [(words_check.asked(ring, f.check), f, seen, offsets.get(ring, 0)) for ring, f, seen in report.told]
     asked = {ring: wanted.wanted(one) for ring, one in wanted.by_ring(report).items()}
     return {
         "verdict": verdict, "rests_on": rests_on, "exit_code": report.exit_code,
-        "findings": [_finding(*one) for one in told if one[1].verdict != "unknown"],
+        "findings": [_finding(one, report) for one in report.told if one[1].verdict != "unknown"],
         "passed": words_check.passed(report),
-        "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold_all(
-            [one for one in report.told if one[1].verdict == "unknown"])],
-        "stops": stops, "half": _half_width(checked),
+        "unanswered": [{"said": why, "do": helps} for why, helps in words_check.untold_all(report.told)],
+        "stops": _stops_told(checked), "half": _half_width(checked),
         "notes": [_FLAG.sub("", text) for text in words.said_once(checked.all_notes, len(checked.rings))],
         "again": [{"ring": ring, "wanted": [one.words for one in these],
                    "want": wanted.to_query([stop for one in these for stop in one.stops])}
@@ -261,23 +253,13 @@ def _stops_told(checked: Checked) -> list[dict[str, Any]]:
     for mark, one in parts:
         known = words_check.angles_known(one.stops) and one.why_not != "no turn"
         named += [(f"{mark}{called}", known) for called in words_check.names_of(one.stops)]
-    unclear = _unclear(report)
     return [{
         "ring": stop.ring if report.rings else "", "name": printable(stop.name), "called": printable(called),
         "angle": round(stop.angle, 1) if known and not math.isnan(stop.angle) else None,
-        "mark": check_page.verdict_of(report, k), "unclear": k in unclear,
+        "mark": check_page.verdict_of(report, k), "unclear": k in report.unclear,
         "path": None if line is None else svg.path_d(line.drawn),
         "height": round(1.0 if line is None else line.height_px / tallest, 4),
     } for k, (stop, (called, known), line) in enumerate(zip(report.stops, named, lines, strict=True))]
-
-
-def _unclear(report: CheckReport) -> set[int]:
-    """Stops whose figure was not made out, counted over all rings."""
-    found, first = set(report.unclear), 0
-    for _, one in report.rings:
-        found |= {first + k for k in one.unclear}
-        first += len(one.stops)
-    return found
 
 
 def _half_width(checked: Checked) -> float:
@@ -292,13 +274,16 @@ def _half_width(checked: Checked) -> float:
     return round(half, 3)
 
 
-def _finding(check: str, finding: Finding, seen: Sequence[Stop], first: int) -> dict[str, Any]:
-    """A finding of the stops ``seen``, the first of which is the stop ``first`` of all."""
+def _finding(told: Told, report: CheckReport) -> dict[str, Any]:
+    """A finding; of a ring among several its stops are counted over all of them."""
     from silhouette.show import words_check
 
+    ring, finding, stops = told
+    first = 0 if ring is None else next(k for k, stop in enumerate(report.stops) if stop.ring == ring)
     concerned = sorted({*finding.stops, *(k for pair in finding.gaps for k in pair)})
-    return {"verdict": finding.verdict, "check": check, "said": words_check.evidence(finding, seen),
-            "do": words_check.do(finding, seen), "stops": [first + k for k in concerned],
+    return {"verdict": finding.verdict, "check": words_check.asked(ring, finding.check),
+            "said": words_check.evidence(finding, stops), "do": words_check.do(finding, stops),
+            "stops": [first + k for k in concerned],
             "gaps": [[first + k for k in pair] for part in (finding, *finding.parts) for pair in part.gaps]}
 
 

@@ -200,9 +200,11 @@ _UNKNOWN = {
     "few": "it has too few clear outlines, 8 are needed", "half": "its stops do not go all round",
     "frame": "the frame cuts the figure at most of its stops", "sizes": "its pictures have several sizes",
     "body": "its outlines are not those of a body",
+    "turn": "its outlines are not those of one figure that turns as its angles say",
 }
 _OUTSIDE = {
     "lower": "lower than 0.2 m", "higher": "higher than 2.6 m", "nearer": "nearer than 2.6 m",
+    "steeper": "so high that it looked down by more than 45 degrees",
 }
 
 

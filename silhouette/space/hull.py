@@ -616,7 +616,8 @@ def ground_shift(masks: Sequence[Mask], cameras: Sequence[StopCamera]) -> float:
         heights.append(float(vertices[rows >= rows.max() - GROUND_ROWS, 2].max()))
     least, most = float(vertices[:, 2].min()), float(np.quantile(heights, GROUND_SHARE))
     at = np.array([most, most + (most - least) / 2])
-    areas = [float((hull.field[:, :, k] > 0).sum()) for k in np.searchsorted(hull.axes()[2], at)]
+    levels = np.minimum(np.searchsorted(hull.axes()[2], at), hull.field.shape[2] - 1)
+    areas = [float((hull.field[:, :, k] > 0).sum()) for k in levels]
     roundness = (areas[1] / max(areas[0], 1.0) - ROUND[0]) / (ROUND[1] - ROUND[0])
     return most - BETWEEN * float(np.clip(roundness, 0, 1)) * (most - least)
 

@@ -28,6 +28,15 @@ FAR = 0.15
 """Statures from which a joint says nothing of how a ring lies over another: a hand taken for the other hand."""
 NEAR = 0.03
 """How far joints of two rings may lie apart before they count for less, statures."""
+AGREE = 0.8
+"""Share of the points that the views must be right about. Of good rings it is 0.98 and more, with two stops exchanged
+0.90; with stops at random 0.8 at most, but that angles are then bent to fit."""
+OFF, TIMES = np.radians(5.0), 3.0
+"""How far the median stop may lie off its angle, radians, and in standard deviations where angles are not given. Of
+good rings it is half a degree; of a figure that did not turn 15 to 50."""
+HEIGHTS = (-0.05, 2.5)
+"""Between these a lens may stand over the lowest point, statures. Of a turn whose angles run the wrong way round it is
+found deep under the ground."""
 OTHER_POSE = 0.04
 """How far apart the joints of two rings lie where they show two poses, median, statures."""
 STEP_DEG = 15.0
@@ -78,9 +87,29 @@ class Together:
     rings: tuple[Placed, ...]
 
 
-def solve(rings: Sequence[RingViews]) -> Together:
-    """Find the joints and cameras of a pose in all its rings; the first of them says where angle 0 is."""
-    each = [_in_statures(joints.alone(r.bells, r.cameras, r.angle_sure, r.distance_sure)) for r in rings]
+def alone(ring: RingViews) -> Alone:
+    """The fit of one ring by itself, in statures."""
+    one = joints.alone(ring.bells, ring.cameras, ring.angle_sure, ring.distance_sure)
+    by = float(np.exp(-one.fitted.state.log_stature))
+    beliefs = replace(one.beliefs, log_distance=one.beliefs.log_distance + np.log(by), height=one.beliefs.height * by)
+    return replace(one, fitted=replace(one.fitted, state=one.fitted.state.larger(by)), views=one.views.larger(by),
+                   beliefs=beliefs, unit=one.unit / by)
+
+
+def turns(one: Alone) -> bool:
+    """Whether the views of a ring are those of one body that turns as its angles say."""
+    state, sure = one.fitted.state, one.beliefs.angle_sure
+    off = np.abs(state.angles - one.beliefs.angles)
+    lowest = float(state.points[:, 2].min())
+    return bool(
+        one.fitted.told.agrees.mean() >= AGREE and np.median(off) <= max(OFF, TIMES * float(np.median(sure)))
+        and HEIGHTS[0] < state.height[0] - lowest < HEIGHTS[1])
+
+
+def solve(rings: Sequence[RingViews], each: Sequence[Alone] = ()) -> Together:
+    """Find the joints and cameras of a pose in all its rings, each of which turns; the first of them says where angle 0
+    is. ``each``: of every ring what :func:`alone` says, where that is known."""
+    each = each or [alone(ring) for ring in rings]
     laid = [laid_over(each[0].fitted.state.points, one.fitted.state.points) for one in each]
     own = [[scaled(camera, 1 / one.unit) for camera in ring.cameras] for one, ring in zip(each, rings, strict=True)]
     joined = [k for k in range(len(each)) if _apart(each[0].fitted.state.points, each[k], laid[k]) < OTHER_POSE]
@@ -165,14 +194,6 @@ def _turned(points: Floats, turn: float) -> Floats:
     return np.asarray(points @ np.array([[cos, sin, 0.0], [-sin, cos, 0.0], [0.0, 0.0, 1.0]]))
 
 
-def _in_statures(one: Alone) -> Alone:
-    """The same fit with the stature that it found as its unit."""
-    by = float(np.exp(-one.fitted.state.log_stature))
-    beliefs = replace(one.beliefs, log_distance=one.beliefs.log_distance + np.log(by), height=one.beliefs.height * by)
-    return replace(one, fitted=replace(one.fitted, state=one.fitted.state.larger(by)), views=one.views.larger(by),
-                   beliefs=beliefs, unit=one.unit / by)
-
-
 def _joined(each: Sequence[Alone], laid: Sequence[Laying], stops: Sequence[int]) -> tuple[State, Views, Beliefs]:
     """The fits of all rings as the start of one; points are those of the first."""
     states = [one.fitted.state for one in each]
@@ -211,7 +232,7 @@ def _best(views: Views, state: State, beliefs: Beliefs, starts: Sequence[Floats]
     return max(fits, key=joints.likely)
 
 
-def _placed(fitted: Fitted, ring: int, alone: Alone, by: float, points: Floats | None = None) -> Placed:
+def _placed(fitted: Fitted, ring: int, one: Alone, by: float, points: Floats | None = None) -> Placed:
     """What a fit, in statures, says of one of its rings; ``by`` makes statures of the unit that it was made in. With
     ``points`` of others the fit was of this ring alone."""
     state = fitted.state
@@ -220,7 +241,7 @@ def _placed(fitted: Fitted, ring: int, alone: Alone, by: float, points: Floats |
     return Placed(
         float(state.height[ring]), by * doubt, float(np.degrees(state.pitch[ring])),
         float(np.exp(state.log_distance[ring])), float(np.degrees(state.begins[ring] - state.begins[0])),
-        _apart(points, alone, laid_over(points, alone.fitted.state.points)), True, slice(0),
+        _apart(points, one, laid_over(points, one.fitted.state.points)), True, slice(0),
     )
 
 

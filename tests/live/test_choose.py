@@ -181,7 +181,7 @@ def test_a_check_of_several_rings_is_told_ring_by_ring(tmp_path: Path) -> None:
     framed = Finding.of("framing", "retake", "cut by the frame", (3,), edges=("top",), upright_helps=False)
     rings = (("low", of("low")), ("level", of("level")), ("high", of("high", framed)))
     stray = Finding.of("right ring", "retake", "from another ring", (2,), looks="high")
-    report = CheckReport("x", tuple(stop for _, one in rings for stop in one.stops), (stray,), rings=rings)
+    report = CheckReport("x", tuple(stop for _, one in rings for stop in one.stops), (stray,), (1, 6, 11), rings)
     own = {ring: [f.stops for f in one.findings] for ring, one in wanted.by_ring(report).items()}
     assert own == {"low": [(2,)], "level": [], "high": [(3,)]}
     told = work.check_told(Checked(report, (line,) * 15, ()))

@@ -195,7 +195,6 @@ def found_skeleton(held: dict[str, NDArray], rings: Sequence[Ring]) -> Skeleton:
 def judged(held: dict[str, NDArray], rings: Sequence[Ring], exact: bool) -> list[Judged]:
     masks, ring_of = seen_by(held, rings)
     skeleton = true_skeleton(held, rings) if exact else found_skeleton(held, rings)
-    unit = float(stature_by_bones(skeleton) or 1.0) / float(stature_by_bones(true_skeleton(held, rings)) or 1.0)
     said = {(s.part, s.side): s for s in blind_spots.blind_spots(skeleton, masks, skeleton.cameras, ring_of)}
     own = np.concatenate([held[f"{ring} own"] for ring in RINGS]).max(axis=0)
     best = np.concatenate([held[f"{ring} drawn"] for ring in rings]).max(axis=0) / own
@@ -203,13 +202,16 @@ def judged(held: dict[str, NDArray], rings: Sequence[Ring], exact: bool) -> list
     for number, name in enumerate(PARTS):
         kind, _, side = name.rpartition(" ") if name != "head" else ("head", "", "")
         spot = said.get((kind, side or None))                                        # type: ignore[call-overload]
-        shows = None if spot is None else _shows(held, 1 + number, spot.angle, spot.height / unit)
+        shows = None if spot is None else _shows(held, 1 + number, spot.angle, spot.height)
         made.append(Judged(kind, float(best[number] / CLEAR[kind]), None if spot is None else spot.clear, shows))
     return made
 
 
 def _shows(held: dict[str, NDArray], label: int, angle: float, height: float) -> float:
-    """How much of a part a close-up shows, of what the best of 72 shows; nearer faces are drawn over farther ones."""
+    """How much of a part a close-up shows, of what the best of 72 shows; nearer faces are drawn over farther ones.
+
+    height : statures
+    """
     points, faces, part = held["points"].astype(np.float64), held["faces"], held["part"]
     stature = float(stature_by_bones(true_skeleton(held, ["level"])) or 1.7)
     middle = points[part == label].mean(axis=0)

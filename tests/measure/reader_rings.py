@@ -2,8 +2,8 @@
 
 STOCK holds builds that the reader never saw (``python -m silhouette.studio.training stock KEPT --count 60 --seed 12``).
 N poses a ring, half of them near the named ones that were kept from training ("named"), half drawn inside joint limits
-("random"), each from all round, every third view read. With ``--far`` cameras stand anywhere from 0.2 to 6 m high, to
-see where the reader begins to fail, and the tables go by height, distance and how steeply the camera looks.
+("random"), each from all round, every third view read. A fourth ring stands higher than any camera that the reader was
+taught, to see where it begins to fail: the last tables go by height, distance and how steeply the camera looks.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ from silhouette.shape.outline import outline_of
 from silhouette.studio import training_views
 from silhouette.studio.training_views import TURN
 
-RINGS = {"low": (0.2, 0.6), "level": (0.8, 1.3), "high": (1.7, 2.6)}
-"""Heights of the cameras, metres."""
+RINGS = {"low": (0.2, 0.6), "level": (0.8, 1.3), "high": (1.7, 2.6), "beyond": (2.6, 6.0)}
+"""Heights of the cameras, metres; beyond: higher than any that the reader was taught."""
 AWAY = (2.6, 6.0)
 MIDDLE_M = 0.85
 """Half a grown body's height: how steeply a camera looks is taken to there."""
@@ -89,28 +89,30 @@ def main() -> None:
     parser.add_argument("stock", type=Path)
     parser.add_argument("poses", type=int)
     parser.add_argument("--seed", type=int, default=41)
-    parser.add_argument("--far", action="store_true")
-    parser.add_argument("--keep", type=Path, help="where to keep the rows, .npy")
+    parser.add_argument("--only", choices=RINGS)
+    parser.add_argument("--keep", type=Path, help="folder in which rows are kept, and taken from if they are there")
     args = parser.parse_args()
     cv2.setNumThreads(1)
-    stock = training_views.load_stock(args.stock, "cpu")
+    stock, every = training_views.load_stock(args.stock, "cpu"), []
     print(HEAD)
-    if not args.far:
-        for number, (ring, heights) in enumerate(RINGS.items()):
+    for number, (ring, heights) in enumerate(RINGS.items()):
+        if args.only not in (None, ring):
+            continue
+        place = None if args.keep is None else args.keep / f"{ring}.npy"
+        if place is not None and place.exists():
+            rows = np.load(place)
+        else:
             rows = read(stock, args.poses, args.seed + 10**6 * number, heights)
-            print(line_of(ring, rows), flush=True)
-            named = rows[:, 14] < 10**5
-            print(line_of("  named", rows[named]))
-            print(line_of("  random", rows[~named]), flush=True)
-            if args.keep is not None:
-                np.save(args.keep.with_suffix(f".{ring}.npy"), rows)
-        return
-    rows = read(stock, args.poses, args.seed + 10**7, (0.2, 6.0))
-    if args.keep is not None:
-        np.save(args.keep, rows)
+            if place is not None:
+                np.save(place, rows)
+        named = rows[:, 14] < 10**5
+        for name, some in ((ring, rows), ("  named", rows[named]), ("  random", rows[~named])):
+            print(line_of(name, some), flush=True)
+        every.append(rows)
+    rows = np.concatenate(every)
     bins("m high", rows[:, 13], (0.2, 0.6, 1.0, 1.4, 1.8, 2.2, 2.6, 3.0, 3.5, 4.0, 4.5, 5, 6), rows)
     bins("m off", rows[:, 12], (2.6, 3.5, 4.5, 6.0), rows)
-    bins("degrees down", steep(rows), (-15, -5, 5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60), rows)
+    bins("degrees down", steep(rows), (-20, -10, -5, 5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 65), rows)
 
 
 if __name__ == "__main__":

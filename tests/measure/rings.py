@@ -17,8 +17,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette import in_space, turnaround
-from silhouette.in_space import Seen, Shared
+from silhouette import armature, in_space, turnaround
+from silhouette.in_space import Seen
 from silhouette.records import Cut, RingCamera, Stop
 from silhouette.records_space import Skeleton
 from silhouette.settings import RINGS, Ring, Settings
@@ -71,20 +71,25 @@ def volume(seen: Sequence[Any], found: Skeleton, stature_m: float, cell: float) 
     return sections.volume_l(replace(figure, vertices=figure.vertices * unit)), stature.moved(found, 0.0, unit)
 
 
-def hulls(name: str, truth: Truth, shot: Rings, shared: Shared, cell: float) -> dict[str, Any]:
-    main = shot.main
-    places = in_space.clear_stops(main)
-    seen = Seen(main.ring, places, [main.stops[k] for k in places],
-                [cut.mask for k in places if (cut := main.cuts[k]) is not None])
-    one_l, one = volume(seen.masks, in_space.alone(seen.stops, seen.masks), truth["stature_m"], cell)
-    all_l, every = volume(shared.masks, shared.skeleton, truth["stature_m"], cell)
+def seen_of(shot: Turnaround) -> Seen:
+    places = in_space.clear_stops(shot)
+    return Seen(shot.ring, places, [shot.stops[k] for k in places],
+                [cut.mask for k in places if (cut := shot.cuts[k]) is not None])
+
+
+def hulls(name: str, truth: Truth, shot: Rings, usable: set[Ring], cell: float) -> dict[str, Any]:
+    """The hull of the level ring (if it cannot be used, of the first that can) and that of all."""
+    seen = [seen_of(one) for one in sorted(shot.all, key=lambda one: one is not shot.main) if one.ring in usable]
+    found, kept, _ = armature.in_one_frame(seen)
+    one_l, one = volume(seen[0].masks, in_space.alone(seen[0].stops, seen[0].masks), truth["stature_m"], cell)
+    all_l, every = volume([mask for s in kept for mask in s.masks], found, truth["stature_m"], cell)
     true = truth["figure_l"]
     (off_one, _), (off_all, within) = joint_errors(truth, one), joint_errors(truth, every)
     row = {"one": one_l / true - 1, "all": all_l / true - 1, "dressed": truth["dressed"],
            "joints_one": off_one, "joints_all": off_all, "held": off_all <= within}
     print(f"{name} {truth['pose']:22} {'dressed' if truth['dressed'] else 'bare':7}  volume {row['one']:+.3f} -> "
           f"{row['all']:+.3f} ({row['all'] / row['one']:.2f})  joints mean {1000 * off_one.mean():.0f} -> "
-          f"{1000 * off_all.mean():.0f} mm", flush=True)
+          f"{1000 * off_all.mean():.0f} mm  of {', '.join(s.ring for s in kept)}", flush=True)
     return row
 
 
@@ -159,7 +164,7 @@ def main() -> None:
         rows += [camera_row(place.name, truth, one.ring, cameras[one.ring], apart.get(one.ring, np.nan))
                  for one in shot.all]
         if given.hull and shared is not None:
-            solids.append(hulls(place.name, truth, shot, shared, given.cell))
+            solids.append(hulls(place.name, truth, shot, {one.ring for one in shared.rings}, given.cell))
     told(rows, solids)
 
 

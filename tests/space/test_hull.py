@@ -200,6 +200,12 @@ def test_the_ground_under_round_forms_and_of_one_that_lies() -> None:
         assert hull.ground_shift(masks, cameras) == pytest.approx(0.0, abs=0.006)
 
 
+@pytest.mark.parametrize("stops", [6, 8])
+def test_the_ground_is_found_by_few_stops_from_high_whose_hull_hangs_far_below_it(stops: int) -> None:
+    masks, cameras = turn(SNOWMAN, stops, pitch=-30.0, height=3.0, **SEEN)
+    assert hull.ground_shift(masks, cameras) == pytest.approx(0.0, abs=0.02)
+
+
 def test_lengths_come_out_in_the_cameras_unit() -> None:
     masks, cameras = tilted("cylinder")
     small = [replace(c, distance=c.distance / 2, height=c.height / 2, aside=c.aside / 2) for c in cameras]

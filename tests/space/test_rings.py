@@ -35,9 +35,13 @@ def points() -> Floats:
     return BODIES["contrapposto"]
 
 
+def solved(*seen: RingViews) -> Together:
+    return rings.solve(seen)
+
+
 @pytest.fixture(scope="module")
 def together(points: Floats) -> Together:
-    return rings.solve([ring(points, STILL), ring(points + ASIDE, LOW, 2.5, 1), ring(points, HIGH, -2.0, 2)])
+    return solved(ring(points, STILL), ring(points + ASIDE, LOW, 2.5, 1), ring(points, HIGH, -2.0, 2))
 
 
 def metres(found: Together, points: Floats) -> float:
@@ -75,13 +79,13 @@ def test_cameras_see_the_joints_where_the_views_show_them(together: Together, po
 
 
 def test_a_ring_that_began_elsewhere_is_laid_over_the_first(points: Floats) -> None:
-    found = rings.solve([ring(points, STILL), ring(points, HIGH, 90.0, 1)])
+    found = solved(ring(points, STILL), ring(points, HIGH, 90.0, 1))
     assert found.rings[1].joined and found.rings[1].begins == pytest.approx(90.0, abs=1.5)
 
 
 def test_a_ring_of_another_pose_takes_no_part(points: Floats) -> None:
     other = BODIES["sitting, knee held"]
-    found = rings.solve([ring(points, STILL), ring(points, LOW, 0.0, 1), ring(other, HIGH, 0.0, 2)])
+    found = solved(ring(points, STILL), ring(points, LOW, 0.0, 1), ring(other, HIGH, 0.0, 2))
     assert [one.joined for one in found.rings] == [True, True, False]
     assert found.rings[2].apart > rings.OTHER_POSE
     assert off(found.skeleton, points, metres(found, points)).max() < 0.015
@@ -91,10 +95,21 @@ def test_a_ring_of_another_pose_takes_no_part(points: Floats) -> None:
 
 def test_one_ring_is_what_it_is_alone(points: Floats) -> None:
     only = ring(points, STILL)
-    found = rings.solve([only])
+    found = solved(only)
     alone = joints.solve(only.bells, only.cameras, only.angle_sure, distance_sure=only.distance_sure)
     unit = np.ptp(points_of(alone)[:, 2]) / np.ptp(points_of(found.skeleton)[:, 2])
     np.testing.assert_allclose(points_of(found.skeleton)[1:] * unit, points_of(alone)[1:], atol=0.004)
+
+
+def test_what_does_not_turn_as_its_angles_say_is_told_from_what_does(points: Floats) -> None:
+    true = ring(points, HIGH)
+    assert rings.turns(rings.alone(true))
+    still = replace(true, bells=[true.bells[0]] * len(true.bells))
+    assert not rings.turns(rings.alone(still))
+    backwards = replace(true, cameras=[replace(c, angle=-c.angle) for c in true.cameras])
+    assert not rings.turns(rings.alone(backwards))
+    order = np.random.default_rng(3).permutation(len(true.bells))
+    assert not rings.turns(rings.alone(replace(true, bells=[true.bells[k] for k in order])))
 
 
 @pytest.mark.parametrize("turn", [0.0, 33.0, -120.0, 180.0])
