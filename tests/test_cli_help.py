@@ -42,7 +42,7 @@ def test_every_command_is_explained_and_written_down(name: str) -> None:
 def test_every_flag_that_the_documents_name_exists() -> None:
     known = {flag for _, action in FLAGS for flag in action.option_strings} | {"--help", "--version"}
     # of pip, uv and the scripts that measure
-    others = {"--quiet", "--resolution", "--rooms", "--sample", "--short", "--stills"}
+    others = {"--nthreads", "--nworkers", "--quiet", "--resolution", "--rooms", "--sample", "--short", "--stills"}
     named = set(re.findall(r"(?<![\w-])--[a-z][\w-]+", DOCUMENTS))
     assert named <= known | others, named - known - others
 

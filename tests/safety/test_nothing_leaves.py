@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str | Path, ...]] = {
     "armature": ("armature", SAMPLES / "hauling", "-o", "out", "--height", "1.7"),
     "plan": ("plan", "--room", "6", "-o", "plan.pdf"),
     "mend": ("mend", DATA / "turn", "-o", "mend.html", "--only", "000", "090"),
+    "archive": ("archive", DATA / "turn", "-o", "out"),
 }
 RUNS = (*COMMANDS, "lingering")
 LINGER = """
