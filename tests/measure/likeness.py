@@ -9,9 +9,11 @@ of its own.
 from __future__ import annotations
 
 import argparse
-import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -28,12 +30,30 @@ from silhouette.reading import reader
 from silhouette.records import Outline
 from silhouette.shape.outline import outline_of
 
+Looks = NDArray[np.float32]
+"""(2, d) of an outline and its mirror image."""
 Vectors = tuple[NDArray[np.float32], NDArray[np.float32]]
 STEP, SMOOTH, JITTER, LENGTH, CLOSED = 0.005, 0.012, 0.02, 0.03, 0.012
 """A quick drawing, figure heights: steps along the edge, its smoothing, how far it is off (root mean square), over what
 length it is off alike, and half the width of gaps that are closed."""
 TWIN = 0.06
 """Poses whose joints lie no farther apart than this, on the mean and in metres, are near twins."""
+
+
+class Pool:
+    """Work shared out over so many processes, a chunk of it at a time."""
+
+    def __init__(self, jobs: int) -> None:
+        self.jobs = ProcessPoolExecutor(jobs) if jobs > 1 else None
+
+    def __call__(self, what: Callable[[Any], Any], over: Sequence[Any]) -> list[Any]:
+        return list(map(what, over) if self.jobs is None else self.jobs.map(what, over, chunksize=25))
+
+
+def traced(png: NDArray[np.uint8]) -> Outline:
+    line = outline_of(cv2.imdecode(png, cv2.IMREAD_GRAYSCALE) > 127)
+    assert line is not None
+    return line
 
 
 @dataclass(frozen=True)
@@ -49,7 +69,7 @@ class Kept:
     about: NDArray[np.float32]
 
     @staticmethod
-    def read(files: list[Path], most: int | None) -> Kept:
+    def read(files: list[Path], most: int | None, pool: Pool) -> Kept:
         outlines: list[Outline] = []
         columns: dict[str, list[NDArray[np.generic]]] = {k: [] for k in ("pose", "asked", "angle", "joints", "about")}
         first = 0
@@ -57,11 +77,8 @@ class Kept:
             with np.load(file) as f:
                 keep = f["pose"] < (most or len(f["joints"]))
                 held = {k: f[k] for k in (*columns, "picture", "ends")}
-            for k in np.flatnonzero(keep):
-                start = held["ends"][k - 1] if k else 0
-                line = outline_of(cv2.imdecode(held["picture"][start : held["ends"][k]], cv2.IMREAD_GRAYSCALE) > 127)
-                assert line is not None
-                outlines.append(line)
+            pictures = np.split(held["picture"], held["ends"][:-1])
+            outlines += pool(traced, [pictures[k] for k in np.flatnonzero(keep)])
             columns["pose"].append(held["pose"][keep] + first)
             for name in ("asked", "angle", "about"):
                 columns[name].append(held[name][keep])
@@ -103,7 +120,7 @@ def twins(joints: NDArray[np.float32]) -> NDArray[np.bool_]:
 def shares(found: list[list[Near]], kept: Kept, asked: NDArray[np.intp], archive: NDArray[np.intp],
            alike: NDArray[np.bool_]) -> dict[str, float]:
     """What share of the questions was answered rightly."""
-    rows: dict[str, list[bool]] = {k: [] for k in ("first", "of five", "first or twin", "angle", "mirrored", "said")}
+    rows: dict[str, list[bool]] = {k: [] for k in ("first", "of five", "first or twin", "angle", "mirrored", "plain")}
     for near, query in zip(found, asked, strict=True):
         hits = [int(kept.pose[archive[n.row]]) for n in near]
         place = hits.index(int(kept.pose[query]))
@@ -115,7 +132,7 @@ def shares(found: list[list[Near]], kept: Kept, asked: NDArray[np.intp], archive
         rows["angle"].append(abs((apart + 180) % 360 - 180) <= 20)
         rows["mirrored"].append(own.mirrored)
         plain = kept.angle[archive[own.row]] - kept.angle[query]
-        rows["said"].append(not own.mirrored and abs((plain + 180) % 360 - 180) <= 20)
+        rows["plain"].append(not own.mirrored and abs((plain + 180) % 360 - 180) <= 20)
     return {k: float(np.mean(v)) for k, v in rows.items()}
 
 
@@ -136,38 +153,42 @@ def told(name: str, row: dict[str, float]) -> None:
     print(f"{name:34s}" + "".join(f"{k} {100 * v:5.1f}   " for k, v in row.items()), flush=True)
 
 
-def blurred(outlines: list[Outline]) -> Vectors:
-    """Nothing learned: outlines as pictures of 40 x 40, blurred, each less its own mean."""
+def blurred(line: Outline) -> Looks:
+    """Nothing learned: the outline as a picture of 40 x 40, blurred, less its own mean."""
     made = []
-    for line in outlines:
-        for look in frame(line.polygon).picture.mean(1):
-            soft = cv2.GaussianBlur(look, (0, 0), 1.2)
-            made.append((soft - soft.mean()).ravel() / np.linalg.norm(soft - soft.mean()))
-    both = np.array(made, np.float32).reshape(len(outlines), 2, -1)
-    return both[:, 0], both[:, 1]
+    for look in frame(line.polygon).picture.mean(1):
+        soft = cv2.GaussianBlur(look, (0, 0), 1.2)
+        made.append((soft - soft.mean()).ravel() / np.linalg.norm(soft - soft.mean()))
+    return np.array(made, np.float32)
 
 
-def by_points(outlines: list[Outline]) -> Vectors:
+def by_points(line: Outline) -> Looks:
     """The 23 points that the reader of limbs places, of each pair the one more to picture left first, as one direction
     in space."""
+    bells = reader.point_bells(line)
+    best = bells.share.argmax(1)[:, None]
+    spot = np.column_stack([np.take_along_axis(c, best, 1)[:, 0] for c in (bells.x, bells.y)]) / line.height_px
+    middle = np.mean(line.polygon.bounds[::2]) + line.origin_px[0] / line.height_px
     made = []
-    for line in outlines:
-        bells = reader.point_bells(line)
-        best = bells.share.argmax(1)[:, None]
-        spot = np.column_stack([np.take_along_axis(c, best, 1)[:, 0] for c in (bells.x, bells.y)]) / line.height_px
-        middle = np.mean(line.polygon.bounds[::2]) + line.origin_px[0] / line.height_px
-        for side in (1, -1):
-            there = (spot - (middle, line.origin_px[1] / line.height_px + 0.5)) * (side, 1)
-            for i, j in enumerate(reader.TWIN):
-                if j > i and there[i, 0] > there[j, 0]:
-                    there[[i, j]] = there[[j, i]]
-            made.append(there.ravel() / np.linalg.norm(there))
-    both = np.array(made, np.float32).reshape(len(outlines), 2, -1)
-    return both[:, 0], both[:, 1]
+    for side in (1, -1):
+        there = (spot - (middle, line.origin_px[1] / line.height_px + 0.5)) * (side, 1)
+        for i, j in enumerate(reader.TWIN):
+            if j > i and there[i, 0] > there[j, 0]:
+                there[[i, j]] = there[[j, i]]
+        made.append(there.ravel() / np.linalg.norm(there))
+    return np.array(made, np.float32)
 
 
-def by_network(outlines: list[Outline]) -> Vectors:
-    return embed.vectors([line.polygon for line in outlines])
+def by_network(line: Outline) -> Looks:
+    return np.concatenate(embed.vectors([line.polygon]))
+
+
+WAYS: dict[str, Callable[[Outline], Looks]] = {"network": by_network, "blurred": blurred, "points": by_points}
+
+
+def vectors(way: str, outlines: list[Outline], pool: Pool) -> Vectors:
+    made = np.array(pool(WAYS[way], outlines))
+    return made[:, 0], made[:, 1]
 
 
 def search(queries: Vectors, views: Vectors, pose: NDArray[np.intp]) -> list[list[Near]]:
@@ -178,11 +199,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("files", type=Path, nargs="+")
     parser.add_argument("--most", type=int, help="poses of a file")
+    parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--plain", action="store_true", help="also without a network of its own")
     parser.add_argument("--store", type=Path, help="only write the outlines, also drawn by hand, to this .npz")
     parser.add_argument("--keep", type=Path, help="write the vectors to this .npz")
     args = parser.parse_args()
-    kept = Kept.read(args.files, args.most)
+    pool = Pool(args.jobs)
+    kept = Kept.read(args.files, args.most, pool)
     archive, asked = np.flatnonzero(~kept.asked), np.flatnonzero(kept.asked)
     rng = np.random.default_rng(7)
     by_hand = [replace(kept.outlines[k], polygon=drawn(kept.outlines[k].polygon, rng)) for k in asked]
@@ -191,12 +214,9 @@ def main() -> None:
     alike = twins(kept.joints)
     print(f"{len(kept.joints)} poses, {len(archive)} views, {len(asked)} questions; "
           f"{100 * np.mean(alike.sum(1) > 1):.0f} % of the poses have a near twin", flush=True)
-    ways = {"network": by_network} | ({"blurred": blurred, "points": by_points} if args.plain else {})
-    for name, way in ways.items():
-        began = time.monotonic()
-        views, exact = way([kept.outlines[k] for k in archive]), way([kept.outlines[k] for k in asked])
-        hand = way(by_hand)
-        print(f"{name}: {1000 * (time.monotonic() - began) / (len(archive) + 2 * len(asked)):.1f} ms an outline")
+    for name in WAYS if args.plain else ["network"]:
+        views = vectors(name, [kept.outlines[k] for k in archive], pool)
+        exact, hand = vectors(name, [kept.outlines[k] for k in asked], pool), vectors(name, by_hand, pool)
         for kind, queries in (("another body and camera", exact), ("drawn by hand", hand)):
             found = search(queries, views, kept.pose[archive])
             told(f"{name}, {kind}", shares(found, kept, asked, archive, alike))
