@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from silhouette.armature import armature_of, write_armature
     from silhouette.errors import SilhouetteError
+    from silhouette.finding import find_views
     from silhouette.measuring import measure_outline
     from silhouette.records import (
         Arc,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
         Tangent,
         View,
     )
+    from silhouette.records_find import Found, Hit
     from silhouette.records_space import Armature
     from silhouette.results import ScoredPose, ScoredRanking, plot_wheel
     from silhouette.scoring import rank_poses, score_pose
@@ -39,6 +41,8 @@ _WHERE = {
     "scoring": ("rank_poses", "score_pose"),
     "measuring": ("measure_outline",),
     "armature": ("armature_of", "write_armature"),
+    "finding": ("find_views",),
+    "records_find": ("Found", "Hit"),
     "records_space": ("Armature",),
     "results": ("ScoredPose", "ScoredRanking", "plot_wheel"),
     "records": (
@@ -50,8 +54,8 @@ _WHERE = {
 }
 _HOME = {name: module for module, names in _WHERE.items() for name in names}
 __all__ = [  # noqa: RUF022
-    "score_pose", "rank_poses", "measure_outline", "plot_wheel", "armature_of", "write_armature", "Settings",
-    "SilhouetteError", "Armature",
+    "score_pose", "rank_poses", "measure_outline", "plot_wheel", "armature_of", "write_armature", "find_views",
+    "Settings", "SilhouetteError", "Armature", "Found", "Hit",
     "ScoredPose", "ScoredRanking", "Pose", "Ranking", "View", "Stop", "Reading", "Reason", "ReasonKind", "Note",
     "Round", "Arc", "Outline", "Measures", "LimbLegibility", "Gap", "Part", "Tangent", "__version__",
 ]

@@ -66,8 +66,13 @@ def _upside_down(figure: Polygon) -> bool:
 
 
 def _read_bare(figure: Polygon) -> BodyReading | None:
+    return read_any(bare(figure))
+
+
+def bare(figure: Polygon) -> Outline:
+    """A normalised outline (top 0, ground 1, x = 0 the middle) as if it had been traced in a picture of its own."""
     wide = 2 * math.ceil(figure.bounds[2] * READ_PX) + 2
-    return read_any(Outline(figure, READ_PX, (wide / 2, 0.0), (wide, READ_PX)))
+    return Outline(figure, READ_PX, (wide / 2, 0.0), (wide, READ_PX))
 
 
 def measure_mask(mask: Mask, intent: Intent = "open") -> tuple[Outline, Measures, BodyReading | None, Reading] | None:

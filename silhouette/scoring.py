@@ -184,11 +184,11 @@ def rank_poses(
     return ScoredRanking(ordered, intent=chosen.intent, arc=chosen.arc, left_out=tuple(left_out))
 
 
-def find_poses(paths: Sequence[str | Path]) -> list[Path]:
+def find_poses(paths: Sequence[str | Path], *, beside: Path | None = None) -> list[Path]:
     """The poses meant by the paths: each path itself, or, for one folder that holds poses, what lies in it.
 
     Results of an earlier run that lie in that folder are no poses, and pictures called empty are none anywhere: they
-    show the room without the model.
+    show the room without the model. ``beside`` is a picture that may lie beside the poses and is none either.
 
     Raises
     ------
@@ -206,8 +206,10 @@ def find_poses(paths: Sequence[str | Path]) -> list[Path]:
         inside = sorted(places[0].iterdir(), key=lambda p: (stills.natural_key(p.name), p.name))
     except OSError as error:
         raise stills.cannot_open(places[0], error) from None
-    loose = [p.name for p in inside if stills.is_still(p) and not p.is_dir()]
-    poses = [p for p in inside if not p.name.startswith(".") and _is_pose(p) and not rings.is_close_ups(p)]
+    apart = None if beside is None else turnaround.whole_path(beside)
+    loose = [p.name for p in inside if stills.is_still(p) and not p.is_dir() and turnaround.whole_path(p) != apart]
+    poses = [p for p in inside if not p.name.startswith(".") and _is_pose(p) and not rings.is_close_ups(p)
+             and (apart is None or turnaround.whole_path(p) != apart)]
     if poses and all(map(rings.ring_called, poses)):
         return places  # the rings of one pose
     if loose and not poses:

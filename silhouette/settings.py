@@ -22,6 +22,11 @@ Ring = Literal["low", "level", "high"]
 """All stops of one pose that were taken from one camera height: from low, at the waist, from high."""
 RINGS: tuple[Ring, ...] = ("low", "level", "high")
 """In the order in which they are told."""
+GapSize = Literal["small", "fair", "big"]
+ArmAsked = Literal["over-head"]
+"""What a pose can be looked for by, see ``find/asked.py``."""
+MOST_FOUND = 10
+"""Hits that are shown."""
 RingPlaces = tuple[tuple[Ring, Path | None], ...]
 RingsGiven = Ring | Mapping[Ring, str | Path] | RingPlaces
 LensHeights = tuple[tuple[Ring | None, float], ...]

@@ -28,8 +28,9 @@ from typing import IO, Any, Literal
 
 from silhouette.errors import OutputError
 
-Kind = Literal["results", "check", "set", "armature", "archive"]
-"""What a folder holds: of a score or ranking, of a check, a reference set, an armature, or an archive."""
+Kind = Literal["results", "check", "set", "armature", "archive", "found"]
+"""What a folder holds: of a score or ranking, of a check, a reference set, an armature, an archive, or an
+answer of find."""
 
 MARK = ".silhouette.json"
 SET_TABLE, PHOTOGRAPHS = "set.csv", "photographs"
@@ -43,7 +44,7 @@ REPLACED = "replaced"
 PART, NEW, OLD = ".silhouette-part", ".silhouette-new", ".silhouette-old"
 """Endings of hidden folders: being written, decided but not all in place, and about to be removed."""
 WHAT = {"results": "results of score or rank", "check": "a check", "set": "a reference set",
-        "armature": "an armature", "archive": "an archive"}
+        "armature": "an armature", "archive": "an archive", "found": "an answer of find"}
 
 _JUNK = re.compile(
     r"\.DS_Store|\._.*|Thumbs\.db|desktop\.ini|\.directory|lost\+found|System Volume Information|\$RECYCLE\.BIN"

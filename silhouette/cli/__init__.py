@@ -14,13 +14,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from silhouette import __version__
-from silhouette.cli import archive, armature, check, demo, export, mend, plan, rank, score
+from silhouette.cli import archive, armature, check, demo, export, find, mend, plan, rank, score
 from silhouette.cli import open as open_page
 from silhouette.cli.common import EPILOG, Parser, columns
 from silhouette.cli.process import own_streams, signals_stop
 from silhouette.errors import SilhouetteError
 
-COMMANDS = (open_page, score, rank, demo, plan, check, export, armature, mend, archive)
+COMMANDS = (open_page, score, rank, demo, plan, check, export, armature, mend, archive, find)
 """In the order in which help lists them."""
 FAULT = "this is a fault of the program"
 """How a sentence begins that nobody should ever see."""

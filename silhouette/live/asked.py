@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from silhouette.live.ghost import Ghost, apart, compare
+from silhouette.find.laid_over import apart
+from silhouette.live.ghost import Ghost, compare
 from silhouette.live.messages import GhostFit
 from silhouette.records import BodyReading, Outline
 from silhouette.show import words_live

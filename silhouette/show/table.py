@@ -6,8 +6,9 @@ import textwrap
 from dataclasses import replace
 
 from silhouette.records import CANNOT_TELL, INFERRED, NO_FIGURE, Pose, Ranking, View
+from silhouette.records_find import Found, Hit
 from silhouette.records_shoot import CheckReport, Told
-from silhouette.show import groups, words, words_check, words_rings
+from silhouette.show import groups, words, words_check, words_find, words_rings
 from silhouette.texts import printable
 
 COLUMNS = 80
@@ -249,6 +250,42 @@ def _row(head: str, rest: str, width: int) -> list[str]:
     """A row of a table, on two lines where one is too narrow."""
     whole = f"{head}  {rest}"
     return [whole.rstrip()] if len(whole) <= width else [head.rstrip(), f"    {rest}".rstrip()]
+
+
+def found_table(found: Found, width: int = COLUMNS) -> str:
+    """What was found, best first: pose, angle, how alike and where it differs, or from how far round it reads.
+
+    Returns
+    -------
+    str
+        Lines of at most ``width`` characters, no trailing newline.
+    """
+    lines = textwrap.wrap(words_find.title(found), width)
+    for said in words_find.picture(found.picture) if found.picture is not None else ():
+        lines += textwrap.wrap(said, width)
+    lines.append("")
+    several = words_find.several_rings(found)
+    for place, hit in enumerate(found.hits, 1):
+        lines += _hit_rows(place, hit, several, width)
+    if not found.hits:
+        lines.append(words_find.NOTHING)
+    lines += ["", *textwrap.wrap(words_find.looked_in(found), width)]
+    if any(hit.mirrored for hit in found.hits):
+        lines += textwrap.wrap(words_find.NO_SIDES, width)
+    for said in words_find.left_out(found):
+        lines += textwrap.wrap(said, width)
+    return _printed(lines)
+
+
+def _hit_rows(place: int, hit: Hit, several: bool, width: int) -> list[str]:
+    head = f"{place:>2}  "
+    like = words_find.likeness(hit)
+    first = f"{words_find.called(hit)} {words_find.seen(hit, several)}; {like or words_find.reads(hit)}"
+    rows = _hang(head, first, width)
+    if like:
+        second = f"differs: {words_find.differences(hit)}" if hit.differs else words_find.NO_DIFFERENCE
+        return [*rows, *_hang(" " * len(head), second, width)]
+    return [*rows, *_hang(" " * len(head), f"this view is {words_find.band(hit)}", width)]
 
 
 def _hang(head: str, text: str, width: int, below: int = 2) -> list[str]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 from silhouette.records import CANNOT_TELL, CUT_BY_FRAME, NO_FIGURE, TWO_FIGURES
+from silhouette.records_find import Way
 from silhouette.records_shoot import Held
 from silhouette.show.words_live import stop_name
 
@@ -62,9 +62,6 @@ def missing(after: str, count: int, on: bool) -> str:
     return f"{stops} missing after stop {stop_name(after)}."
 
 
-Way = Literal["left", "right", "higher", "lower", "larger", "smaller", "leans left", "leans right", "wider", "closer",
-              "out", "in"]
-"""How a part of the live figure lies against an earlier outline, in the picture."""
 WAYS: dict[Way, str] = {
     "left": "{} to picture left", "right": "{} to picture right", "higher": "{} higher", "lower": "{} lower",
     "larger": "{} larger", "smaller": "{} smaller", "leans left": "leans {} to picture left",

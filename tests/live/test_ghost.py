@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
+from silhouette.find import differs
+from silhouette.find.laid_over import Shift
 from silhouette.live import ghost as ghosts
 from silhouette.live.ghost import Ghost, compare
 from silhouette.live.messages import GhostFit
@@ -133,9 +135,9 @@ def test_parts_are_named_by_the_joints_that_moved(
 ) -> None:
     line = _line(capsule_mask(0, "out", (480, 640)))
     earlier = Ghost.of(line, _told(line), True, "")  # type: ignore[arg-type]
-    live = ghosts._joints(line, _told(line, **moved))  # type: ignore[arg-type]
-    still = ghosts.Shift(0.0, 0.0, 0.0, 0.0)
-    off = sorted(ghosts._of_parts(still, live, earlier.joints), key=lambda one: -one.by)
+    live = differs.joints_of(line, _told(line, **moved))  # type: ignore[arg-type]
+    still = Shift(0.0, 0.0, 0.0, 0.0)
+    off = sorted(differs.of_parts(still, live, earlier.joints), key=lambda one: -one.by)
     assert tuple(words_turn.off(*one) for one in off) == said
 
 

@@ -38,6 +38,7 @@ COMMANDS: dict[str, tuple[str | Path, ...]] = {
     "plan": ("plan", "--room", "6", "-o", "plan.pdf"),
     "mend": ("mend", DATA / "turn", "-o", "mend.html", "--only", "000", "090"),
     "archive": ("archive", DATA / "turn", "-o", "out"),
+    "find": ("find", SAMPLES / "hauling", "--like", DATA / "turn" / "060.jpg", "-o", "out"),
 }
 RUNS = (*COMMANDS, "lingering")
 LINGER = """
