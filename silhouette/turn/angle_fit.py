@@ -195,7 +195,7 @@ def _weigh(reaches: Reaches, turned: Floats, slices: Floats, axis: float) -> _St
     covariance = _in_common(np.degrees(towards))
     here = np.arange(residual.shape[1])
     covariance[:, here, here] += (1 - SMEAR) / trust
-    weight: Floats = np.linalg.inv(covariance)
+    weight = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     free = residual.shape[1] - slices.shape[1] + FLOOR_WORTH
     misfits = (np.matmul(weight, residual[:, :, None])[:, :, 0] * residual).sum(axis=1)
     variance = (misfits + FLOOR_WORTH * FLOOR**2) / max(free, FLOOR_WORTH)
