@@ -45,6 +45,26 @@ def onnxruntime() -> Any:
     return onnxruntime
 
 
+def network(weights: bytes) -> Any:
+    """A network on one thread, ready to be asked, whatever else the computer does: one thread adds up in one order.
+
+    Raises
+    ------
+    ImportError
+        If onnxruntime is not installed.
+    ValueError
+        If ``weights`` are no network that it can run.
+    """
+    library = onnxruntime()
+    options = library.SessionOptions()
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    options.log_severity_level = 3
+    try:
+        return library.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+    except Exception as err:  # each of its errors is a class of its own, and of nothing but Exception
+        raise ValueError("not a network that onnxruntime can run") from err
+
+
 def rembg_models() -> dict[str, Any]:
     """The classes of rembg that run one model file on this computer, by the model's name.
 

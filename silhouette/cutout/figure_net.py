@@ -55,11 +55,7 @@ FIRMLY = -4.0
 @cache
 def _network() -> Any:
     """The network on one thread, loaded once a process; onnxruntime runs it in half the time that OpenCV takes."""
-    onnxruntime = quiet.onnxruntime()
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    weights = (Path(__file__).parent / "figure_net.onnx").read_bytes()
-    return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+    return quiet.network((Path(__file__).parent / "figure_net.onnx").read_bytes())
 
 
 def seen_size(h: int, w: int, longer: int = LONG) -> tuple[int, int]:

@@ -37,12 +37,7 @@ PER_CONTRAST = 1.0 / 9.0
 @cache
 def _network() -> Any:
     """The network on one thread, loaded once a process."""
-    onnxruntime = quiet.onnxruntime()
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    options.log_severity_level = 3
-    weights = (Path(__file__).parent / "person_net.onnx").read_bytes()
-    return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+    return quiet.network((Path(__file__).parent / "person_net.onnx").read_bytes())
 
 
 def seen_size(h: int, w: int, longer: int) -> tuple[int, int]:

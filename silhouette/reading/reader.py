@@ -1,7 +1,7 @@
 """Reads the body from one outline: how legible each limb is, and where its joints must be.
 
 A small network that was trained on rendered bodies alone (see ``READER.md`` beside this file) takes the test that a
-viewer takes: given only the black shape, tell where each limb is. It runs on OpenCV's own dnn, on one core.
+viewer takes: given only the black shape, tell where each limb is. It runs on onnxruntime, on one thread.
 
 The outline is framed as in training (``geometry/framed.py``). The network sees the shape and its mirror image and the
 answers are averaged: a little better than one look, and mirroring changes nothing but the sides.
@@ -9,9 +9,6 @@ answers are averaged: a little better than one look, and mirroring changes nothi
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -21,6 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette import quiet
 from silhouette.errors import CutterError
 from silhouette.geometry.framed import CANVAS, Framed, frame
 from silhouette.reading.weights import UNLIKE_CURVE
@@ -53,8 +51,6 @@ SPREAD_FLOOR = 0.005
 
 Floats = NDArray[np.float64]
 
-_lock = threading.Lock()
-
 
 def read_body(outline: Outline) -> BodyReading:
     """Read the body from an outline alone.
@@ -69,7 +65,7 @@ def read_body(outline: Outline) -> BodyReading:
     Raises
     ------
     CutterError
-        The weights that ship with the package are missing or OpenCV cannot run them.
+        The weights that ship with the package are missing or onnxruntime cannot run them.
     """
     framed, told, where, fine = _looked(outline)
     return _reading(outline, framed, told, _both_looks(where[:, :NINE], fine[:, : 3 * NINE]))
@@ -231,36 +227,15 @@ def _second_places(bells: _Bells, places: Floats, apart: float) -> list[Floats |
 
 def _run(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], ...]:
     """Answers (2, 6) and maps (2, points, MAPS, MAPS) and (2, 3 points, MAPS, MAPS)."""
-    net = _net()
-    try:
-        with _lock, _one_thread():
-            net.setInput(picture, "picture")
-            told = net.forward(["answers", "where", "fine"])
-    except cv2.error as err:
-        raise CutterError("OpenCV cannot run the reader of outlines.",
-                          do="Install opencv-python 4.10 or newer.") from err
-    return tuple(told)
-
-
-@contextmanager
-def _one_thread() -> Iterator[None]:
-    """OpenCV on one thread: shared out over several, a layer's sums come in another order, and the answers differ in
-    their last digits from those of a worker process."""
-    before = cv2.getNumThreads()
-    cv2.setNumThreads(1)
-    try:
-        yield
-    finally:
-        cv2.setNumThreads(before)
+    answers, where, fine = _net().run(["answers", "where", "fine"], {"picture": picture})
+    return answers, where, fine
 
 
 @cache
 def _net() -> Any:
     """The network, loaded once a process."""
-    place = resources.files("silhouette.reading") / "reader.onnx"
     try:
-        data = np.frombuffer(place.read_bytes(), np.uint8)
-        return cv2.dnn.readNetFromONNX(data)
-    except (OSError, cv2.error) as err:
+        return quiet.network((resources.files("silhouette.reading") / "reader.onnx").read_bytes())
+    except (ImportError, OSError, ValueError) as err:
         raise CutterError("The weights of the reader of outlines (reading/reader.onnx) are missing or damaged.",
                           do="Install the package again.") from err

@@ -21,7 +21,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.geometry.angles import difference
 from silhouette.turn.support_function import Reaches
 
 Floats = NDArray[np.float64]
@@ -127,7 +126,7 @@ def fit(reaches: Reaches, turned: Floats, *, rounds: int = 30, places: Floats | 
     spread = np.sqrt(np.maximum(np.diag(np.linalg.inv(normal))[:n], 0.0))
     spread[0] = 0.0
     surprise = 0.5 * (TAIL + 1) * np.log1p((_unevenness(turned, spans) / UNEVEN) ** 2 / TAIL).sum()
-    cost = ROWS_WORTH * state.misfit + float(surprise) + 0.5 * (axis / AXIS_SPREAD) ** 2
+    cost = ROWS_WORTH * state.misfit() + float(surprise) + 0.5 * (axis / AXIS_SPREAD) ** 2
     return Fit(turned, spread, slices, axis, np.sqrt(state.variance), cost)
 
 
@@ -142,9 +141,17 @@ class _State:
     by_slice: Floats
     by_degree: Floats
     slices: Floats
+    covariance: Floats
+    """(r, m, m) of a row's reaches over its ``variance``."""
     variance: Floats
     """(r,)"""
-    misfit: float
+    free: int
+    """Reaches of a row less what they are fitted with."""
+
+    def misfit(self) -> float:
+        """Negative log of how likely the residuals are."""
+        spread = np.linalg.slogdet(self.covariance)[1]
+        return 0.5 * float((self.free * np.log(self.variance) + spread).sum())
 
 
 def _first_slices(reaches: Reaches, turned: Floats) -> Floats:
@@ -185,17 +192,27 @@ def _weigh(reaches: Reaches, turned: Floats, slices: Floats, axis: float) -> _St
     residual = reaches.reach - model - axis * _sides(len(turned))
     spread = np.sqrt(MEDIAN_TO_SPREAD * np.median(residual**2, axis=1) + 1e-7)[:, None]
     trust = 1 / (1 + (residual / (FAR_OFF * spread)) ** 2)
-    away = difference(np.degrees(towards[:, :, None] - towards[:, None, :]), 0.0)
-    covariance = SMEAR * np.exp(-0.5 * (away / SMEAR_DEG) ** 2)
+    covariance = _in_common(np.degrees(towards))
     here = np.arange(residual.shape[1])
     covariance[:, here, here] += (1 - SMEAR) / trust
-    weight = np.linalg.inv(covariance)
+    weight = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     free = residual.shape[1] - slices.shape[1] + FLOOR_WORTH
-    misfits = np.einsum("ri,rij,rj->r", residual, weight, residual)
+    misfits = (np.matmul(weight, residual[:, :, None])[:, :, 0] * residual).sum(axis=1)
     variance = (misfits + FLOOR_WORTH * FLOOR**2) / max(free, FLOOR_WORTH)
-    misfit = 0.5 * float((free * np.log(variance) + np.linalg.slogdet(covariance)[1]).sum())
-    weight = weight / variance[:, None, None]
-    return _State(residual, weight, by_slice, turn * np.pi / 180, slices, variance, misfit)
+    weight /= variance[:, None, None]
+    return _State(residual, weight, by_slice, turn * np.pi / 180, slices, covariance, variance, free)
+
+
+def _in_common(towards: Floats) -> Floats:
+    """(r, m, m) what residuals in the directions ``towards`` (r, m), degrees, have in common; in one piece of memory,
+    since this and its inverse are most of what a fit costs."""
+    away = towards[:, :, None] - towards[:, None, :]
+    away -= 360.0 * np.rint(away / 360.0)
+    away *= away
+    away *= -0.5 / SMEAR_DEG**2
+    np.exp(away, out=away)
+    away *= SMEAR
+    return away
 
 
 def _equations(
@@ -205,21 +222,18 @@ def _equations(
 
     The slices are eliminated; what is expected of steps and axis is included.
     """
-    n, rows = len(turned), len(state.residual)
-    weighted = np.einsum("rik,rij->rjk", state.by_slice, state.weight, optimize=True)
-    own = np.einsum("rjk,rjl->rkl", weighted, state.by_slice) + np.eye(6) * SLICE_RIDGE
-    slope = np.einsum("rjk,rj->rk", weighted, state.residual)
+    n = len(turned)
+    weighted = np.matmul(np.transpose(state.by_slice, (0, 2, 1)), state.weight)
+    own = np.matmul(weighted, state.by_slice) + np.eye(6) * SLICE_RIDGE
+    slope = np.matmul(weighted, state.residual[:, :, None])[:, :, 0]
     _expect_rim(own, slope, state.slices)
-    design = np.zeros((rows, 2 * n, n + 1))
-    stops = np.arange(n)
-    design[:, stops, stops] = state.by_degree[:, :n]
-    design[:, n + stops, stops] = state.by_degree[:, n:]
-    design[:, :, n] = _sides(n)
-    heavy = np.matmul(state.weight, design)
-    cross = np.matmul(np.transpose(weighted, (0, 2, 1)), design)
-    solved, step = np.linalg.solve(own, cross), np.linalg.solve(own, slope[..., None])[..., 0]
-    normal = np.einsum("rji,rjk->ik", design, heavy, optimize=True) - np.einsum("rki,rkj->ij", cross, solved)
-    gradient = np.einsum("rji,rj->i", heavy, state.residual) - np.einsum("rki,rk->i", cross, step)
+    heavy, cross = _by_angles(state.weight, state.by_degree), _by_angles(weighted, state.by_degree)
+    solved = np.linalg.solve(own, np.concatenate([cross, slope[:, :, None]], axis=2))
+    solved, step = solved[:, :, :-1], solved[:, :, -1]
+    normal = _by_angles(np.transpose(heavy, (0, 2, 1)), state.by_degree).sum(axis=0)
+    flat = cross.reshape(-1, n + 1)
+    normal = normal - flat.T @ solved.reshape(-1, n + 1)
+    gradient = state.residual.ravel() @ heavy.reshape(-1, n + 1) - step.ravel() @ flat
     normal, gradient = ROWS_WORTH * normal, ROWS_WORTH * gradient
     by_steps, pull = _step_prior(turned, spans)
     normal[:n, :n] += by_steps
@@ -228,9 +242,17 @@ def _equations(
     gradient[n] -= axis / AXIS_SPREAD**2
 
     def eliminate(move: Floats) -> Floats:
-        return np.asarray(step - np.einsum("rki,i->rk", solved, move), dtype=np.float64)
+        return np.asarray(step - solved @ move, dtype=np.float64)
 
     return normal, gradient, eliminate
+
+
+def _by_angles(values: Floats, by_degree: Floats) -> Floats:
+    """(r, k, n + 1) ``values`` (r, k, 2 n) of the reaches times what the n angles and the axis change in them: each
+    angle moves two reaches of a row, the axis all."""
+    n = by_degree.shape[1] // 2
+    moved = values * by_degree[:, None, :]
+    return np.concatenate([moved[:, :, :n] + moved[:, :, n:], (values @ _sides(n))[:, :, None]], axis=2)
 
 
 def _unevenness(turned: Floats, spans: Floats) -> Floats:
@@ -242,7 +264,13 @@ def _unevenness(turned: Floats, spans: Floats) -> Floats:
 def _step_prior(turned: Floats, spans: Floats | None = None) -> tuple[Floats, Floats]:
     """Steps like their median, with a long tail: normal matrix (n, n) and gradient (n,)."""
     spans = np.ones(len(turned) - 1) if spans is None else spans
-    difference = np.diff(np.eye(len(turned)), axis=0) / np.sqrt(spans)[:, None]
     off = -_unevenness(turned, spans)
     trust = (TAIL + 1) / (TAIL + (off / UNEVEN) ** 2) / UNEVEN**2
-    return difference.T @ (trust[:, None] * difference), difference.T @ (trust * off)
+    stiff, pull = trust / spans, trust * off / np.sqrt(spans)
+    before = np.arange(len(spans))
+    normal, gradient = np.zeros((len(turned), len(turned))), np.zeros(len(turned))
+    for a, b, sign in ((0, 0, 1), (1, 1, 1), (0, 1, -1), (1, 0, -1)):
+        normal[before + a, before + b] += sign * stiff
+    gradient[1:] += pull
+    gradient[:-1] -= pull
+    return normal, gradient

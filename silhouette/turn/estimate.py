@@ -30,6 +30,9 @@ LEAST_TURN = 100.0
 FEW_ROWS, ALL_ROWS = 16, 32
 REFINED = 3
 """Guesses that are followed to the end."""
+ALIKE = 1.0
+"""Of guesses that no stop of which lies farther apart than this, degrees, one is followed: they end a few tenths of a
+degree from each other."""
 UNDERSTATED = 1.4
 """The fit's own spread is too small by this factor: true errors over spreads on rendered turns."""
 LEAST_SURE = 2.0
@@ -114,9 +117,18 @@ def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirror
         if fit.turned[-1] > LEAST_TURN:
             tried.append(fit)
     tried.sort(key=lambda f: f.cost)
-    finished = [angle_fit.fit(full, f.turned, places=places) for f in tried[:REFINED]]
+    finished = [angle_fit.fit(full, f.turned, places=places) for f in _apart(tried[:REFINED])]
     finished = [f for f in finished if f.turned[-1] > LEAST_TURN]
     return min(finished, key=lambda f: f.cost, default=None)
+
+
+def _apart(fits: Sequence[angle_fit.Fit]) -> list[angle_fit.Fit]:
+    """The fits, less those that are like one before them."""
+    kept: list[angle_fit.Fit] = []
+    for fit in fits:
+        if all(np.abs(fit.turned - other.turned).max() > ALIKE for other in kept):
+            kept.append(fit)
+    return kept
 
 
 def _share(motion_share: NDArray[np.float64] | None, n: int) -> Floats | None:
