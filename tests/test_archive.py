@@ -152,13 +152,17 @@ def test_a_pose_that_fails_is_named_and_the_rest_goes_on(turns: Path, tmp_path: 
     for sentence in ("turns/broken: ", "turns/oar: ", "turns/2020: holds loose pictures (loose.jpg) beside poses.",
                      "turns/fault: this is a fault of the program (ZeroDivisionError: by nothing)."):
         assert sentence in said
-    assert len(list((out / "poses").iterdir())) == 2, "what was held of a pose that cannot be read any more is gone"
+    assert said.count("The archive keeps what it held of it.") == 1
+    assert len(list((out / "poses").iterdir())) == 3, "a disk that fails takes nothing with it"
 
 
 def test_where_nothing_can_be_read_it_says_so(tmp_path: Path) -> None:
     (tmp_path / "turns/broken").mkdir(parents=True)
     (tmp_path / "turns/broken/000.jpg").write_bytes(b"no picture")
-    with pytest.raises(PoseError, match="None of the 1 poses can be read"):
+    with pytest.raises(PoseError, match="is not a picture"):
+        archive.build([tmp_path / "turns"], tmp_path / "deep/archive", PLAIN)
+    shutil.copytree(tmp_path / "turns/broken", tmp_path / "turns/worse")
+    with pytest.raises(PoseError, match=r"None of the 2 poses can be read\. The first: .*is not a picture"):
         archive.build([tmp_path / "turns"], tmp_path / "deep/archive", PLAIN)
     assert not (tmp_path / "deep").exists()
     (tmp_path / "nothing").mkdir()
@@ -366,6 +370,7 @@ def cluster() -> Iterator[Any]:
         yield found
 
 
+@pytest.mark.xdist_group("cluster")
 def test_workers_of_a_cluster_do_the_same_and_one_may_die(turns: Path, tmp_path: Path, cluster: Any) -> None:
     from distributed import Client
 
@@ -384,12 +389,14 @@ def test_workers_of_a_cluster_do_the_same_and_one_may_die(turns: Path, tmp_path:
     assert files(tmp_path / "shared") == files(tmp_path / "here")
 
 
-def test_a_pose_that_ends_its_workers_is_named(turns: Path, tmp_path: Path, cluster: Any) -> None:
+@pytest.mark.xdist_group("cluster")
+def test_a_pose_that_ends_its_workers_is_named(turns: Path, tmp_path: Path, cluster: Any,
+                                               monkeypatch: pytest.MonkeyPatch) -> None:
     from distributed import Client
 
     archive.build([turns], tmp_path / "here", PLAIN)
     shutil.copytree(turns / "oar", turns / "poison")
-    cluster.scheduler.allowed_failures = 0
+    monkeypatch.setattr(cluster.scheduler, "allowed_failures", 0)
     with Client(cluster.scheduler_address) as client:
         client.wait_for_workers(2)
         client.run(exec, POISON)
