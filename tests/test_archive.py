@@ -366,11 +366,10 @@ def cluster() -> Iterator[Any]:
     """A scheduler with two workers of one thread, which begin again when they are killed."""
     from distributed import LocalCluster
 
-    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as found:
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0") as found:
         yield found
 
 
-@pytest.mark.xdist_group("cluster")
 def test_workers_of_a_cluster_do_the_same_and_one_may_die(turns: Path, tmp_path: Path, cluster: Any) -> None:
     from distributed import Client
 
@@ -389,7 +388,6 @@ def test_workers_of_a_cluster_do_the_same_and_one_may_die(turns: Path, tmp_path:
     assert files(tmp_path / "shared") == files(tmp_path / "here")
 
 
-@pytest.mark.xdist_group("cluster")
 def test_a_pose_that_ends_its_workers_is_named(turns: Path, tmp_path: Path, cluster: Any,
                                                monkeypatch: pytest.MonkeyPatch) -> None:
     from distributed import Client
