@@ -152,14 +152,19 @@ def test_a_pose_that_fails_is_named_and_the_rest_goes_on(turns: Path, tmp_path: 
     for sentence in ("turns/broken: ", "turns/oar: ", "turns/2020: holds loose pictures (loose.jpg) beside poses.",
                      "turns/fault: this is a fault of the program (ZeroDivisionError: by nothing)."):
         assert sentence in said
-    assert len(list((out / "poses").iterdir())) == 2, "what was held of a pose that cannot be read any more is gone"
+    assert said.count("The archive keeps what it held of it.") == 1
+    assert len(list((out / "poses").iterdir())) == 3, "a disk that fails takes nothing with it"
 
 
 def test_where_nothing_can_be_read_it_says_so(tmp_path: Path) -> None:
     (tmp_path / "turns/broken").mkdir(parents=True)
     (tmp_path / "turns/broken/000.jpg").write_bytes(b"no picture")
-    with pytest.raises(PoseError, match="None of the 1 poses can be read"):
-        archive.build([tmp_path / "turns"], tmp_path / "archive", PLAIN)
+    with pytest.raises(PoseError, match="is not a picture"):
+        archive.build([tmp_path / "turns"], tmp_path / "deep/archive", PLAIN)
+    shutil.copytree(tmp_path / "turns/broken", tmp_path / "turns/worse")
+    with pytest.raises(PoseError, match=r"None of the 2 poses can be read\. The first: .*is not a picture"):
+        archive.build([tmp_path / "turns"], tmp_path / "deep/archive", PLAIN)
+    assert not (tmp_path / "deep").exists()
     (tmp_path / "nothing").mkdir()
     with pytest.raises(PoseError, match="neither pictures nor folders of pictures"):
         archive.build([tmp_path / "nothing"], tmp_path / "other", PLAIN)
@@ -341,6 +346,7 @@ def test_roots_that_cannot_be_kept_apart_are_refused(turns: Path, tmp_path: Path
 def test_what_is_no_pose_is_passed_over(turns: Path, tmp_path: Path) -> None:
     shutil.copytree(turns / "oar", turns / "oar/replaced")
     shutil.copytree(turns / "oar", turns / "oar/close-ups/hand")
+    shutil.copytree(turns / "2020/keeper", turns / "2020/keeper/Masks")
     shutil.copytree(turns / "oar", turns / ".hidden")
     assert main(["score", str(turns / "oar"), "-o", str(turns / "results"), "--masks", *FLAGS]) == 0
     (turns / "link").symlink_to(turns, target_is_directory=True)
@@ -360,7 +366,7 @@ def cluster() -> Iterator[Any]:
     """A scheduler with two workers of one thread, which begin again when they are killed."""
     from distributed import LocalCluster
 
-    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as found:
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0") as found:
         yield found
 
 
@@ -382,12 +388,13 @@ def test_workers_of_a_cluster_do_the_same_and_one_may_die(turns: Path, tmp_path:
     assert files(tmp_path / "shared") == files(tmp_path / "here")
 
 
-def test_a_pose_that_ends_its_workers_is_named(turns: Path, tmp_path: Path, cluster: Any) -> None:
+def test_a_pose_that_ends_its_workers_is_named(turns: Path, tmp_path: Path, cluster: Any,
+                                               monkeypatch: pytest.MonkeyPatch) -> None:
     from distributed import Client
 
     archive.build([turns], tmp_path / "here", PLAIN)
     shutil.copytree(turns / "oar", turns / "poison")
-    cluster.scheduler.allowed_failures = 0
+    monkeypatch.setattr(cluster.scheduler, "allowed_failures", 0)
     with Client(cluster.scheduler_address) as client:
         client.wait_for_workers(2)
         client.run(exec, POISON)

@@ -81,8 +81,8 @@ def build(
     Returns
     -------
     Archived
-        A pose that cannot be read is told in it and stops nobody; what the archive held of it goes. A pose that is gone
-        from its root goes too; poses of other roots stay.
+        A pose that cannot be read is told in it and stops nobody; what the archive held of it stays. What it held of a
+        pose that is gone from its root is removed; poses of other roots stay.
 
     Raises
     ------
@@ -137,7 +137,7 @@ class _Run:
             self._list()
         if not self.held:
             why = self.failed[0][1] if self.failed else ""
-            raise PoseError(f"None of the {len(jobs)} poses can be read. The first: {why}")
+            raise PoseError(why if len(jobs) == 1 else f"None of the {len(jobs)} poses can be read. The first: {why}")
         order = {place.source: i for i, place in enumerate(self.found.poses)}
         new, changed, kept = (tuple(sorted(self.told[name], key=order.__getitem__)) for name in self.told)
         failed = tuple(sorted(self.failed, key=lambda one: order.get(one[0], -1)))
@@ -153,9 +153,8 @@ class _Run:
             self.folder.put(f"{POSES}/{place.file}", came.data)
             self.held[place.mark] = _slim(f"{POSES}/{place.file}", came.data)
         else:
-            self.failed.append((place.source, came.why))
-            if came.state == "failed" and place.mark in self.held:
-                self._forget(place.mark)
+            stays = " The archive keeps what it held of it." if place.mark in self.held else ""
+            self.failed.append((place.source, f"{came.why}{stays}"))
 
     def _forget(self, mark: str) -> str:
         known = self.held.pop(mark)
@@ -163,7 +162,9 @@ class _Run:
         return str(known.about["source"])
 
     def _list(self) -> None:
-        """Write ``archive.json``."""
+        """Write ``archive.json``, where anything was ever read."""
+        if not self.held and not (self.folder.place / INDEX).exists():
+            return
         listed = [{"file": known.file, **{name: known.about.get(name) for name in LISTED}}
                   for known in sorted(self.held.values(), key=lambda known: known.file)]
         self.folder.put(INDEX, to_json({"schema": SCHEMA, "poses": listed}).encode())

@@ -16,6 +16,7 @@ KINDS: dict[str, tuple[int, int, float]] = {
     "empties": (24, 1200, 0.9),
     "armatures": (12, 300, 2),
     "rings": (16, 400, 2.5),
+    "archives": (12, 300, 2.5),
     "flags": (8, 300, 2.5),
     "names": (3, 120, 5),
     "places": (41, 450, 0.7),

@@ -150,7 +150,7 @@ def workers(pose: Path, count: int) -> None:
             shutil.copytree(pose, Path(work) / "turns" / f"pose {i}")
         told = dict[int, float]()
         for number in (1, 2, 1, 2):
-            with LocalCluster(n_workers=number, threads_per_worker=1, dashboard_address=None) as cluster:
+            with LocalCluster(n_workers=number, threads_per_worker=1, dashboard_address="127.0.0.1:0") as cluster:
                 _warm(Path(work), pose, cluster.scheduler_address)
                 start = time.perf_counter()
                 archive.build([Path(work) / "turns"], Path(work) / f"with {number} {start}", PLAIN,
