@@ -639,18 +639,26 @@ def growing_folder(
         for source in sources:
             _refuse_source(out, place, source)
         _refuse_other_names(out, place, kind, names)
-        place.mkdir(mode=0o700, parents=True, exist_ok=True)
-        with contextlib.suppress(OSError):  # file systems without rights
-            place.chmod(place.stat().st_mode & 0o700)
-        if not (place / MARK).exists():
-            told: dict[str, Any] = {"kind": kind, "files": {}, "known": []}
-            _put_file(place / MARK, (json.dumps(told, indent=1, sort_keys=True) + "\n").encode())
-        with (place / MARK).open("r+b") as mark:
-            if not _lock(mark):
-                raise OutputError("is being written by another run.", path=out, do="Wait until it is done.")
-            for folder in (place, *(p for p in place.iterdir() if p.is_dir() and not p.is_symlink())):
-                tidy(folder)
-            yield Growing(place)
+        made = _make_parents(place)
+        fresh = not (place / MARK).exists()
+        try:
+            with contextlib.suppress(OSError):  # file systems without rights
+                place.chmod(place.stat().st_mode & 0o700)
+            if fresh:
+                told: dict[str, Any] = {"kind": kind, "files": {}, "known": []}
+                _put_file(place / MARK, (json.dumps(told, indent=1, sort_keys=True) + "\n").encode())
+            with (place / MARK).open("r+b") as mark:
+                if not _lock(mark):
+                    raise OutputError("is being written by another run.", path=out, do="Wait until it is done.")
+                for folder in (place, *(p for p in place.iterdir() if p.is_dir() and not p.is_symlink())):
+                    tidy(folder)
+                yield Growing(place)
+        finally:
+            if fresh and not _lying(place):  # nothing came of it
+                (place / MARK).unlink(missing_ok=True)
+                for one in reversed(made):
+                    with contextlib.suppress(OSError):
+                        one.rmdir()
 
 
 def _refuse_other_names(out: Path, place: Path, kind: Kind, names: re.Pattern[str]) -> None:

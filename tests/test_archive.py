@@ -159,7 +159,8 @@ def test_where_nothing_can_be_read_it_says_so(tmp_path: Path) -> None:
     (tmp_path / "turns/broken").mkdir(parents=True)
     (tmp_path / "turns/broken/000.jpg").write_bytes(b"no picture")
     with pytest.raises(PoseError, match="None of the 1 poses can be read"):
-        archive.build([tmp_path / "turns"], tmp_path / "archive", PLAIN)
+        archive.build([tmp_path / "turns"], tmp_path / "deep/archive", PLAIN)
+    assert not (tmp_path / "deep").exists()
     (tmp_path / "nothing").mkdir()
     with pytest.raises(PoseError, match="neither pictures nor folders of pictures"):
         archive.build([tmp_path / "nothing"], tmp_path / "other", PLAIN)
@@ -341,6 +342,7 @@ def test_roots_that_cannot_be_kept_apart_are_refused(turns: Path, tmp_path: Path
 def test_what_is_no_pose_is_passed_over(turns: Path, tmp_path: Path) -> None:
     shutil.copytree(turns / "oar", turns / "oar/replaced")
     shutil.copytree(turns / "oar", turns / "oar/close-ups/hand")
+    shutil.copytree(turns / "2020/keeper", turns / "2020/keeper/Masks")
     shutil.copytree(turns / "oar", turns / ".hidden")
     assert main(["score", str(turns / "oar"), "-o", str(turns / "results"), "--masks", *FLAGS]) == 0
     (turns / "link").symlink_to(turns, target_is_directory=True)

@@ -163,7 +163,9 @@ class _Run:
         return str(known.about["source"])
 
     def _list(self) -> None:
-        """Write ``archive.json``."""
+        """Write ``archive.json``, where anything was ever read."""
+        if not self.held and not (self.folder.place / INDEX).exists():
+            return
         listed = [{"file": known.file, **{name: known.about.get(name) for name in LISTED}}
                   for known in sorted(self.held.values(), key=lambda known: known.file)]
         self.folder.put(INDEX, to_json({"schema": SCHEMA, "poses": listed}).encode())

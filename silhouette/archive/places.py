@@ -2,7 +2,8 @@
 
 The rules are those of ``rank``, folder by folder: a clip is a pose, and so is a folder of stills, or one that holds
 rings. Any other folder is looked into, whatever its name: ``2019/spring/hauling``. Never a pose: what this program
-wrote, what is hidden, pictures called empty, close-ups, and the stills that ``open`` keeps in ``replaced``.
+wrote, what is hidden, pictures called empty, close-ups, the stills that ``open`` keeps in ``replaced``, and cut-outs in
+a folder ``masks``.
 """
 
 from __future__ import annotations
@@ -20,6 +21,9 @@ from silhouette.errors import PoseError
 from silhouette.intake import film, rings, stills
 from silhouette.texts import printable
 from silhouette.writing import REPLACED
+
+NEVER = frozenset({REPLACED, "masks"})
+"""Folders that lie in a pose and are none."""
 
 
 @dataclass(frozen=True)
@@ -125,7 +129,7 @@ class _Walk:
         loose = [p for p in inside if stills.is_still(p) and not p.is_dir()]
         below = None
         for path in inside:
-            if rings.is_close_ups(path) or (path.name == REPLACED and path.is_dir()):
+            if rings.is_close_ups(path) or (path.name.casefold() in NEVER and path.is_dir()):
                 continue
             for below in self.at(path):
                 yield below

@@ -52,6 +52,7 @@ def _on_cluster(jobs: Sequence[Job], client: Any) -> Iterator[tuple[Job, Done]]:
 
 def _some_on_cluster(jobs: Sequence[Job], client: Any) -> Iterator[tuple[Job, Done]]:
     from distributed import as_completed
+    from distributed.client import FutureCancelledError
     from distributed.scheduler import KilledWorker
 
     asked = dict(zip(client.map(hold, jobs, pure=False, key="pose"), jobs, strict=True))
@@ -64,6 +65,9 @@ def _some_on_cluster(jobs: Sequence[Job], client: Any) -> Iterator[tuple[Job, Do
                 done = Done("unseen", why="every worker that read it was ended, perhaps for lack of memory.")
             except SilhouetteError:
                 raise
+            except FutureCancelledError:
+                raise SilhouetteError("the scheduler of the cluster went away. What was finished is kept.",
+                                      do="Start it again, then run this again.") from None
             except Exception as error:
                 raise SilhouetteError(f"the cluster could not do it ({type(error).__name__}: {error}).",
                                       do="Install this program for every worker, then run it again.") from None
@@ -78,7 +82,9 @@ def _client(address: str) -> Iterator[Any]:
     except ImportError:
         raise SilhouetteError("--cluster needs Dask, which is not installed.",
                               do="Install it with: pip install 'pose-silhouette[cluster]'.") from None
-    logging.getLogger("distributed").setLevel(logging.CRITICAL + 1)  # what matters is said in a sentence
+    for name in logging.root.manager.loggerDict:
+        if name.startswith("distributed"):  # what matters is said in a sentence
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     try:
         client = Client(address, timeout=PATIENCE_S)
     except (OSError, ValueError, TypeError) as error:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from silhouette.cli.common import add_settings, command, progress_bar, say, settings
+from silhouette.cli.common import add_settings, command, progress_bar, say, say_written, settings
 
 if TYPE_CHECKING:
     from silhouette.archive import Archived
@@ -41,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     say(summary(done))
     for source, why in done.failed:
         say(f"{source}: {why}")
-    print(f"\nThe archive lies in {args.out}{os.sep}")
+    say_written(args.out, [archive.INDEX, f"{archive.POSES}/"])
     return 0
 
 
