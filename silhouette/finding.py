@@ -15,8 +15,7 @@ from silhouette.errors import PictureError, SettingsError
 from silhouette.find import asked as asks
 from silhouette.find import differs, embed, rows, two_tones
 from silhouette.find.nearest import nearest
-from silhouette.geometry import mirror
-from silhouette.geometry.angles import degrees_on, on_arc
+from silhouette.geometry import angles, mirror
 from silhouette.intake import stills
 from silhouette.known import Memory
 from silhouette.reading.circle import interpolate
@@ -129,6 +128,10 @@ def _refuse(asked: Asked, most: int) -> None:
         raise SettingsError(f"most is how many to show, 1 or more, not {most}.")
     if asked.reads is not None and not 0 <= asked.reads <= 360:
         raise SettingsError(f"reads is a number of degrees, 0 to 360, not {asked.reads:g}.")
+    wide = 360.0 if asked.arc is None else angles.width(asked.arc)
+    if asked.reads is not None and asked.reads > wide:
+        raise SettingsError(f"no pose can read from {asked.reads:g} degrees of an arc of {wide:g}.",
+                            do="Ask for less, or for a wider arc.")
     if asked.strong_from is not None and not -360 <= asked.strong_from <= 360:
         raise SettingsError(f"strong_from takes an angle in degrees, 0 to 360, not {asked.strong_from:g}.")
     for name, value, kind in (("gap", asked.gap, GapSize), ("arm", asked.arm, ArmAsked)):
@@ -237,9 +240,9 @@ def _pose(lines: Sequence[ViewLine], ring: Ring, settings: Settings) -> _Pose:
     for line in lines:
         if line.ring == ring and line.readability is not None and not math.isnan(line.angle):
             by_angle.setdefault(round(line.angle % 360, 3) % 360, []).append(line.readability)
-    angles = sorted(by_angle)
-    degrees = interpolate(np.array(angles, float), np.array([np.mean(by_angle[a]) for a in angles], float))
-    counted = degrees_on(settings.arc) & ~np.isnan(degrees)
+    taken = sorted(by_angle)
+    degrees = interpolate(np.array(taken, float), np.array([np.mean(by_angle[a]) for a in taken], float))
+    counted = angles.degrees_on(settings.arc) & ~np.isnan(degrees)
     reads = int((degrees[counted] >= BAND_FAIR).sum()) if counted.any() else None
     return _Pose(lines, ring, reads, int(counted.sum()))
 
@@ -263,7 +266,7 @@ def _alike(
     """The poses that look most like the picture from an arc, and how many could."""
     views = [(k, line) for k, pose in enumerate(poses) for line in pose.lines
              if line.vector is not None and line.mirror_vector is not None and INFERRED not in line.flags
-             and on_arc(line.angle, arc)]
+             and angles.on_arc(line.angle, arc)]
     if not views:
         return [], 0
     one, other = embed.vectors([picture.outline.polygon])
