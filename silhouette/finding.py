@@ -13,10 +13,9 @@ import numpy as np
 from silhouette import archive, measuring, scoring, tables, turnaround
 from silhouette.errors import PictureError, SettingsError
 from silhouette.find import asked as asks
-from silhouette.find import differs, embed, two_tones
+from silhouette.find import differs, embed, rows, two_tones
 from silhouette.find.nearest import nearest
-from silhouette.geometry import mirror
-from silhouette.geometry.angles import degrees_on, on_arc
+from silhouette.geometry import angles, mirror
 from silhouette.intake import stills
 from silhouette.known import Memory
 from silhouette.reading.circle import interpolate
@@ -110,11 +109,12 @@ def find_views(
     fitting = [(pose, line) for pose in poses
                if (line := asks.found_in(pose.lines, pose.ring, asked, pose.reads)) is not None]
     if picture is None:
-        hits = sorted((_hit(pose, line) for pose, line in fitting), key=_best_first)
-        count = len(hits)
+        told = sorted(((_hit(pose, line), pose, line) for pose, line in fitting), key=lambda one: _best_first(one[0]))
+        hits = [replace(hit, outline=pose.whole(line).outline) for hit, pose, line in told[:most]]
+        count = len(told)
     else:
         alike = [pose for pose, _ in fitting] if replace(asked, like=None).anything else poses
-        hits, count = _alike([pose.within(asked.arc) for pose in alike], picture, most)
+        hits, count = _alike(alike, picture, asked.arc, most)
     views = sum(len(pose.lines) for pose in poses)
     return Found(tuple(hits[:most]), asked, len(poses), views, max(0, count - most), picture, left_out)
 
@@ -128,6 +128,10 @@ def _refuse(asked: Asked, most: int) -> None:
         raise SettingsError(f"most is how many to show, 1 or more, not {most}.")
     if asked.reads is not None and not 0 <= asked.reads <= 360:
         raise SettingsError(f"reads is a number of degrees, 0 to 360, not {asked.reads:g}.")
+    wide = 360.0 if asked.arc is None else angles.width(asked.arc)
+    if asked.reads is not None and asked.reads > wide:
+        raise SettingsError(f"no pose can read from {asked.reads:g} degrees of an arc of {wide:g}.",
+                            do="Ask for less, or for a wider arc.")
     if asked.strong_from is not None and not -360 <= asked.strong_from <= 360:
         raise SettingsError(f"strong_from takes an angle in degrees, 0 to 360, not {asked.strong_from:g}.")
     for name, value, kind in (("gap", asked.gap, GapSize), ("arm", asked.arm, ArmAsked)):
@@ -192,10 +196,15 @@ class _Pose(NamedTuple):
     reads: int | None
     counted: int
     """From how many degrees it reads, of how many that count, on the arc."""
+    kept: tuple[Path, str] | None = None
+    """The archive, and the file in it that holds all of it; None where ``lines`` are whole."""
 
-    def within(self, arc: tuple[float, float] | None) -> _Pose:
-        """The same with the views on an arc alone."""
-        return self if arc is None else self._replace(lines=[one for one in self.lines if on_arc(one.angle, arc)])
+    def whole(self, line: ViewLine) -> ViewLine:
+        """One of its views with all that is known of it."""
+        if self.kept is None:
+            return line
+        _, lines = archive.pose(*self.kept)
+        return lines[next(k for k, one in enumerate(self.lines) if one is line)]
 
 
 def _poses_at(
@@ -205,7 +214,8 @@ def _poses_at(
     """The poses of an archive, or of a folder of trials, which are read now."""
     turnaround.refuse_missing(place)
     if archive.is_archive(place):
-        return [_pose(lines, about.about["ring"], settings) for about, lines in archive.poses(place)], ()
+        return [_pose(lines, known_pose.about["ring"], settings)._replace(kept=(place, known_pose.file))
+                for known_pose, lines in archive.poses(place, rows.FOUND_BY)], ()
     given = scoring.find_poses([place], beside=None if like is None else Path(like))
     ranking = scoring.rank_poses(given, progress=progress, known=known, **_told(settings))
     root = turnaround.whole_path(place)
@@ -230,9 +240,9 @@ def _pose(lines: Sequence[ViewLine], ring: Ring, settings: Settings) -> _Pose:
     for line in lines:
         if line.ring == ring and line.readability is not None and not math.isnan(line.angle):
             by_angle.setdefault(round(line.angle % 360, 3) % 360, []).append(line.readability)
-    angles = sorted(by_angle)
-    degrees = interpolate(np.array(angles, float), np.array([np.mean(by_angle[a]) for a in angles], float))
-    counted = degrees_on(settings.arc) & ~np.isnan(degrees)
+    taken = sorted(by_angle)
+    degrees = interpolate(np.array(taken, float), np.array([np.mean(by_angle[a]) for a in taken], float))
+    counted = angles.degrees_on(settings.arc) & ~np.isnan(degrees)
     reads = int((degrees[counted] >= BAND_FAIR).sum()) if counted.any() else None
     return _Pose(lines, ring, reads, int(counted.sum()))
 
@@ -242,7 +252,7 @@ def _pose(lines: Sequence[ViewLine], ring: Ring, settings: Settings) -> _Pose:
 
 def _hit(pose: _Pose, line: ViewLine) -> Hit:
     return Hit(line.pose, line.source, line.ring, line.angle, False, None, reads=pose.reads, counted=pose.counted,
-               band=line.band, outline=line.outline)
+               band=line.band)
 
 
 def _best_first(hit: Hit) -> tuple[Any, ...]:
@@ -250,22 +260,26 @@ def _best_first(hit: Hit) -> tuple[Any, ...]:
     return -(hit.reads or 0), bands.index(hit.band), hit.source
 
 
-def _alike(poses: Sequence[_Pose], picture: LikePicture, most: int) -> tuple[list[Hit], int]:
-    """The poses that look most like the picture, and how many could."""
-    rows = [(k, line) for k, pose in enumerate(poses) for line in pose.lines
-            if line.vector is not None and line.mirror_vector is not None and INFERRED not in line.flags]
-    if not rows:
+def _alike(
+    poses: Sequence[_Pose], picture: LikePicture, arc: tuple[float, float] | None, most: int
+) -> tuple[list[Hit], int]:
+    """The poses that look most like the picture from an arc, and how many could."""
+    views = [(k, line) for k, pose in enumerate(poses) for line in pose.lines
+             if line.vector is not None and line.mirror_vector is not None and INFERRED not in line.flags
+             and angles.on_arc(line.angle, arc)]
+    if not views:
         return [], 0
     one, other = embed.vectors([picture.outline.polygon])
-    views = tuple(np.stack([getattr(line, name) for _, line in rows]) for name in ("vector", "mirror_vector"))
-    of_pose = np.array([k for k, _ in rows], np.intp)
-    of_turn = np.array([RINGS.index(line.ring) for _, line in rows], np.intp)
-    near = nearest((one[0], other[0]), (views[0], views[1]), of_pose, of_turn, most)
+    plain, turned = (np.stack([getattr(line, name) for _, line in views]) for name in rows.VECTORS)
+    of_pose = np.array([k for k, _ in views], np.intp)
+    of_turn = np.array([RINGS.index(line.ring) for _, line in views], np.intp)
+    near = nearest((one[0], other[0]), (plain, turned), of_pose, of_turn, most)
     reading = measuring.read_body(picture.outline)
     hits = []
     for found in near:
-        k, line = rows[found.row]
-        hit = replace(_hit(poses[k], line), mirrored=found.mirrored, likeness=found.likeness)
+        k, line = views[found.row]
+        hit = replace(_hit(poses[k], line), mirrored=found.mirrored, likeness=found.likeness,
+                      outline=poses[k].whole(line).outline)
         hits.append(_laid(hit, picture, reading))
     return hits, len(set(of_pose.tolist()))
 

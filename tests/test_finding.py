@@ -242,7 +242,8 @@ def test_the_command_says_how_alike_in_words_first(
 
 @pytest.mark.parametrize(("flags", "said"), [
     ([], "nothing is asked"), (["--arc", "300-60"], "nothing is asked"),
-    (["--reads", "400"], "reads is a number of degrees"), (["--strong-from", "nan"], "strong_from takes an angle"),
+    (["--reads", "400"], "reads is a number of degrees"), (["--reads", "200", "--arc", "300-60"], "arc of 120"),
+    (["--strong-from", "nan"], "strong_from takes an angle"),
     (["--reads", "10", "--most", "0"], "most is how many"), (["--like", "nowhere.png"], "does not exist"),
     (["--like", "."], "is a folder"), (["--like", "notes.txt"], "notes.txt"),
     (["--like", "blank.png"], "blank.png"), (["--like", "grey.jpg"], "grey.jpg"),

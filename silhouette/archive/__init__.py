@@ -23,7 +23,7 @@ from silhouette.tables import to_json
 from silhouette.turnaround import Progress, silent
 from silhouette.writing import Growing, growing_folder, holds_seal, read_mark
 
-__all__ = ["Archived", "Known", "build", "is_archive", "lines", "poses", "view_lines"]
+__all__ = ["Archived", "Known", "build", "is_archive", "lines", "pose", "poses", "view_lines"]
 
 INDEX, POSES = "archive.json", "poses"
 NAMES = re.compile(rf"{re.escape(INDEX)}|{POSES}|{POSES}/[^/]+\.parquet")
@@ -194,8 +194,10 @@ def is_archive(folder: Path) -> bool:
     return mark is not None and mark["kind"] == "archive"
 
 
-def poses(folder: Path) -> Iterator[tuple[Known, list[ViewLine]]]:
+def poses(folder: Path, columns: Sequence[str] | None = None) -> Iterator[tuple[Known, list[ViewLine]]]:
     """Every pose of an archive with its views, in the order of the files' names; one in memory at a time.
+
+    ``columns`` as in :func:`silhouette.find.rows.from_parquet`.
 
     Raises
     ------
@@ -206,14 +208,20 @@ def poses(folder: Path) -> Iterator[tuple[Known, list[ViewLine]]]:
         raise PoseError("is no archive.", path=folder, do="Make one with: silhouette archive ROOT -o ARCHIVE.")
     inside = folder / POSES
     for path in sorted(inside.glob("*.parquet")) if inside.is_dir() else []:
-        try:
-            data = path.read_bytes()
-            if not holds_seal(data):
-                raise ValueError("it was changed since it was written")
-            found, about = rows.from_parquet(data)
-        except (OSError, ValueError) as error:
-            raise PoseError(f"cannot be read ({error}).", path=path, do="Run silhouette archive again.") from None
-        yield Known(f"{POSES}/{path.name}", about), found
+        yield pose(folder, f"{POSES}/{path.name}", columns)
+
+
+def pose(folder: Path, file: str, columns: Sequence[str] | None = None) -> tuple[Known, list[ViewLine]]:
+    """One pose of an archive by its file. Raises as :func:`poses`."""
+    path = folder / file
+    try:
+        data = path.read_bytes()
+        if not holds_seal(data):
+            raise ValueError("it was changed since it was written")
+        found, about = rows.from_parquet(data, columns)
+    except (OSError, ValueError) as error:
+        raise PoseError(f"cannot be read ({error}).", path=path, do="Run silhouette archive again.") from None
+    return Known(file, about), found
 
 
 def lines(folder: Path) -> Iterator[ViewLine]:

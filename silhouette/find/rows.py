@@ -26,6 +26,10 @@ PLAIN = ("pose", "source", "ring", "angle", "angle_from", "name", "readability",
 """Columns that are fields of a :class:`ViewLine` as they are."""
 MEASURES = ("negative_space", "contour_complexity", "limb_separation", "solidity", "circularity", "convexity",
             "symmetry")
+FOUND_BY = ("pose", "source", "ring", "angle", "angle_from", "name", "readability", "band", "flags", "gaps", "joints",
+            "vector", "mirror_vector")
+"""Columns that say whether a pose is what somebody looks for."""
+VECTORS = ("vector", "mirror_vector")
 LIMBS = ("head", "arm_weaker", "arm_stronger", "leg_weaker", "leg_stronger")
 
 
@@ -59,8 +63,10 @@ def to_parquet(lines: Sequence[ViewLine], about: dict[str, Any]) -> bytes:
     return bytes(held.getvalue())
 
 
-def from_parquet(data: bytes) -> tuple[list[ViewLine], dict[str, Any]]:
+def from_parquet(data: bytes, columns: Sequence[str] | None = None) -> tuple[list[ViewLine], dict[str, Any]]:
     """The views of one file, and what it says of the whole pose.
+
+    With ``columns``, :data:`FOUND_BY` or more, only these are read, which is quicker; the other fields are left empty.
 
     Raises
     ------
@@ -71,8 +77,11 @@ def from_parquet(data: bytes) -> tuple[list[ViewLine], dict[str, Any]]:
     import pyarrow.parquet as pq
 
     try:
-        table = pq.ParquetFile(pa.BufferReader(data)).read(use_threads=False)  # a file is too small to share out
-        return [_line(row) for row in table.to_pylist()], _about_in(table.schema.metadata)
+        held = pq.ParquetFile(pa.BufferReader(data))
+        table = held.read(columns=None if columns is None else list(columns), use_threads=False)  # small
+        vectors = zip(*(_vectors(table.column(name)) for name in VECTORS), strict=True)
+        rows = table.drop_columns(list(VECTORS)).to_pylist()
+        return [_line(row, *own) for row, own in zip(rows, vectors, strict=True)], _about_in(table.schema.metadata)
     except (pa.ArrowException, OSError, KeyError, TypeError) as error:
         raise ValueError(str(error)) from error
 
@@ -122,20 +131,19 @@ def _joint_row(joint: Joint) -> dict[str, Any]:
     return row
 
 
-def _line(row: dict[str, Any]) -> ViewLine:
-    limbs = [row[name] for name in LIMBS]
-    measures = {name: row[name] for name in MEASURES if row[name] is not None}
+def _line(row: dict[str, Any], vector: Any, mirror_vector: Any) -> ViewLine:
+    limbs: list[Any] = [row.get(name) for name in LIMBS]
+    plain = {name: row[name] for name in PLAIN if name in row}
+    lists = {name: tuple(plain[name]) for name in ("flags", "reasons", "gaps") if name in plain}
+    outline = row.get("outline")
     return ViewLine(
-        **{name: row[name] for name in PLAIN} | {
-            "angle": np.nan if row["angle"] is None else row["angle"],
-            "flags": tuple(row["flags"]), "reasons": tuple(row["reasons"]), "gaps": tuple(row["gaps"]),
-        },
-        measures=measures,
+        **plain | lists | {"angle": np.nan if row["angle"] is None else row["angle"]},
+        measures={name: row[name] for name in MEASURES if row.get(name) is not None},
         limbs=None if limbs[0] is None else LimbLegibility(limbs[0], (limbs[1], limbs[2]), (limbs[3], limbs[4])),
         joints=tuple(_joint(joint) for joint in row["joints"]),
-        outline=None if row["outline"] is None else shapely.from_wkb(row["outline"]),
-        vector=_vector(row["vector"]),
-        mirror_vector=_vector(row["mirror_vector"]),
+        outline=None if outline is None else shapely.from_wkb(outline),
+        vector=vector,
+        mirror_vector=mirror_vector,
     )
 
 
@@ -144,5 +152,9 @@ def _joint(row: dict[str, Any]) -> Joint:
     return Joint(row["joint"], row["x"], row["y"], row["spread"], row["sure"], also)
 
 
-def _vector(values: Any) -> Any:
-    return None if values is None else np.asarray(values, np.float32)
+def _vectors(column: Any) -> list[Any]:
+    """The vector of every row, None where there is none."""
+    array = column.combine_chunks()
+    there = array.is_valid().to_numpy(zero_copy_only=False)
+    values = iter(array.flatten().to_numpy(zero_copy_only=False).astype(np.float32).reshape(-1, SIZE))
+    return [next(values) if one else None for one in there]

@@ -25,7 +25,7 @@ SIZE, LINE = ink.SMALLEST, 10.5
 NAME, LINES = 15.0, 6
 """Height of the line with a name, points; lines of small type under it."""
 AIR = 0.06
-"""Room over a figure for an outline that reaches higher, of its height."""
+"""Room over a figure, and under its ground line, for an outline that reaches farther, of its height."""
 
 
 class _Cell(NamedTuple):
@@ -88,13 +88,14 @@ def _draw_page(page: Any, found: Found, cells: Sequence[_Cell], number: int, cou
     width, height = ink.size_of(page)
     top = height - _draw_heading(page, found, number, count)
     room = top / max(FEWEST, min(ROWS, -(-len(cells) // COLUMNS)) if number == 0 else ROWS)
-    tall = (room - BETWEEN - NAME - LINES * LINE) / (1 + AIR)
+    tall = (room - BETWEEN - NAME - LINES * LINE) / (1 + 2 * AIR)
     cell = width / COLUMNS
     tall = min([tall, *((cell - BETWEEN) / wide for wide in map(_width, cells) if wide)])
+    below = tall * min(AIR, max(0.0, *(one.laid.bounds[3] - 1 for one in cells if one.laid is not None), 0.0))
     for i, one in enumerate(cells):
         row, column = divmod(i, COLUMNS)
         ground = top - row * room - tall * (1 + AIR) - BETWEEN / 2
-        _draw_cell(page, one, (column * cell, cell - BETWEEN), ground, tall)
+        _draw_cell(page, one, (column * cell, cell - BETWEEN), ground, tall, below)
 
 
 def _draw_heading(page: Any, found: Found, number: int, count: int) -> float:
@@ -124,8 +125,11 @@ def _width(cell: _Cell) -> float:
     return 2 * max((max(-x0, x1) for x0, _, x1, _ in spans), default=0.0)
 
 
-def _draw_cell(page: Any, one: _Cell, across: tuple[float, float], ground: float, tall: float) -> None:
-    """A figure on its ground line, its outline and its words; ``across``: left edge and width."""
+def _draw_cell(
+    page: Any, one: _Cell, across: tuple[float, float], ground: float, tall: float, below: float
+) -> None:
+    """A figure on its ground line, its outline and its words; ``across``: left edge and width, ``below``: how far an
+    outline reaches under the ground line."""
     left, width = across
     x = left + width / 2
     if one.shape is not None:
@@ -135,9 +139,10 @@ def _draw_cell(page: Any, one: _Cell, across: tuple[float, float], ground: float
         path = ink.outline_path(one.laid, tall, x, ground)
         for colour, thick in ((ink.PAPER, 2.6), (ink.ACCENT, 1.3)):
             ink.add_paths(page, [path], facecolor="none", edgecolor=colour, linewidth=thick, zorder=3)
-    page.text(left, ground - 4, ink.fit_line(one.name, width, 10, True), size=10, weight="bold", va="top")
-    below, free = ground - 4 - NAME, LINES
+    top = ground - below - 4
+    page.text(left, top, ink.fit_line(one.name, width, 10, True), size=10, weight="bold", va="top")
+    line_at, free = top - NAME, LINES
     for text, bold in one.rows:
         for line in ink.wrap_to(text, width, SIZE, max(1, free), bold):
-            page.text(left, below, line, size=SIZE, weight="bold" if bold else "normal", va="top")
-            below, free = below - LINE, free - 1
+            page.text(left, line_at, line, size=SIZE, weight="bold" if bold else "normal", va="top")
+            line_at, free = line_at - LINE, free - 1

@@ -14,6 +14,7 @@ LIKE = ((0.7, "very like it"), (0.3, "like it"), (0.1, "somewhat like it"), (0.0
 """How alike, by the least likeness. 2,000 outlines of 500 rendered poses, half of them as if drawn quickly, were held
 against other bodies in the same poses: of the 1,186 whose first hit was very like, 95 in 100 had found their pose, of
 the 578 whose first was like it 87 in 100. With their own pose left out 1 in 10 still had one that was very like."""
+LEAST_LIKE, NONE_LIKE = 0.1, "None of them is much like it."
 KINDS = {"photograph": "photograph", "silhouette": "silhouette", "drawing": "drawing"}
 GAPS = {"small": "a small gap or a larger one", "fair": "a fair gap or a larger one", "big": "a big gap"}
 ARMS = {"over-head": "a hand over the head"}
@@ -54,6 +55,8 @@ def asked(what: Asked) -> str:
 def looked_in(found: Found) -> str:
     """Where it was looked for, and how many there are: ``Looked through 5 poses, 61 views.``"""
     said = f"Looked through {_count(found.poses, 'pose')}, {_count(found.views, 'view')}."
+    if found.hits and all(hit.likeness is not None and hit.likeness < LEAST_LIKE for hit in found.hits):
+        said = f"{NONE_LIKE} {said}"
     if found.more:
         said += f" {_count(found.more, 'more')} not shown: see --most." if found.more > 1 else " One more is not shown."
     return said

@@ -112,6 +112,14 @@ def test_rings_are_named_where_a_hit_is_of_another_than_the_level_one(pose_at: C
     assert "from 30, low ring" in said and "from 0, level ring" in said
 
 
+def test_hits_of_which_none_is_like_it_are_said_to_be_so(pose_at: Callable[..., Pose]) -> None:
+    found = found_in(pose_at("akimbo", 24))
+    assert "None of them" not in words_find.looked_in(found)
+    low = Hit("low", "trials/low", "level", 30.0, False, 0.09)
+    assert words_find.looked_in(Found((low,), found.asked, 1, 1)).startswith("None of them is much like it.")
+    assert "None of them" not in words_find.looked_in(found_in(pose_at("akimbo", 24), like=False))
+
+
 @pytest.mark.parametrize(("value", "said"), [(1.0, "very like it"), (0.7, "very like it"), (0.69, "like it"),
                                              (0.2, "somewhat like it"), (0.0, "little like it")])
 def test_likeness_has_words(value: float, said: str) -> None:
