@@ -17,7 +17,7 @@ from silhouette import __version__
 from silhouette.cli import archive, armature, check, demo, export, find, mend, plan, rank, score
 from silhouette.cli import open as open_page
 from silhouette.cli.common import EPILOG, Parser, columns
-from silhouette.cli.process import own_streams, signals_stop
+from silhouette.cli.process import hush_libraries, own_streams, signals_stop
 from silhouette.errors import SilhouetteError
 
 COMMANDS = (open_page, score, rank, demo, plan, check, export, armature, mend, archive, find)
@@ -31,6 +31,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     with own_streams(), signals_stop(leaving=argv is None) as received:
         try:
             args = build_parser().parse_args(argv)
+            hush_libraries()
             code = int(args.run(args))
             sys.stdout.flush()
         except SilhouetteError as error:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -32,5 +31,6 @@ def run(args: argparse.Namespace) -> int:
 
 def sample_poses() -> Path:
     """The five sample poses, in a checkout or in an installed package."""
-    packed = Path(str(resources.files("silhouette"))) / "_sample_poses"
-    return packed if packed.is_dir() else Path(str(resources.files("silhouette"))).parent / "sample_poses"
+    package = Path(__file__).parents[1]
+    packed = package / "_sample_poses"
+    return packed if packed.is_dir() else package.parent / "sample_poses"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import _thread
 import contextlib
-import logging
 import os
 import signal
 import sys
@@ -17,6 +16,14 @@ SOON_S = 0.02
 """Seconds until a stop that was swallowed is tried once more."""
 
 
+def hush_libraries() -> None:
+    """Keep what the libraries log off the screen; apart from :func:`own_streams`, as help needs no logging."""
+    import logging
+
+    for library in ("matplotlib", "PIL", "libav"):
+        logging.getLogger(library).setLevel(logging.CRITICAL + 1)
+
+
 @contextlib.contextmanager
 def own_streams() -> Iterator[None]:
     """Streams that can always be written to, and the C libraries' own remarks kept off the screen.
@@ -25,8 +32,6 @@ def own_streams() -> Iterator[None]:
     sentences go to a copy of it. A stream that the caller has closed becomes one that nobody reads.
     """
     os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
-    for library in ("matplotlib", "PIL", "libav"):
-        logging.getLogger(library).setLevel(logging.CRITICAL + 1)
     warnings.filterwarnings("ignore", module=r"multiprocessing\.resource_tracker")
     before = sys.stdout, sys.stderr
     with contextlib.ExitStack() as stack:

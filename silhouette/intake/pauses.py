@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 Curve = NDArray[np.float64]
 Span = tuple[float, float]
@@ -77,6 +76,8 @@ def find_holds(times: Curve, motion: Curve, change: Callable[[float, float], flo
     -------
     list of (start, end), seconds; empty where the curve has no pauses (one slow turn, or nothing moves at all).
     """
+    from scipy.ndimage import gaussian_filter1d  # 150 ms to load, and stills need none of it
+
     if len(times) < 5 or times[-1] - times[0] < 2 * MIN_HOLD_S:
         return []
     step = float(np.clip(np.median(np.diff(times)), 1 / 120, 1 / 15))

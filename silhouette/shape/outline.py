@@ -117,18 +117,10 @@ def _drawn_border(ring: Points) -> Points:
     """
     z = ring
     if len(ring) > 6 * CONTOUR_SMOOTH_PX:
-        z = ring + np.clip(_kept(ring, CONTOUR_SMOOTH_PX, 3) - ring, -0.5, 0.5)
-    z = _kept(z, CONTOUR_LAST_PX, 2)
+        z = ring + np.clip(smooth(ring, CONTOUR_SMOOTH_PX, kept=3) - ring, -0.5, 0.5)
+    z = smooth(z, CONTOUR_LAST_PX, kept=2)
     normal = _normals(z)
     return z + 0.5 * np.abs(normal).max(axis=1, keepdims=True) * normal + 0.5
-
-
-def _kept(ring: Points, sigma: float, order: int) -> Points:
-    """Smoothed without drawing slow bends in: 1 - (1 - s)^order of a Gaussian s."""
-    rest = ring
-    for _ in range(order):
-        rest = rest - smooth(rest, sigma)
-    return ring - rest
 
 
 def _polygon_from_rings(rings: list[Points], tolerance: float) -> Polygon | None:

@@ -1,11 +1,14 @@
 """What a still costs from file to verdict, as ratios taken in one run.
 
-    python tests/measure/speed.py FOLDER [--stills 36] [--model u2netp.onnx]
+    python tests/measure/speed.py FOLDER [--stills 36] [--named] [--parts] [--model u2netp.onnx]
 
 FOLDER is one pose; its stills are enlarged to 12 megapixels with fresh sensor noise and written as JPEG (quality 92) to
 a temporary folder. The yardstick is one full ``cv2.imread`` of such a file, in the same process, one thread. What one
 process does is given in processor time, which other work on the machine disturbs little; two processes are compared
 with one by the clock, so let the machine be idle. Between two runs only ratios can be compared.
+
+With --named their names say the angles, else these are found from the outlines as well. --parts says where the time
+goes and ends there: quick enough for a busy machine, on which two versions are best run in turns.
 """
 
 from __future__ import annotations
@@ -25,19 +28,25 @@ import cv2
 import numpy as np
 
 from silhouette import scoring, turnaround
+from silhouette.cutout import background_model
+from silhouette.intake import stills
+from silhouette.reading import reader
 from silhouette.settings import Settings
+from silhouette.shape import measure, outline
+from silhouette.turn import estimate
 
 
-def enlarge(folder: Path, into: Path, count: int) -> list[Path]:
-    """``count`` JPEG stills of 3024 x 4032 made from the pictures of ``folder``."""
+def enlarge(folder: Path, into: Path, count: int, named: bool = False) -> list[Path]:
+    """``count`` JPEG stills of 3024 x 4032 made from the pictures of ``folder``, spread over its turn; ``named``: each
+    by its angle."""
     sources = sorted(p for p in folder.iterdir() if p.suffix.lower() in (".jpg", ".jpeg", ".png"))
     rng = np.random.default_rng(0)
     noise = rng.normal(0, 3, (4032, 3024, 1)).astype(np.float32)
     paths = []
     for i in range(count):
-        small = cv2.imread(str(sources[i % len(sources)]))
+        small = cv2.imread(str(sources[i * len(sources) // count]))
         large = cv2.resize(small, (3024, 4032), interpolation=cv2.INTER_CUBIC).astype(np.float32)
-        path = into / f"IMG_{i:04d}.jpg"
+        path = into / (f"pose_{round(360 * i / count):03d}.jpg" if named else f"IMG_{i:04d}.jpg")
         cv2.imwrite(str(path), np.clip(large + np.roll(noise, i * 37, 0), 0, 255).astype(np.uint8), [1, 92])
         paths.append(path)
     return paths
@@ -62,6 +71,29 @@ def turn_seconds(
     return clock() - start
 
 
+def parts(paths: list[Path], settings: Settings) -> list[tuple[str, float]]:
+    """(what, ms a still) of each step by itself, in processor time."""
+    told: list[tuple[str, float]] = []
+
+    def each(name: str, do: Callable[..., object], *over: list[object]) -> list[object]:
+        start = time.process_time()
+        done = [do(*one) for one in zip(*over, strict=True)]
+        told.append((name, 1000 * (time.process_time() - start) / len(paths)))
+        return done
+
+    pictures = each("read, at a quarter", lambda p: stills.read_still(p, settings.work_px).pixels, list(paths))
+    (shared,) = each("what all have in common", lambda some: background_model.learn_from(
+        [background_model.glimpse(some[i], n % 2 == 0) for n, i in enumerate(background_model.sample(len(some)))]),
+        [pictures])
+    cuts = each("cut out", lambda pixels: turnaround.cut_picture(pixels, shared, settings), pictures)
+    masks = [cut.mask for cut in cuts]
+    each("angles from the outlines", estimate.estimate_angles, [masks])
+    lines = each("traced", outline.outline_of, masks)
+    each("measured", lambda line: measure.measure_outline(line.polygon), lines)
+    each("read by the reader", reader.read_body, lines)
+    return told
+
+
 def peak_mb(folder: Path, count: int) -> float:
     """Peak resident memory of a fresh process that scores the first ``count`` stills of ``folder``, MB."""
     code = (
@@ -82,14 +114,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--stills", type=int, default=36)
+    parser.add_argument("--named", action="store_true", help="names that say the angle")
+    parser.add_argument("--parts", action="store_true", help="where the time goes, and no more")
     parser.add_argument("--model", type=Path, help="rembg's smallest model, for comparison")
     args = parser.parse_args()
     cv2.setNumThreads(1)
     settings = Settings()
     with tempfile.TemporaryDirectory() as t:
         folder = Path(t)
-        paths = enlarge(args.folder, folder, args.stills)
+        paths = enlarge(args.folder, folder, args.stills, args.named)
         decode = median_ms(lambda: cv2.imread(str(paths[0])), 9)
+        if args.parts:
+            show_parts(paths, folder, settings)
+            return
         with turnaround.workers(1) as run:
             turn_seconds(folder, settings, run)
             one = min(turn_seconds(folder, settings, run, time.process_time) for _ in range(3))
@@ -112,6 +149,20 @@ def main() -> None:
         peaks = ", ".join(f"{n} stills {peak_mb(folder, n):.0f} MB" for n in (half, len(paths)))
         print(f"peak memory: {peaks}")
     print(f"silhouette --help: {help_ms():.0f} ms by the clock")
+
+
+def show_parts(paths: list[Path], folder: Path, settings: Settings, rounds: int = 3) -> None:
+    """Print the middle of a few rounds, each held against decodes of its own."""
+    parts(paths, settings)
+    found: dict[str, list[float]] = {}
+    with turnaround.workers(1) as run:
+        for _ in range(rounds):
+            decode = median_ms(lambda: cv2.imread(str(paths[0])), 7)
+            whole = 1000 * turn_seconds(folder, settings, run, time.process_time) / len(paths)
+            for name, ms in [*parts(paths, settings), ("file to verdict", whole)]:
+                found.setdefault(name, []).append(ms / decode)
+    for name, ratios in found.items():
+        print(f"{name:34}{statistics.median(ratios):10.2f} x decode")
 
 
 def help_ms() -> float:
