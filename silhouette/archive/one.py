@@ -89,6 +89,14 @@ def hold(job: Job) -> Done:
             return Done("failed", why=f"this is a fault of the program ({type(error).__name__}: {error}).")
 
 
+def hold_alone(job: Job) -> Done:
+    """The same in a worker of a cluster, on one thread: the workers of a machine are the parallel part."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    return hold(job)
+
+
 def _without(sentence: str, place: Path) -> str:
     """A sentence that begins with the whole path of the pose, less that."""
     return sentence.removeprefix(f"{printable(place)}: ")

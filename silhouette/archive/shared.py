@@ -12,7 +12,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
-from silhouette.archive.one import Done, Job, hold
+from silhouette.archive.one import Done, Job, hold, hold_alone
 from silhouette.errors import SilhouetteError
 from silhouette.pool import workers
 
@@ -55,7 +55,7 @@ def _some_on_cluster(jobs: Sequence[Job], client: Any) -> Iterator[tuple[Job, Do
     from distributed.client import FutureCancelledError
     from distributed.scheduler import KilledWorker
 
-    asked = dict(zip(client.map(hold, jobs, pure=False, key="pose"), jobs, strict=True))
+    asked = dict(zip(client.map(hold_alone, jobs, pure=False, key="pose"), jobs, strict=True))
     with _bar(list(asked)):
         for future in as_completed(list(asked)):
             job = asked.pop(future)
