@@ -14,17 +14,7 @@ import numpy as np
 import pytest
 
 Capsule = tuple[tuple[float, float, float], tuple[float, float, float], float]
-HERE = Path(__file__).parent
-DATA = HERE / "data"
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Where tests are shared out among processes, those of a file stay together, for what they make once; and so do all
-    that serve pages to a browser, which are slow by waiting and not by work."""
-    for item in items:
-        place = item.path.relative_to(HERE)
-        item.add_marker(pytest.mark.xdist_group("live" if place.parts[0] == "live" else place.as_posix()))
-
+DATA = Path(__file__).parent / "data"
 
 
 def model(arms: str = "out") -> list[Capsule]:

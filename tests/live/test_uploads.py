@@ -276,8 +276,8 @@ def test_given_up_while_it_is_sent(sender: Sender) -> None:
         wait_for(lambda: sender.uploads._open[mark].busy)
         sender.ask("DELETE", f"/api/uploads/{mark}")
         line.sendall(FILM[1000:])
-        wait_for(lambda: not sender.uploads._open)
-    assert list(sender.folder.path.iterdir()) == []
+        wait_for(lambda: not list(sender.folder.path.iterdir()))
+    assert not sender.uploads._open
 
 
 def test_it_goes_on_after_the_program_was_started_anew(tmp_path: Path, served: Served) -> None:
