@@ -30,6 +30,8 @@ SCHEMA = 1
 """Of the files of an archive."""
 LEFT_OUT = ("views", "notes", "note_kinds", "close_ups", "rank", "tied_with")
 """Of a pose in ``result.json``, what its file does not hold: views are its rows, notes may name folders."""
+DIGITS = 6
+"""Of scores and measures, after the point."""
 PACKAGE = Path(__file__).parents[1]
 _one_at_a_time = threading.Lock()
 """A worker of a cluster may have several threads; OpenCV's networks are not made for that."""
@@ -161,6 +163,11 @@ def _with_vectors(line: ViewLine, vectors: Sequence[Any]) -> ViewLine:
     return replace(line, vector=vectors[0], mirror_vector=vectors[1])
 
 
+def _number(value: float) -> float:
+    """Without the last digits, in which one thread may differ from several: an archive is the same however made."""
+    return round(float(value), DIGITS)
+
+
 def _view_line(pose: Pose, view: View, source: str) -> ViewLine:
     measures, reading, body, line = view.measures, view.reading, view.body, view.outline
     return ViewLine(
@@ -170,14 +177,14 @@ def _view_line(pose: Pose, view: View, source: str) -> ViewLine:
         angle=view.angle,
         angle_from=view.stop.angle_from,
         name=printable(view.name),
-        readability=None if reading is None else reading.readability,
-        clear=None if reading is None else reading.clear,
-        interesting=None if reading is None else reading.interesting,
+        readability=None if reading is None else _number(reading.readability),
+        clear=None if reading is None else _number(reading.clear),
+        interesting=None if reading is None else _number(reading.interesting),
         band=None if reading is None else reading.band,
         confidence=view.confidence,
         flags=view.flags,
         reasons=tuple(tables.view_to_dict(view)["reasons"]),
-        measures={} if measures is None else {name: float(getattr(measures, name)) for name in rows.MEASURES},
+        measures={} if measures is None else {name: _number(getattr(measures, name)) for name in rows.MEASURES},
         gaps=() if measures is None else tuple(sorted((gap.share for gap in measures.gaps), reverse=True)),
         limbs=None if body is None else body.limb_legibility,
         joints=() if body is None else body.joints,
