@@ -182,7 +182,10 @@ def views_table(poses: Iterable[Pose], *, exact: bool = False) -> pd.DataFrame:
             row["doubts"] = "; ".join(doubt["where"] for doubt in row["doubts"])
             row |= {"flags": "; ".join(row["flags"]), "why": "; ".join(row["why"]), "reasons": kinds}
             rows.append({"pose": pose.name, "rank": pose.rank, **row})
-    return pd.DataFrame(rows)
+    columns = {name: [row[name] for row in rows] for name in (rows[0] if rows else ())}
+    # names may hold bytes that are no text, which the strings of Arrow refuse
+    return pd.DataFrame({name: pd.Series(of, dtype=object if any(isinstance(v, str) for v in of) else None)
+                         for name, of in columns.items()})
 
 
 def views_csv(poses: Iterable[Pose]) -> str:

@@ -102,10 +102,11 @@ def test_each_view_of_a_body_is_found_at_its_angle(data: Path, tmp_path: Path) -
 
 def test_a_mirrored_silhouette_is_told_from_the_figure(kept: Path, picture: Callable[..., Path]) -> None:
     plain, turned = (silhouette.find_views(kept, like=picture(30, "out", mirrored=m)).hits[0] for m in (False, True))
-    assert plain.pose == turned.pose == "out" and plain.angle == turned.angle
-    assert plain.mirrored is not turned.mirrored and plain.likeness == pytest.approx(turned.likeness, abs=0.02)
+    assert plain.pose == turned.pose == "out" and plain.likeness == pytest.approx(turned.likeness, abs=0.02)
+    opposite = (plain.angle + 180) % 360, plain.mirrored  # the view from behind is about the mirror image
+    assert (turned.angle, turned.mirrored) in ((plain.angle, not plain.mirrored), opposite)
     assert plain.outline is not None and turned.outline is not None
-    assert plain.outline.bounds[0] == pytest.approx(-turned.outline.bounds[2])
+    assert plain.outline.bounds[0] == pytest.approx(-turned.outline.bounds[2], abs=0.02)
 
 
 def test_where_it_differs_is_said_of_the_picture(kept: Path, tmp_path: Path, capsule_mask: Callable[..., Mask]) -> None:
