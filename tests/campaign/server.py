@@ -244,7 +244,7 @@ def run(case: Case) -> None:
         attacker._held.clear()
         child.send_signal(case.dice.choice((signal.SIGINT, signal.SIGTERM)))
 
-    told = run_apart(case.note(["open", studio, "--no-browser"]), meanwhile=meanwhile, limit=30)
+    told = run_apart(case.note(["open", studio, "--no-browser"]), meanwhile=meanwhile, limit=60)
     case.judge(told, (130, 143))
     after = trees.tree(top)
     files = {path: look for path, look in before.items() if look[0] == "file"}
