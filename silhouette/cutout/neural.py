@@ -84,7 +84,7 @@ def _require(model: str | None) -> Path:
 
 @lru_cache(maxsize=2)
 def _session(path: Path, name: str) -> Any:
-    """A rembg session on exactly this file. Slow the first time (rembg compiles some of its helpers)."""
+    """A rembg session on exactly this file."""
     try:
         onnxruntime, models = quiet.onnxruntime(), quiet.rembg_models()
     except (ImportError, SystemExit) as error:
