@@ -26,14 +26,10 @@ from silhouette.settings import (
     MOST_FOUND,
     RINGS,
     ArmAsked,
-    Cutter,
     GapSize,
-    HeightsGiven,
     Paper,
     Ring,
-    RingsGiven,
     Settings,
-    Turn,
 )
 from silhouette.shape.outline import outline_of
 from silhouette.texts import printable
@@ -41,7 +37,6 @@ from silhouette.writing import whole_folder
 
 SCHEMA = 1
 """Of ``found.json``."""
-DEFAULT = Settings()
 
 
 def find_views(
@@ -49,23 +44,14 @@ def find_views(
     *,
     like: str | Path | None = None,
     reads: float | None = None,
-    arc: tuple[float, float] | None = DEFAULT.arc,
+    arc: tuple[float, float] | None = None,
     gap: GapSize | None = None,
     arm: ArmAsked | None = None,
     strong_from: float | None = None,
     most: int = MOST_FOUND,
-    span: float | None = DEFAULT.span,
-    turn: Turn = DEFAULT.turn,
-    start: float = DEFAULT.start,
-    cutter: Cutter = DEFAULT.cutter,
-    model: str | None = DEFAULT.model,
-    empty: str | Path | None = DEFAULT.empty,
-    ring: RingsGiven = DEFAULT.ring,
-    camera_height: HeightsGiven = DEFAULT.camera_height,
-    work_px: int = DEFAULT.work_px,
-    jobs: int = DEFAULT.jobs,
     progress: turnaround.Progress | None = None,
     known: Memory | None = None,
+    **settings: Any,
 ) -> Found:
     """Find the poses that do all that is asked, each with the view of it that shows it best.
 
@@ -88,8 +74,10 @@ def find_views(
         The view nearest to this angle is strong.
     most : int
         How many to give back.
-    span, turn, start, cutter, model, empty, ring, camera_height, work_px, jobs, progress, known
-        As in :func:`silhouette.score_pose`, for poses that have to be read, and for a photograph.
+    progress, known
+        As in :func:`silhouette.score_pose`, for poses that have to be read.
+    **settings
+        Fields of :class:`silhouette.settings.Settings`, for these and for a photograph.
 
     Raises
     ------
@@ -97,10 +85,7 @@ def find_views(
         Nothing is asked, there is nothing to look in, or the picture shows no figure; says what to do. Where nothing is
         found there are no hits, and that is no error.
     """
-    chosen = Settings(
-        span=span, turn=turn, start=start, cutter=cutter, model=model, empty=empty, ring=ring,
-        camera_height=camera_height, arc=arc, work_px=work_px, jobs=jobs, jitter=0,
-    )
+    chosen = Settings().but(**{**settings, "arc": arc, "jitter": 0})
     name = None if like is None else printable(Path(like).name)
     asked = Asked(reads, chosen.arc, gap, arm, strong_from, name)
     _refuse(asked, most)

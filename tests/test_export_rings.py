@@ -20,18 +20,11 @@ from silhouette.records import BlindSpot, RingCamera
 from silhouette.records_shoot import SetLayout
 from silhouette.settings import Settings
 from silhouette.show import set_sheets, words_set
+from tests.rendered_stills import some
 
-TURN = Path(__file__).parent / "data" / "rendered" / "turn"
 QUICK = {"work_px": 400, "cutter": "backdrop"}
 SECRET = b"Kwai Tai 52N"
 """Stands in the metadata of a close-up: place, maker and thumbnail."""
-
-
-def some(folder: Path, angles: range, name: str = "{:03d}.jpg") -> Path:
-    folder.mkdir(parents=True, exist_ok=True)
-    for angle in angles:
-        shutil.copy(TURN / f"{angle:03d}.jpg", folder / name.format(angle))
-    return folder
 
 
 def detail(path: Path, *, sideways: bool = False) -> np.ndarray:

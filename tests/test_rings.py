@@ -15,16 +15,9 @@ from silhouette.errors import SettingsError, SilhouetteError
 from silhouette.known import Memory
 from silhouette.records import Ranking
 from silhouette.settings import RINGS, Settings
+from tests.rendered_stills import some
 
-TURN = Path(__file__).parent / "data" / "rendered" / "turn"
 QUICK = {"work_px": 400, "cutter": "backdrop", "jitter": 0}
-
-
-def some(folder: Path, angles: range, name: str = "{:03d}.jpg") -> Path:
-    folder.mkdir(parents=True, exist_ok=True)
-    for angle in angles:
-        shutil.copy(TURN / f"{angle:03d}.jpg", folder / name.format(angle))
-    return folder
 
 
 @pytest.fixture(scope="module")

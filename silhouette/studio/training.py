@@ -97,6 +97,12 @@ class Cards:
             torch._foreach_copy_(tensors, [part.view_as(t) for part, t in
                                            zip(flat.split([t.numel() for t in tensors]), tensors, strict=True)])
 
+    def part(self) -> None:
+        """The end: each waits for the others."""
+        if self.count > 1:
+            distributed.barrier()
+            distributed.destroy_process_group()
+
     def said_by_first(self, value: float) -> float:
         """The first card's value."""
         told = torch.tensor([value], dtype=torch.float64, device=self.device)
@@ -305,9 +311,7 @@ def _learn_by(args: argparse.Namespace) -> None:
     else:
         with fresh(args.stock, cards.device, args.views_seed, cards.rank) as source:
             learn(args.folder, source, args.kept_out, plan, cards)
-    if cards.count > 1:
-        distributed.barrier()
-        distributed.destroy_process_group()
+    cards.part()
 
 
 def main() -> None:

@@ -392,9 +392,7 @@ def _learn_by(args: argparse.Namespace) -> None:
             learn(args.folder, source, args.weights, plan, cards)
         finally:
             pool.shutdown(cancel_futures=True)
-    if cards.count > 1:
-        distributed.barrier()
-        distributed.destroy_process_group()
+    cards.part()
 
 
 def main() -> None:
