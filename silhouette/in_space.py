@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -31,6 +32,9 @@ SPREAD_SURE = 4.0
 """How sure an angle is that was only spread evenly over the turn, degrees."""
 LEVEL = 0.2
 """How far over or under the waist a camera still counts as level, S: 34 cm."""
+ABOVE = 0.05
+"""How much higher a ring's camera stands than that of the ring under it at least, S: 9 cm, more than heights may be
+wrong by."""
 LOWEST_M, HIGHEST_M, NEAREST_M = 0.2, 2.6, 2.6
 """Cameras that the reader was taught: their heights, and how near they stood at least, metres."""
 HEIGHT_DOUBT, HEIGHT_FLOOR = 3.0, 0.01
@@ -101,6 +105,8 @@ def in_space(shot: Rings) -> InSpace:
     found = shared(shot)
     cameras = cameras_of(shot, found)
     notes = [note for one in shot.all for note in notes_of(one, cameras[one.ring], found)]
+    if as_named(cameras):
+        notes = [note for note in notes if note.kind != "ring camera elsewhere"]
     return InSpace(cameras, _blind_spots(shot, found), tuple(notes))
 
 
@@ -306,6 +312,16 @@ def notes_of(shot: Turnaround, camera: RingCamera, found: Shared | None) -> list
     if outside:
         notes.append(Note.of("ring camera outside", ring=ring, where=outside))
     return notes
+
+
+def as_named(cameras: Mapping[Ring, RingCamera]) -> bool:
+    """Whether the cameras stood one above the other as their rings are called, the level one at the waist: of a figure
+    that sits low, little room is left under it, and a low ring is one all the same."""
+    level = cameras.get("level")
+    heights = [cameras[ring].height for ring in RINGS if ring in cameras]
+    if level is None or level.height is None or level.waist is None or _surely_not(level, "level"):
+        return False
+    return all(b is not None and a is not None and b - a >= ABOVE for a, b in pairwise(heights))
 
 
 def _surely_not(camera: RingCamera, ring: Ring) -> bool:

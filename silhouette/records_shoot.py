@@ -169,8 +169,8 @@ class AllRings:
     """None where it cannot be told."""
     notes: tuple[Note, ...] = ()
     """What the cameras' places make worth saying, of :class:`silhouette.in_space.InSpace`."""
-    height_m: float | None = None
-    """As in :class:`Shot`."""
+    stature_m: float | None = None
+    """How tall the model stands, metres; None where the figure's height as it poses is not given."""
 
     @property
     def stops(self) -> tuple[Stop, ...]:

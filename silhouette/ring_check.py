@@ -117,6 +117,12 @@ def own_cameras(ring: Ring, seen: RingSeen | None, found: Iterable[Stray] | None
     return {} if seen is None else {k: camera for k, camera in seen.cameras.items() if k not in away}
 
 
+def _stature_m(seen: RingSeen | None, height_m: float | None) -> float | None:
+    """How tall the model stands, metres, by the height of the figure as it poses; None where that is not known."""
+    heights = [joint.at[2] for joint in seen.skeleton.joints if joint.at is not None] if seen is not None else []
+    return None if height_m is None or not heights else height_m / (max(heights) - min(heights))
+
+
 def together(
     shots: Mapping[Ring, Shot], seen: Mapping[Ring, RingSeen | None], found: tuple[Stray, ...] | None,
     space: in_space.InSpace, *, height_m: float | None = None,
@@ -129,11 +135,12 @@ def together(
     seen : what each tells alone, by :func:`seen_alone`
     found : by :func:`find_strays`
     space : what :func:`silhouette.in_space.in_space` says of the pose
+    height_m : of the figure as it poses, metres, if known
     """
     main: Ring = "level" if "level" in shots else next(iter(shots))
     known = {ring: one for ring, one in seen.items() if one is not None and _turns(shots[ring])}
     rings = AllRings(tuple(shots.items()), main, space.cameras, tuple(known), blind_spots=space.blind_spots,
-                     notes=space.notes, height_m=height_m)
+                     notes=space.notes, stature_m=_stature_m(known.get(main), height_m))
     if found is None:
         return rings
     stray = tuple(

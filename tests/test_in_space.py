@@ -210,6 +210,21 @@ def test_what_counts_is_how_steeply_a_camera_looked_where_that_is_known(height: 
     assert in_space._outside(camera) == where
 
 
+@pytest.mark.parametrize(("heights", "waist", "named"), [
+    ((0.25, 0.33, 1.2), 0.31, True),  # a figure that sits: no room for a low camera far under its waist
+    ((0.62, 0.62, 1.2), 0.62, False),  # low and level from one height
+    ((0.62, 1.1, 1.5), 0.62, False),  # one above the other, but the level one is not at the waist
+    ((1.2, 0.6, 0.2), 0.62, False),
+    ((0.2, None, 1.2), 0.62, False),
+])
+def test_cameras_one_above_the_other_are_called_as_they_stood(
+    heights: tuple[float | None, ...], waist: float, named: bool
+) -> None:
+    cameras = {ring: RingCamera("unknown" if height is None else "outlines", height, 0.01, waist=waist)
+               for ring, height in zip(RINGS, heights, strict=True)}
+    assert in_space.as_named(cameras) is named
+
+
 @pytest.mark.parametrize(("height", "sure", "ring", "named"), [
     (0.60, 0.05, "level", False), (0.83, 0.05, "level", False), (0.95, 0.05, "level", True),
     (0.60, 0.05, "low", True), (0.30, 0.05, "low", False), (0.43, 0.05, "low", False), (0.60, 0.05, "high", True),

@@ -136,8 +136,9 @@ class _Run:
         finally:
             self._list()
         if not self.held:
-            why = self.failed[0][1] if self.failed else ""
-            raise PoseError(why if len(jobs) == 1 else f"None of the {len(jobs)} poses can be read. The first: {why}")
+            first = ": ".join(self.failed[0]) if self.failed else ""
+            many = f"None of the {len(jobs)} poses can be read. The first: "
+            raise PoseError(first if len(jobs) == 1 else f"{many}{first}")
         order = {place.source: i for i, place in enumerate(self.found.poses)}
         new, changed, kept = (tuple(sorted(self.told[name], key=order.__getitem__)) for name in self.told)
         failed = tuple(sorted(self.failed, key=lambda one: order.get(one[0], -1)))

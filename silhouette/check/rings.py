@@ -78,7 +78,7 @@ def _elsewhere(rings: AllRings, one: RingApart) -> Finding:
     """A ring whose joints do not all lie where the main ring has them."""
     far = one.moved[0][2]
     named = tuple((joint, side or "") for joint, side, _ in one.moved[:MOST_NAMED])
-    values = {"ring": one.ring, "than": rings.main, "joints": named, "height_m": rings.height_m}
+    values = {"ring": one.ring, "than": rings.main, "joints": named, "height_m": rings.stature_m}
     if len(one.moved) >= max(LEAST_OTHER, OTHER_POSE * one.known):
         return Finding("same pose", "retake", "another pose", (), tuple(values.items()), far=far)
     verdict: Verdict = "retake" if far > CLEARLY else "look"
@@ -207,7 +207,7 @@ def blind_spots(rings: AllRings) -> Finding:
     if not bare:
         return Finding.of(check, "pass", "nothing blind", covered=len(rings.blind_spots))
     return Finding.of(check, "look", "blind spots", spots=tuple(_spot(spot) for spot in bare),
-                      height_m=rings.height_m)
+                      stature_m=rings.stature_m)
 
 
 def _spot(spot: BlindSpot) -> tuple[str, str, float, float, str]:

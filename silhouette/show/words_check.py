@@ -346,8 +346,8 @@ def _blind(f: Finding, _: Sequence[Stop]) -> str:
 
 
 def _close_ups(f: Finding, _: Sequence[Stop]) -> str:
-    each = [f"of the {name if not side else f'{side} {name}'} from {angle:.0f} degrees, the lens "
-            f"{_lens_at(height, None if f['height_m'] is None else height * f['height_m'])}"
+    each = [f"of the {_part(name, side)} from {angle:.0f} degrees, the lens "
+            f"{_lens_at(height, None if f['stature_m'] is None else height * f['stature_m'])}"
             for name, side, angle, height, _ in f["spots"]]
     return f"While the model is there, take a close-up {'; '.join(each)}."
 

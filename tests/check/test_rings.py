@@ -92,7 +92,7 @@ def test_a_limb_is_blamed_only_where_outlines_do_not_fit(three: Callable[..., Al
     assert rings.same_pose(whole).kind == "limb elsewhere"
     assert "In the high ring figure's left hand lies about 8 % of the model's height elsewhere" in said(
         whole, rings.same_pose)
-    assert "about 14 cm" in said(replace(whole, height_m=1.7), rings.same_pose)
+    assert "about 14 cm" in said(replace(whole, stature_m=1.7), rings.same_pose)
     many = tuple((f"joint {k}", "left", 0.2) for k in range(8))
     assert rings.same_pose(three(apart=(RingApart("low", 0.0, many, 18),), outside=out)).kind == "another pose"
     plain = rings.same_pose(three(outside=out))
@@ -129,7 +129,7 @@ def test_a_blind_spot_is_told_with_its_close_up_unless_one_is_there(three: Calla
     whole = three(blind_spots=(spot, replace(spot, side="right", covered_by="right hand")))
     text = said(whole, rings.blind_spots)
     assert text == ("Figure's left hand stands clear in no view of any ring. While the model is there, take a close-up "
-                    "of the left hand from 45 degrees, the lens at about 72 % of the model's height.")
+                    "of the figure's left hand from 45 degrees, the lens at about 72 % of the model's height.")
     assert rings.blind_spots(three(blind_spots=(replace(spot, covered_by="left hand"),))).verdict == "pass"
 
 
