@@ -25,7 +25,7 @@ SIZE, LINE = ink.SMALLEST, 10.5
 NAME, LINES = 15.0, 6
 """Height of the line with a name, points; lines of small type under it."""
 AIR = 0.06
-"""Room over a figure, and under its ground line, for an outline that reaches farther, of its height."""
+"""Room over a figure at least, and under its ground line, for an outline that reaches farther, of its height."""
 
 
 class _Cell(NamedTuple):
@@ -88,13 +88,14 @@ def _draw_page(page: Any, found: Found, cells: Sequence[_Cell], number: int, cou
     width, height = ink.size_of(page)
     top = height - _draw_heading(page, found, number, count)
     room = top / max(FEWEST, min(ROWS, -(-len(cells) // COLUMNS)) if number == 0 else ROWS)
-    tall = (room - BETWEEN - NAME - LINES * LINE) / (1 + 2 * AIR)
+    over = max([AIR, *(-one.laid.bounds[1] for one in cells if one.laid is not None)])
+    tall = (room - BETWEEN - NAME - LINES * LINE) / (1 + over + AIR)
     cell = width / COLUMNS
     tall = min([tall, *((cell - BETWEEN) / wide for wide in map(_width, cells) if wide)])
     below = tall * min(AIR, max(0.0, *(one.laid.bounds[3] - 1 for one in cells if one.laid is not None), 0.0))
     for i, one in enumerate(cells):
         row, column = divmod(i, COLUMNS)
-        ground = top - row * room - tall * (1 + AIR) - BETWEEN / 2
+        ground = top - row * room - tall * (1 + over) - BETWEEN / 2
         _draw_cell(page, one, (column * cell, cell - BETWEEN), ground, tall, below)
 
 

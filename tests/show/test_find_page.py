@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from PIL import Image
+from shapely.geometry import box
 
 from silhouette.geometry import mirror
 from silhouette.records import CANNOT_TELL, Note, Pose
 from silhouette.records_find import Asked, Found, Hit, LikePicture
-from silhouette.show import words_find
+from silhouette.show import ink, words_find
 from silhouette.show.find_page import page_html
 from silhouette.show.find_sheet import MARGIN, sheets, write_sheets
 from silhouette.show.table import found_table
@@ -56,6 +58,19 @@ def test_sheets_are_whole_and_legible(
     assert all(f"{i + 1}  pose {i}" in said for i in range(count))
     assert (words_find.YOUR_PICTURE in said) is like
     assert ("Nothing was found." in said) is (count == 0)
+
+
+def test_a_pole_that_reaches_far_over_the_figure_stays_clear_of_the_heading(pose_at: Callable[..., Pose]) -> None:
+    found = found_in(pose_at("akimbo", 24), 3)
+    first = found.hits[0]
+    assert first.laid is not None
+    held = first.laid.union(box(-0.02, -0.5, 0.02, 0.5))
+    (page,) = sheets(replace(found, hits=(replace(first, laid=held), *found.hits[1:])))
+    (ax,) = page.axes
+    top = max(path.vertices[:, 1].max() for drawn in ax.collections for path in drawn.get_paths())
+    heading = [text for text in ax.texts if text.get_color() == ink.SOFT]
+    page.canvas.draw()
+    assert top < min(text.get_window_extent().transformed(ax.transData.inverted()).y0 for text in heading)
 
 
 def test_a_hit_says_how_alike_from_where_and_what_differs(pose_at: Callable[..., Pose]) -> None:
