@@ -596,7 +596,7 @@ DO: dict[str, Say] = {
     "other light": lambda f, s: "Lock lamps and exposure for all rings; from another height a wall may look different.",
     "key from the other side": lambda f, s: "Leave the lamps where they are while the camera goes up or down.",
     "ring lacks stops": lambda f, s: f"Shoot them from {f['ring']} while the model is there.",
-    "one height": lambda f, s: "Put the camera lower or higher for one of them, and shoot that ring again.",
+    "one height": lambda f, s: "Put the camera lower or higher for one of them, and retake that ring.",
     "heights against names": lambda f, s: "Look whether the rings were mixed up; if so, exchange their names.",
     "camera elsewhere": lambda f, s: (
         f"Shoot it from {f['ring']} while the model is there; or call it the {f['looks']} ring if there is none."),
@@ -653,7 +653,7 @@ NOTES: dict[str, Callable[[Note], str]] = {
         "All rings are drawn at one scale, which follows from where their cameras stood as the outlines tell it. It "
         "holds at the turning axis, half way up the figure."),
     "rings on their own scales": lambda n: (
-        "Each ring is drawn at a scale of its own, the pose equally high in all: measure no ring by another."),
+        "Each ring is drawn at a scale of its own, the pose equally high in all: do not compare sizes between rings."),
     "level ring to scale": lambda n: (
         "Only the level ring is drawn to scale: seen from a low or high camera, heights and widths do not hold."),
     "no ring to scale": lambda n: (

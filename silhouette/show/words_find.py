@@ -25,7 +25,7 @@ NOTES = {"filled in": "It is drawn as a line: all inside it counts as figure. Fi
 HOW = ("The filled figure is the pose, the line is your picture laid over it. What differs is how your picture stands "
        "against the pose, in per cent of the figure's height. A mirrored hit is drawn mirrored.")
 """How the drawings are read, where there is a picture."""
-NO_SIDES = ("An outline cannot tell the figure's front from its back: a pose mirrored may be the same pose, seen from "
+NO_SIDES = ("An outline cannot tell the figure's front from its back: a mirrored pose may be the same pose, seen from "
             "the opposite side.")
 NOTHING = "Nothing was found."
 

@@ -226,7 +226,7 @@ NOTES: dict[str, Callable[[Note], str]] = {
         "read from there: trust these views less."),
     "ring of another pose": lambda n: (
         f"The {NAMES[n['ring']]} shows another pose than the {NAMES[n['than']]}. Compare them, and "
-        "shoot one of them again."),
+        "retake one of them."),
     "ring counts": _counts,
     "ring wanted": _wanted,
     "ring differs": _differs,

@@ -455,7 +455,7 @@ def gained(made: Armature) -> str:
         return ""
     others = listed([words_rings.NAMES[ring] for ring in made.rings if ring != found.ring])
     less = 100 * (1 - made.volume_l / found.volume_l)
-    by = f"{abs(less):.0f} % {'less' if less > 0 else 'more'}" if abs(less) >= 0.5 else "no less"
+    by = f"{abs(less):.0f} % {'less' if less > 0 else 'more'}" if abs(less) >= 0.5 else "as much"
     told = (f"The {words_rings.NAMES[found.ring]} alone gives {found.volume_l:.1f} litres; with the {others} the "
             f"figure takes up {by}.")
     if found.within_m is None or found.within_all_m is None:
