@@ -181,8 +181,9 @@ def cut(pixels: Pixels, shared: Shared | None = None) -> Cut:
         shared = None
     half = halved(pixels)
     sigma = plate.noise(half)
-    behind = backdrop_for(plate.shrink(half, plate.THUMB).astype(np.float32), shared)
-    seen, odds, flags = _find(half, behind, sigma, shared)
+    thumb = plate.shrink(half, plate.THUMB).astype(np.float32)
+    behind = backdrop_for(thumb, shared)
+    seen, odds, flags = _find(half, thumb, behind, sigma, shared)
     if NO_FIGURE in flags:
         return Cut(np.zeros(pixels.shape[:2], np.bool_), 0.0, "backdrop", flags)
     if trust.back_light(odds, seen.picture):
@@ -201,12 +202,13 @@ def no_shadow(pixels: Pixels, shared: Shared | None = None) -> NDArray[np.bool_]
     return figure_net.no_shadow(half.astype(np.float32), clean, plate.noise(half))
 
 
-def _somebody_beside(half: Pixels, behind: plate.Floats, sigma: float, window: tuple[slice, slice]) -> bool:
-    """Whether something as tall as half the window, which no shadow explains, stands in the picture outside of it."""
-    small = plate.shrink(half, plate.THUMB).astype(np.float32)
-    clean = behind if behind.shape == small.shape else cv2.resize(behind, small.shape[1::-1])
-    strange = figure_net.no_shadow(small, clean, sigma)
-    scale = small.shape[0] / half.shape[0]
+def _somebody_beside(thumb: plate.Floats, behind: plate.Floats, sigma: float, window: tuple[slice, slice],
+                     scale: float) -> bool:
+    """Whether something as tall as half the window, which no shadow explains, stands in the picture outside of it.
+
+    ``window`` is of a larger picture, of which the thumbnail is ``scale`` times the size.
+    """
+    strange = figure_net.no_shadow(thumb, behind, sigma)
     rows, cols = (slice(int(s.start * scale), int(np.ceil(s.stop * scale))) for s in window)
     strange[rows, cols] = False
     _, _, stats, _ = cv2.connectedComponentsWithStats(strange.astype(np.uint8), connectivity=8)
@@ -214,7 +216,7 @@ def _somebody_beside(half: Pixels, behind: plate.Floats, sigma: float, window: t
     return bool((tall & (stats[1:, cv2.CC_STAT_AREA] > stats[1:, cv2.CC_STAT_HEIGHT] * 3)).any())
 
 
-def _find(half: Pixels, behind: plate.Floats, sigma: float,
+def _find(half: Pixels, thumb: plate.Floats, behind: plate.Floats, sigma: float,
           shared: Shared | None) -> tuple[figure_net.Look, plate.Floats, tuple[str, ...]]:
     """Find the figure and look at it closely: the look, the odds of the one whole figure, flags.
 
@@ -228,7 +230,7 @@ def _find(half: Pixels, behind: plate.Floats, sigma: float,
         close = figure_net.look(half, behind, sigma, window)
         odds, flags = mask_cleanup.whole(close.odds)
         inside = NO_FIGURE not in flags and not figure_net.reaches_out(close.odds, close.window, (h, w))
-        if inside and not _somebody_beside(half, behind, sigma, close.window):
+        if inside and not _somebody_beside(thumb, behind, sigma, close.window, thumb.shape[0] / h):
             return close, odds, flags
     everything = slice(0, h), slice(0, w)
     for longer in (figure_net.FIRST_LONG, figure_net.LONG):

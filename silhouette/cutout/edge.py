@@ -51,17 +51,12 @@ def _means(picture: NDArray[Any], chosen: NDArray[Any], places: NDArray[np.intp]
     ``picture`` (h, w, 4) has 255 as its fourth channel, so that the sums over a window count its pixels too; ``places``
     are indices into its h x w pixels.
     """
-    h, w = chosen.shape
-    sums = cv2.integral(cv2.bitwise_and(picture, picture, mask=chosen)).reshape(-1, 4)
-    rows, cols = np.divmod(places, w)
+    alone = cv2.bitwise_and(picture, picture, mask=chosen)
     result = np.zeros((len(places), 3), np.float32)
     open_ = np.arange(len(places))
     for size in sizes:
-        r, c = rows[open_], cols[open_]
-        top, bottom = np.maximum(r - size // 2, 0) * (w + 1), np.minimum(r + size // 2 + 1, h) * (w + 1)
-        left, right = np.maximum(c - size // 2, 0), np.minimum(c + size // 2 + 1, w)
-        total = np.take(sums, bottom + right, axis=0) - np.take(sums, top + right, axis=0)
-        total += np.take(sums, top + left, axis=0) - np.take(sums, bottom + left, axis=0)
+        sums = cv2.boxFilter(alone, cv2.CV_32S, (size, size), normalize=False, borderType=cv2.BORDER_CONSTANT)
+        total = np.take(sums.reshape(-1, 4), places[open_], axis=0)
         count = total[:, 3] // 255
         result[open_] = total[:, :3] / np.maximum(count, 1)[:, None]
         open_ = open_[count < ENOUGH]
@@ -80,7 +75,7 @@ def _light(levels: NDArray[Any]) -> Floats:
 
 def _solid(odds: NDArray[Any]) -> NDArray[np.uint8]:
     """255 where the odds are above 0."""
-    return cv2.threshold(odds, 0.0, 255.0, cv2.THRESH_BINARY)[1].astype(np.uint8)
+    return np.asarray(cv2.compare(odds, 0.0, cv2.CMP_GT), np.uint8)
 
 
 def _band(solid: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -145,7 +140,8 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
     # Only what lies near the figure is looked at.
     own = _with_margin(cv2.boundingRect(coarse), FARTHEST // 2 + REACH, coarse.shape)
     large = _scaled(own, (down, along), prior.shape)
-    shown, mask, prior, coarse, around = shown[large], mask[large], prior[large], coarse[own], around[own]
+    shown, mask, coarse, around = np.ascontiguousarray(shown[large]), mask[large], coarse[own], around[own]
+    prior = np.ascontiguousarray(prior[large])
     if behind is not None:
         behind = cv2.resize(behind[own], shown.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     base = _solid(prior)
@@ -153,11 +149,11 @@ def refine(pixels: NDArray[np.uint8], half: NDArray[np.uint8], odds: Floats, sig
     rows, cols = np.divmod(band, base.shape[1])
     r2 = np.minimum((rows / down).astype(np.intp), around.shape[0] - 1)
     c2 = np.minimum((cols / along).astype(np.intp), around.shape[1] - 1)
-    alpha, contrast = _mixture(np.ascontiguousarray(shown), around, coarse, band, r2 * around.shape[1] + c2, sigma,
+    alpha, contrast = _mixture(shown, around, coarse, band, r2 * around.shape[1] + c2, sigma,
                                None if behind is None else np.take(behind.reshape(-1, 3), band, axis=0))
     # Where figure and backdrop look alike the colours cannot place the edge, and the coarse mask's own edge stays.
     weight = per_contrast * np.maximum(contrast / sigma - FLOOR, 0)
-    known = np.clip(np.take(np.ascontiguousarray(prior), band), -PRIOR_MOST, PRIOR_MOST)
+    known = np.clip(np.take(prior, band), -PRIOR_MOST, PRIOR_MOST)
     total = weight * (np.clip(alpha, -0.5, 1.5) - 0.5) + known
     base.ravel()[band] = total > 0
     mask[:] = base > 0
@@ -170,7 +166,7 @@ def softest(pixels: NDArray[np.uint8], mask: NDArray[np.bool_]) -> float:
     What moves while the shutter is open blurs the edges across its way and leaves those along it sharp, so that a mean
     over the outline hides it.
     """
-    seen = edge_of(cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_BGR2GRAY), mask, SOFT_REACH)  # type: ignore[arg-type]
+    seen = edge_of(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY), mask, SOFT_REACH)  # type: ignore[arg-type]
     width = 0.0
     for way in np.arange(WAYS) * np.pi / WAYS:
         off = np.abs((seen.across - way + np.pi / 2) % np.pi - np.pi / 2)

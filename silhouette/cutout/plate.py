@@ -75,7 +75,16 @@ def noise(picture: NDArray[Any]) -> float:
         return 1.0
     rows = picture[:: max(1, len(picture) // 64)]
     steps = cv2.absdiff(rows[:, 1:], rows[:, :-1])
-    return float(np.median(steps)) / NORMAL / np.sqrt(2.0) + LEAST_NOISE
+    return _median(steps) / NORMAL / np.sqrt(2.0) + LEAST_NOISE
+
+
+def _median(values: NDArray[Any]) -> float:
+    """The median; of whole levels by counting them, in a tenth of the time."""
+    if values.dtype != np.uint8:
+        return float(np.median(values))
+    upto = np.cumsum(np.bincount(values.ravel(), minlength=256))
+    low, high = np.searchsorted(upto, [(values.size - 1) // 2, values.size // 2], side="right")
+    return float(low + high) / 2
 
 
 def fill(values: Floats, weight: Floats, across: int = 3) -> Floats:

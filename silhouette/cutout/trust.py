@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from silhouette.cutout.plate import Floats, tint, widest
+from silhouette.cutout.plate import Floats, summed, tint, widest
 
 AS_LIKE = 8.0
 """Difference to the backdrop, in noise, under which the colours cannot show where the figure ends."""
@@ -104,7 +104,7 @@ def back_light(odds: Floats, picture: Floats) -> bool:
     """
     step = max(1, int((odds > 0).any(axis=1).sum()) // TALL)
     mask = odds[::step, ::step] > 0
-    level = picture[::step, ::step].mean(axis=2)
+    level = summed(picture[::step, ::step]) / 3
     height = int(mask.any(axis=1).sum())
     rim = max(3, round(RIM * height)) | 1  # mixed with the backdrop
     inside = cv2.erode(mask.astype(np.uint8), np.ones((rim, rim), np.uint8)) > 0

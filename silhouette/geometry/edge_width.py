@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from silhouette.geometry.ring import begun_at
+
 Floats = NDArray[np.float64]
 
 SAMPLES = 400
@@ -44,11 +46,11 @@ def edge_of(luma: NDArray[np.uint8], mask: NDArray[np.bool_], reach: int) -> Edg
     ring = max(found, key=len)[:, 0].astype(np.float64) if found else np.zeros((0, 2))
     if len(ring) < LEAST_LENGTH:
         return none
-    along = np.roll(ring, -4, axis=0) - np.roll(ring, 4, axis=0)
+    every = slice(None, None, max(1, len(ring) // SAMPLES))
+    along = begun_at(ring, 4)[every] - begun_at(ring, -4)[every]
     normal = np.stack([along[:, 1], -along[:, 0]], axis=1) / np.maximum(np.hypot(*along.T)[:, None], 1e-9)
-    every = np.arange(0, len(ring), max(1, len(ring) // SAMPLES))
     steps = np.arange(-reach, reach + 0.25, 0.5)
-    points = ring[every, None] + normal[every, None] * steps[None, :, None]
+    points = ring[every, None] + normal[:, None] * steps[None, :, None]
     profile = np.asarray(cv2.remap(
         luma, points[..., 0].astype(np.float32), points[..., 1].astype(np.float32), cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
@@ -57,5 +59,5 @@ def edge_of(luma: NDArray[np.uint8], mask: NDArray[np.bool_], reach: int) -> Edg
     contrast = profile.max(axis=1) - profile.min(axis=1)
     steepest = np.abs(np.diff(profile, axis=1)).max(axis=1) * 2
     clear = contrast > LEAST_CONTRAST
-    across = np.arctan2(normal[every, 1], normal[every, 0]) % np.pi
+    across = np.arctan2(normal[:, 1], normal[:, 0]) % np.pi
     return Edge(contrast[clear] / np.maximum(steepest[clear], 1e-6), across[clear])

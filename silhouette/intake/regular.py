@@ -63,7 +63,10 @@ def read_regular(path: Path, kind: type[SilhouetteError], most: int = MOST_BYTES
     with open_regular(path, kind) as file:
         try:
             size = os.fstat(file.fileno()).st_size
-            data = file.read(most + 1) if size <= most else b""
+            # Not asked for ``most``: Python would clear as much memory first.
+            data = file.read(size + 1) if size <= most else b""
+            if len(data) > size:  # it grew meanwhile
+                data += file.read(max(0, most + 1 - len(data)))
         except OSError as error:
             raise kind(f"cannot be read ({_reason(error)}).", path=path) from None
     if size > most or len(data) > most:

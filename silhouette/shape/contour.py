@@ -16,6 +16,7 @@ from shapely.geometry import Polygon
 
 from silhouette.geometry import mirror
 from silhouette.geometry.raster import coverage, rings_of
+from silhouette.geometry.ring import begun_at
 
 Points = NDArray[np.float64]
 """(n, 2) ring without a repeated last point, the figure on its left hand (x to the right, y as in shapely, up)."""
@@ -37,9 +38,9 @@ def ring_points(ring: shapely.LinearRing) -> Points:
     from here on depends on either.
     """
     points = shapely.get_coordinates(ring)[:-1]
-    points = points[np.any(points != np.roll(points, 1, axis=0), axis=1)]
+    points = points[np.any(points != begun_at(points, -1), axis=1)]
     middle = shapely.get_coordinates(shapely.centroid(ring))[0]
-    return np.roll(points, -int(np.argmax(np.hypot(*(points - middle).T))), axis=0)
+    return begun_at(points, int(np.argmax(np.hypot(*(points - middle).T))))
 
 
 def resample(points: Points, spacing: float, least: int = 48) -> Points:
@@ -68,8 +69,8 @@ def smooth(points: Points, sigma: float, *, kept: int = 1) -> Points:
 
 def turns(points: Points) -> NDArray[np.float64]:
     """The turn at every vertex of a ring, radians in (-pi, pi]; they add up to 2 pi on a simple ring."""
-    into = points - np.roll(points, 1, axis=0)
-    out = np.roll(into, -1, axis=0)
+    into = points - begun_at(points, -1)
+    out = begun_at(into, 1)
     cross = into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0]
     return np.arctan2(cross, np.sum(into * out, axis=1))
 
@@ -113,9 +114,9 @@ symmetric to the eye, the less the more it leans, and two degrees change little 
 
 @cache
 def _leaning(rows: int, size: int) -> NDArray[np.complex128]:
-    """(leans, rows, frequencies) what shifts the rows of a folded picture under each lean of the axis."""
-    off = np.tan(np.radians(LEANS))[:, None, None] * (np.arange(rows) + 0.5 - rows / 2)[None, :, None]
-    return np.exp(4j * np.pi / size * off * np.arange(size // 2 + 1))
+    """(frequencies, leans, rows) what shifts the rows of a folded picture under each lean of the axis."""
+    off = np.tan(np.radians(LEANS))[:, None] * (np.arange(rows) + 0.5 - rows / 2)
+    return np.exp(4j * np.pi / size * off * np.arange(size // 2 + 1)[:, None, None])
 
 
 def symmetry(picture: NDArray[np.float32]) -> float:
@@ -128,8 +129,9 @@ def symmetry(picture: NDArray[np.float32]) -> float:
     rows, columns = picture.shape[0] // 2, picture.shape[1] // 2
     small = np.asarray(cv2.resize(picture, (columns, rows), interpolation=cv2.INTER_AREA))
     size = 1 << (2 * columns - 1).bit_length()
-    spectrum = np.fft.rfft(small, size, axis=1)
-    overlap = np.fft.irfft(np.einsum("lrf,rf->lf", _leaning(rows, size), spectrum * spectrum), size).max(axis=1)
+    spectrum = np.fft.rfft(small, size, axis=1).T
+    shifted = _leaning(rows, size) @ (spectrum * spectrum)[:, :, None]
+    overlap = np.fft.irfft(shifted[:, :, 0].T, size).max(axis=1)
     energy = float((small * small).sum())
     shared = overlap / np.maximum(2 * energy - overlap, 1e-9)
     return float(np.clip((shared - LEAN_COST * np.maximum(0, np.abs(LEANS) - CROOKED)).max(), 0.0, 1.0))
@@ -167,7 +169,7 @@ def contour_complexity(polygon: Polygon) -> float:
 def bay_turns(a: NDArray[np.float64]) -> NDArray[np.float64]:
     """Inward turn of every bay (run of inward turns) of a ring, radians, positive."""
     inward = np.minimum(a, 0.0)
-    begins = np.flatnonzero((inward < 0) & (np.roll(inward, 1) >= 0))
+    begins = np.flatnonzero((inward < 0) & (begun_at(inward, -1) >= 0))
     if not len(begins):
         return np.zeros(0)
-    return -np.add.reduceat(np.roll(inward, -begins[0]), begins - begins[0])
+    return -np.add.reduceat(begun_at(inward, begins[0]), begins - begins[0])

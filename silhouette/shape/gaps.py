@@ -34,14 +34,15 @@ def gaps_of(polygon: Polygon) -> tuple[Gap, ...]:
     first."""
     hull = polygon.convex_hull
     found = []
-    for ring in polygon.interiors:
-        hole = Polygon(ring)
-        found.append(Gap(polygon=hole, kind="enclosed", share=hole.area / hull.area, mouth=0.0))
+    least = SMALLEST_GAP * hull.area
+    for hole in map(Polygon, polygon.interiors):
+        if hole.area >= least:
+            found.append(Gap(polygon=hole, kind="enclosed", share=hole.area / hull.area, mouth=0.0))
     filled = Polygon(polygon.exterior)
     for pocket in shapely.get_parts(hull.difference(filled)):
-        if isinstance(pocket, Polygon) and pocket.area > 0:
+        if isinstance(pocket, Polygon) and pocket.area >= least:
             found.append(Gap(polygon=pocket, kind="open", share=pocket.area / hull.area, mouth=_mouth(pocket, hull)))
-    return tuple(sorted((g for g in found if g.share >= SMALLEST_GAP), key=lambda g: -g.share))
+    return tuple(sorted(found, key=lambda g: -g.share))
 
 
 def _mouth(pocket: Polygon, hull: BaseGeometry) -> float:

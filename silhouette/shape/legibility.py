@@ -14,6 +14,7 @@ in ``legibility.npz`` and computed with numpy alone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -127,10 +128,11 @@ def features(polygon: Polygon, picture: Singles, spots: Spots | None = None) -> 
     """
     spots = spots or spots_of(polygon)
     unit, middle = unit_of(polygon), polygon.centroid
-    columns = [_seen(_blurred(picture, blur * unit), picture, spots.at) for blur in FULL]
+    soft = _blurred(picture, [blur * unit for blur in FULL])
+    columns = [_seen(one, spots.at) for one in soft]
     offsets = np.array([*(-d for d in BEHIND), *BEFORE]) * unit
     across = spots.at[:, None] + spots.outward[:, None] * offsets[None, :, None]
-    columns += list(_seen(_blurred(picture, FULL[0] * unit), picture, across).T)
+    columns += list(_seen(soft[0], across).T)
     y, side = spots.at[:, 1], (spots.at[:, 0] - middle.x) / unit
     columns += [y, (1 - y) / unit, np.abs(side), (y - middle.y) / unit,
                 spots.outward[:, 1], spots.outward[:, 0] * np.where(side < 0, -1.0, 1.0)]
@@ -145,17 +147,21 @@ def _whole(polygon: Polygon) -> Floats:
                      np.sqrt(hull.area) / root, 1 / root, (x1 - x0) / root])
 
 
-def _blurred(picture: Singles, sigma: float) -> Singles:
-    """The picture under a Gaussian of ``sigma`` figure heights, at a size at which that is a few pixels."""
-    wide = sigma * picture.shape[0]
-    small = picture
-    while wide > 3.5 and min(small.shape) > 24:
-        small = np.asarray(cv2.resize(small, (small.shape[1] // 2, small.shape[0] // 2), interpolation=cv2.INTER_AREA))
-        wide /= 2
-    return np.asarray(cv2.GaussianBlur(small, (0, 0), max(wide, 0.3), borderType=cv2.BORDER_CONSTANT), np.float32)
+def _blurred(picture: Singles, sigmas: Sequence[float]) -> list[Singles]:
+    """The picture under a Gaussian of each of ``sigmas`` figure heights, ascending, at a size at which that is a few
+    pixels."""
+    small, halved, soft = picture, 1, []
+    for sigma in sigmas:
+        while (wide := sigma * picture.shape[0] / halved) > 3.5 and min(small.shape) > 24:
+            small = np.asarray(cv2.resize(small, (small.shape[1] // 2, small.shape[0] // 2),
+                                          interpolation=cv2.INTER_AREA))
+            halved *= 2
+        soft.append(np.asarray(
+            cv2.GaussianBlur(small, (0, 0), max(wide, 0.3), borderType=cv2.BORDER_CONSTANT), np.float32))
+    return soft
 
 
-def _seen(soft: Singles, picture: Singles, at: Points) -> Floats:
+def _seen(soft: Singles, at: Points) -> Floats:
     """Values of a blurred picture at places (n, 2) or (n, m, 2) of the normalised frame."""
     scale = soft.shape[0]
     x = (at[..., 0] * scale + soft.shape[1] / 2 - 0.5).astype(np.float32)

@@ -14,6 +14,7 @@ from shapely import affinity
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from silhouette.geometry.ring import begun_at
 from silhouette.records import Mask, Outline
 from silhouette.shape.contour import Points, smooth
 
@@ -101,7 +102,7 @@ def _smooth_border(ring: Points, sigma: float) -> Points:
 
 def _normals(ring: Points) -> Points:
     """(n, 2) unit normals of a traced ring, out of the figure."""
-    tangent = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
+    tangent = begun_at(ring, 1) - begun_at(ring, -1)
     length = np.maximum(np.hypot(tangent[:, 0], tangent[:, 1]), 1e-9)
     return np.column_stack([-tangent[:, 1], tangent[:, 0]]) / length[:, None]
 

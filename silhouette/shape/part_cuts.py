@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
+from silhouette.geometry.ring import begun_at
 from silhouette.records import Part
 from silhouette.shape.contour import Points, resample, ring_points, smooth, turns
 
@@ -94,7 +95,7 @@ def open_ring(polygon: Polygon, spacing: float = SPACING) -> Points:
 
 
 def _nearest(a: Points, b: Points) -> tuple[float, int, int]:
-    squared = np.sum((a[:, None, :] - b[None, :, :]) ** 2, axis=2)
+    squared = (a[:, None, 0] - b[:, 0]) ** 2 + (a[:, None, 1] - b[:, 1]) ** 2
     i, j = divmod(int(np.argmin(squared)), len(b))
     return float(squared[i, j]), i, j
 
@@ -137,8 +138,8 @@ def clearness(cut: CutPart) -> float:
 
 def concave_points(bend: NDArray[np.float64]) -> NDArray[np.intp]:
     """Indices of a ring with these turns where it bends inwards most (local minima of the turn)."""
-    window = bend + np.roll(bend, 1) + np.roll(bend, -1)
-    lowest = (window <= np.roll(window, 1)) & (window < np.roll(window, -1)) & (window < -CONCAVE)
+    window = bend + begun_at(bend, -1) + begun_at(bend, 1)
+    lowest = (window <= begun_at(window, -1)) & (window < begun_at(window, 1)) & (window < -CONCAVE)
     return np.flatnonzero(lowest)
 
 
@@ -146,13 +147,13 @@ def _candidates(ring: Points, bend: NDArray[np.float64], picture: NDArray[np.flo
     """Cuts from each concave point across the figure, with the part that each would take off."""
     n = len(ring)
     starts = concave_points(bend)
-    distance = np.hypot(*(ring[starts][:, None, :] - ring[None, :, :]).transpose(2, 0, 1))
-    near = (distance <= np.roll(distance, 1, axis=1)) & (distance <= np.roll(distance, -1, axis=1))
-    near[:, starts] = True
-    rows, ends = np.nonzero(near & (distance < WIDEST_BASE) & (distance > 1e-9))
+    distance = np.hypot(*(ring[starts] - ring[:, None]).transpose(2, 0, 1))
+    near = (distance <= begun_at(distance, -1)) & (distance <= begun_at(distance, 1))
+    near[starts] = True
+    rows, ends = np.nonzero((near & (distance < WIDEST_BASE) & (distance > 1e-9)).T)
     first, last = np.concatenate([starts[rows], ends]), np.concatenate([ends, starts[rows]])
     last = np.where(last > first, last, last + n)
-    base = np.tile(distance[rows, ends], 2)
+    base = np.tile(distance[ends, rows], 2)
     twice = np.vstack([ring, ring, ring[:1]])
     x, y = twice.T
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(twice, axis=0).T))])
@@ -200,7 +201,7 @@ def _weigh(twice: Points, start: int, stop: int, base: float, arc: float, area: 
 def _best_set(cuts: list[_Cut], n: int) -> list[_Cut]:
     """The parts of greatest total worth that do not overlap (weighted interval scheduling, on a ring)."""
     best: list[_Cut] = []
-    for turn in sorted({c.start % n for c in cuts}):  # some part of the best set begins at one of these
+    for turn in _openings(cuts, n):
         spans = sorted(((c.start - turn) % n + c.stop - c.start, (c.start - turn) % n, k) for k, c in enumerate(cuts)
                        if (c.start - turn) % n + c.stop - c.start <= n)
         stops = [s[0] for s in spans]
@@ -216,6 +217,16 @@ def _best_set(cuts: list[_Cut], n: int) -> list[_Cut]:
         if sum(c.worth for c in picked) > sum(c.worth for c in best) + 1e-12:
             best = picked
     return best
+
+
+def _openings(cuts: list[_Cut], n: int) -> list[int]:
+    """Places of the ring, one of which no part of the best set runs across: the one that the fewest parts run across,
+    and where each of these begins, since the best set has none of them or one."""
+    starts = np.array([cut.start % n for cut in cuts], np.intp)
+    long = np.array([cut.stop - cut.start for cut in cuts], np.intp)
+    across = [(starts[(starts - at) % n + long > n].tolist(), int(at)) for at in np.unique(starts)]
+    fewest, at = min(across, key=lambda one: len(one[0]), default=([], 0))
+    return sorted({at, *fewest})
 
 
 def _with_evidence(ring: Points, bend: NDArray[np.float64], cut: _Cut) -> CutPart:
