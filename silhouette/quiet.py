@@ -11,6 +11,7 @@ anything in it can import onnxruntime, whoever asks first. It imports nothing he
 from __future__ import annotations
 
 import contextlib
+import importlib
 import os
 import sys
 from collections.abc import Iterator
@@ -25,8 +26,8 @@ def hush() -> None:
     os.environ["ORT_DISABLE_TELEMETRY"] = "1"
 
 
-def onnxruntime() -> Any:
-    """The module onnxruntime, told to report nothing.
+def onnxruntime(part: str = "") -> Any:
+    """The module onnxruntime, or a part of it by its name there, told to report nothing.
 
     Python code that imported onnxruntime before this package has started its reporting: what it queued until then, its
     device id and its database cannot be taken back from here. From this call on it is only told to stop recording.
@@ -42,7 +43,7 @@ def onnxruntime() -> Any:
     stop = getattr(onnxruntime, "disable_telemetry_events", None)
     if stop is not None:
         stop()
-    return onnxruntime
+    return importlib.import_module(f"onnxruntime.{part}") if part else onnxruntime
 
 
 def network(weights: bytes) -> Any:

@@ -75,7 +75,7 @@ def _light(levels: NDArray[Any]) -> Floats:
 
 def _solid(odds: NDArray[Any]) -> NDArray[np.uint8]:
     """255 where the odds are above 0."""
-    return np.asarray(cv2.compare(odds, 0.0, cv2.CMP_GT), np.uint8)
+    return (odds > 0).view(np.uint8) * np.uint8(255)
 
 
 def _band(solid: NDArray[np.uint8]) -> NDArray[np.uint8]:

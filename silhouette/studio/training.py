@@ -7,7 +7,7 @@ Four steps, each a command (``python -m silhouette.studio.training STEP ...``):
 - ``learn FOLDER --stock FILE --kept-out FILES``: the training itself, so many steps from a seed, while fresh views are
   made; large graphics cards take minutes, several learn together with ``torchrun --nproc-per-node 4 -m
   silhouette.studio.training learn ...``;
-- ``export STATE FILE``: the network as ONNX with weights of eight bits, where the ``onnx`` package is installed.
+- ``export STATE FILE --examples VIEWS``: the network as ONNX in eight bits, where the ``onnx`` package is installed.
 
 Whole poses are kept out: ``random`` (drawn like the training poses), ``named`` (near named poses that training never
 saw), ``close`` (arms held against the body) and ``tilted`` (low and high cameras), on bodies that training never saw
@@ -28,9 +28,10 @@ from typing import Any
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import distributed
 
-from silhouette.studio import training_flaws, training_net, training_views
+from silhouette.studio import eight_bits, training_flaws, training_net, training_views
 from silhouette.studio.training_fresh import Fixed, Fresh, fresh
 from silhouette.studio.training_marks import marks
 from silhouette.studio.training_net import ReaderNet
@@ -269,8 +270,8 @@ def _follow(mean: ReaderNet, net: ReaderNet, keep: float) -> None:
             m.copy_(n)
 
 
-def export(state: Path, out: Path) -> None:
-    """Write the network as ONNX; needs ``onnx``."""
+def export(state: Path, out: Path, examples: Path) -> None:
+    """Write the network as ONNX in eight bits, scaled by a file of views that it might learn from; needs ``onnx``."""
     net = ReaderNet()
     net.load_state_dict(torch.load(state, map_location="cpu", weights_only=True))
     net.eval()
@@ -278,7 +279,14 @@ def export(state: Path, out: Path) -> None:
     torch.onnx.export(net, (torch.zeros(1, training_net.FOLD**2, side, side),), str(out), dynamo=False,
                       input_names=["picture"], output_names=["answers", "where", "fine"], opset_version=13,
                       dynamic_axes={name: {0: "looks"} for name in ("picture", "answers", "where", "fine")})
-    in_eight_bits(out)
+    eight_bits.in_eight_bits(out, _both_looks(training_views.load_views([examples], torch.device("cpu"))))
+
+
+def _both_looks(views: Views) -> NDArray[np.float32]:
+    """(n, 2, FOLD^2, SIDE / FOLD, SIDE / FOLD) the shapes and their mirror images as the network sees them."""
+    mask = training_views.halved(views.masks)[:, None]
+    both = [training_net.folded(one) for one in (mask, mask.flip(3))]
+    return np.asarray(torch.stack(both, 1).numpy(), np.float32)
 
 
 def in_eight_bits(file: Path) -> None:
@@ -343,6 +351,7 @@ def main() -> None:
     four = steps.add_parser("export", help="write the network as ONNX")
     four.add_argument("state", type=Path)
     four.add_argument("file", type=Path)
+    four.add_argument("--examples", type=Path, required=True, help="views that scales are taken from, of kind train")
     args = parser.parse_args()
     if args.step == "stock":
         training_views.save_stock(args.file, args.count, args.seed)
@@ -351,7 +360,7 @@ def main() -> None:
     elif args.step == "learn":
         _learn_by(args)
     else:
-        export(args.state, args.file)
+        export(args.state, args.file, args.examples)
 
 
 if __name__ == "__main__":
