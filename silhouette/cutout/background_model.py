@@ -150,9 +150,10 @@ def backdrop_for(thumb: plate.Floats, shared: Shared | None) -> plate.Floats:
         clean = cv2.resize(clean, thumb.shape[1::-1], interpolation=cv2.INTER_LINEAR)
     ratio = (thumb + 1.0) / (clean + 1.0)
     coarse = ratio[::2, ::2]
+    channels = np.ascontiguousarray(coarse.reshape(-1, 3).T)
     seen = np.ones(coarse.shape[:2], np.bool_)
     for _ in range(3):
-        gain = np.median(coarse[seen], axis=0)
+        gain = plate.medians(np.take(channels, np.flatnonzero(seen), axis=1))
         seen = plate.widest(coarse / gain - 1) < 0.06
         if seen.mean() < 0.2:
             return plate.from_one(thumb)[0]

@@ -58,7 +58,7 @@ def _means(picture: NDArray[Any], chosen: NDArray[Any], places: NDArray[np.intp]
         sums = cv2.boxFilter(alone, cv2.CV_32S, (size, size), normalize=False, borderType=cv2.BORDER_CONSTANT)
         total = np.take(sums.reshape(-1, 4), places[open_], axis=0)
         count = total[:, 3] // 255
-        result[open_] = total[:, :3] / np.maximum(count, 1)[:, None]
+        result[open_] = total[:, :3].astype(np.float32) / np.maximum(count, 1).astype(np.float32)[:, None]
         open_ = open_[count < ENOUGH]
         if not len(open_):
             break

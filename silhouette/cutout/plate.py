@@ -78,11 +78,17 @@ def noise(picture: NDArray[Any]) -> float:
     return _median(steps) / NORMAL / np.sqrt(2.0) + LEAST_NOISE
 
 
+def medians(rows: Floats) -> Floats:
+    """(m,) the median of each of m rows, (m, n)."""
+    middle = [(rows.shape[1] - 1) // 2, rows.shape[1] // 2]
+    return np.partition(rows, middle, axis=1)[:, middle].mean(axis=1)
+
+
 def _median(values: NDArray[Any]) -> float:
     """The median; of whole levels by counting them, in a tenth of the time."""
     if values.dtype != np.uint8:
         return float(np.median(values))
-    upto = np.cumsum(np.bincount(values.ravel(), minlength=256))
+    upto = np.cumsum(cv2.calcHist([values.reshape(-1, 1)], [0], None, [256], [0, 256]))
     low, high = np.searchsorted(upto, [(values.size - 1) // 2, values.size // 2], side="right")
     return float(low + high) / 2
 

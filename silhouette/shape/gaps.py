@@ -98,9 +98,9 @@ def _close_pairs(points: Points, distance: float) -> tuple[NDArray[np.intp], NDA
     """Indices (first < second) of all pairs of points within ``distance``, ascending by the first, then the second."""
     from scipy.spatial import cKDTree  # 70 ms to load
 
-    pairs = cKDTree(points).query_pairs(distance, output_type="ndarray")
-    first, second = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))].T
-    return first, second
+    tree = cKDTree(points, compact_nodes=False, balanced_tree=False)  # asked once: a quick tree will do
+    pairs = tree.query_pairs(distance, output_type="ndarray")
+    return np.divmod(np.sort(pairs[:, 0] * len(points) + pairs[:, 1]), len(points))
 
 
 def _narrowest(points: Points, first: NDArray[np.intp], second: NDArray[np.intp]) -> tuple[Tangent, ...]:
