@@ -28,6 +28,8 @@ picture as well."""
 LEAST_TURN = 100.0
 """A whole clip that turns less, degrees, is no turn: a figure that wanders about can be explained by not turning."""
 FEW_ROWS, ALL_ROWS = 16, 32
+ROUGHLY = 0.3
+"""A guess is followed until no angle moves further than this, degrees: its cost is told by then."""
 REFINED = 3
 """Guesses that are followed to the end."""
 ALIKE = 1.0
@@ -111,7 +113,7 @@ def _best_fit(masks: list[Mask], share: Floats | None, usable: list[int], mirror
     tried = []
     for guess in guesses:
         try:
-            fit = angle_fit.fit(few, guess, rounds=12, places=places)
+            fit = angle_fit.fit(few, guess, rounds=12, settled=ROUGHLY, places=places)
         except np.linalg.LinAlgError:
             continue
         if fit.turned[-1] > LEAST_TURN:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
+import cv2
 import numpy as np
 import pytest
 
-from silhouette.turn import angle_fit
+from silhouette.turn import angle_fit, support_function
 from silhouette.turn.support_function import Reaches
 
 SLICES = np.array([[0.02, 0.01, 0.15, 0.02, 0.06, 0.015], [-0.02, 0.02, 0.12, -0.03, 0.20, 0.015],
@@ -87,8 +91,28 @@ def test_the_fit_is_the_one_that_its_trust_was_measured_with() -> None:
     assert found.error[::2] == pytest.approx([0.00436, 0.00503, 0.00469, 0.00457], rel=0.02)
     assert found.cost == pytest.approx(-209.85, abs=0.5) and found.axis == pytest.approx(0.0005, abs=0.0003)
     slices = [[0.0201, 0.0087, 0.1465, 0.0160, 0.0567, 0.0185], [-0.0190, 0.0196, 0.1225, -0.0224, 0.2051, 0.0120],
-              [0.0296, -0.0006, 0.0505, 0.0298, 0.2122, 0.0208], [0.0002, -0.0197, 0.2038, 0.0463, 0.0839, 0.0128]]
+              [0.0296, -0.0006, 0.0505, 0.0306, 0.2122, 0.0208], [0.0002, -0.0197, 0.2038, 0.0463, 0.0839, 0.0128]]
     assert found.slices[::2] == pytest.approx(np.array(slices), abs=3e-4)
+
+
+@pytest.mark.parametrize("pose", [0, 1])
+def test_rounding_moves_no_angle(data: Path, pose: int) -> None:
+    """Weights that hang on medians once made the fit of a real outline move about, and end where the last digit led."""
+    views = json.loads((data / "outlines" / "poses.json").read_text())[pose]["views"]
+    seen = support_function.measure([_filled(view["rings"]) for view in views], 32, mirrored=False)
+    assert seen is not None
+    rounded = Reaches(seen.reach * (1 + 1e-12 * np.sin(np.arange(seen.reach.size)).reshape(seen.reach.shape)),
+                      seen.offset, seen.rows, seen.height_px)
+    guess = np.arange(len(views)) * 15.0
+    assert angle_fit.fit(rounded, guess).turned == pytest.approx(angle_fit.fit(seen, guess).turned, abs=1e-5)
+
+
+def _filled(rings: list[list[int]]) -> np.ndarray:
+    """A mask of an outline and its holes, given in thousandths of the figure's height."""
+    mask = np.zeros((1100, 900), np.uint8)
+    for k, ring in enumerate(rings):
+        cv2.fillPoly(mask, [np.array(ring).reshape(-1, 2) + np.array([400, 20])], 0 if k else 255)
+    return mask > 0
 
 
 def test_what_is_expected_of_steps() -> None:

@@ -153,7 +153,7 @@ def chosen(monkeypatch: pytest.MonkeyPatch, first: dict[float, tuple[float, floa
     guess or a fit of so many degrees, the (degrees, cost) that it leads to; what is not named costs 99."""
     followed: list[float] = []
 
-    def fit(rows: int, turned: np.ndarray, rounds: int | None = None, places: object = None) -> angle_fit.Fit:
+    def fit(rows: int, turned: np.ndarray, rounds: int | None = None, **_: object) -> angle_fit.Fit:
         if rounds is None:
             followed.append(float(turned[-1]))
         end, cost = (first if rounds else then).get(round(float(turned[-1]), 6), (float(turned[-1]), 99.0))
@@ -185,7 +185,7 @@ def test_first_guesses_are_even_steps_and_steps_by_the_motion(monkeypatch: pytes
     """Outlines at stops 1, 2 and 4; between them a third and two thirds of their motion."""
     tried: list[np.ndarray] = []
 
-    def fit(_rows: int, turned: np.ndarray, rounds: int | None = None, places: object = None) -> angle_fit.Fit:
+    def fit(_rows: int, turned: np.ndarray, rounds: int | None = None, **_: object) -> angle_fit.Fit:
         if rounds is not None:
             tried.append(turned)
         return fit_of(list(turned))
