@@ -424,14 +424,37 @@ def _sweep(place: Path) -> None:
                 _discard(path)
 
 
-def _lock(mark: IO[bytes]) -> bool:
+@contextlib.contextmanager
+def alone_in(folder: Path) -> Iterator[None]:
+    """Keep a folder from a second process that wants to be alone in it too; one that only reads or writes there is not
+    kept out. Where a system cannot lock folders nobody is.
+
+    Raises
+    ------
+    OutputError
+        If another process is in it.
+    """
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:  # some systems open no folder
+        yield
+        return
+    try:
+        if not _lock(handle):
+            raise OutputError("is open already.", path=folder, do="Go on with that page, or stop it first.")
+        yield
+    finally:
+        os.close(handle)
+
+
+def _lock(mark: IO[bytes] | int) -> bool:
     """Lock an open file without waiting; False where another process holds it, True where nothing can be locked."""
     try:
         import fcntl
     except ImportError:
         return True
     try:
-        fcntl.flock(mark.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+        fcntl.flock(mark, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
         return False
     except OSError:  # a file system without locks

@@ -32,6 +32,7 @@ from silhouette.live.guard import Door, Refused, refusal
 from silhouette.live.house import House, file_of, page
 from silhouette.live.listening import Listening
 from silhouette.live.shots import put_right
+from silhouette.writing import alone_in
 
 SAID = {404: "There is no such page.", 405: "That cannot be done here."}
 
@@ -111,16 +112,16 @@ def serve(folder: Path, port: int = 0, *, browser: bool = True, by_phone: bool =
     Raises
     ------
     OutputError
-        If the folder cannot be used.
+        If the folder cannot be used, or is open already.
     SilhouetteError
         If the port is taken.
     KeyboardInterrupt
         When a signal said to stop, with its number, after all has been put away.
     """
     place = Folder(folder)
-    forget(place.path)
-    put_right([pose.path for pose in place.poses() if pose.kind == "stills"])
-    with listen(port) as at, stopping() as stop:
+    with alone_in(place.path), listen(port) as at, stopping() as stop:
+        forget(place.path)
+        put_right([pose.path for pose in place.poses() if pose.kind == "stills"])
         house = House.of(place, at.getsockname()[1])
         try:
             app_of(house)

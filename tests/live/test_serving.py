@@ -146,6 +146,17 @@ def test_folder_that_cannot_be_used_is_a_sentence(tmp_path: Path, place: str) ->
     assert told.returncode == 2 and told.stdout == "" and told.stderr.count("\n") == 1 and "fault" not in told.stderr
 
 
+def test_folder_is_open_once_and_after_a_kill_again(started: Callable[..., Program], tmp_path: Path) -> None:
+    """Two that write the table of one turn would take stops from each other."""
+    first = started()
+    told = subprocess.run([sys.executable, "-m", "silhouette.cli", "open", str(tmp_path / "studio"), "--no-browser"],
+                          capture_output=True, text=True, timeout=120)
+    assert told.returncode == 2 and told.stdout == "" and "is open already. Go on with that page" in told.stderr
+    first.process.kill()
+    first.process.wait()
+    assert started().ask("GET", "/")[0] == 200
+
+
 def picture(width: int, height: int) -> bytes:
     pixels = np.full((height, width, 3), 90, np.uint8)
     return bytes(cv2.imencode(".jpg", pixels)[1])
