@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, partial
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -347,7 +347,7 @@ def export_set(
     )
     write_set.export(
         layout, out, silhouettes_only=silhouettes_only, originals=originals, crop=crop, print_scale=print_scale,
-        pages=pages, overwrite=overwrite, progress=tell,
+        pages=pages, pictures=full_pictures(layout, shot), overwrite=overwrite, progress=tell,
     )
     told = [Note.of("of ring", ring=one.ring, note=n.plain) if shot.several else n for one in shot.all
             for n in one.notes]
@@ -412,6 +412,25 @@ def read_full(source: Path, time: float | None) -> Pixels:
     return stills.read_full(source)
 
 
+def full_pictures(layout: SetLayout, shot: Rings) -> Iterator[tuple[str, Pixels]]:
+    """The stem and the full picture of every stop of a set, ring by ring; those of a clip in the order shot, so that
+    none of its frames is decoded twice."""
+    for one in shot.all:
+        views = [(stem, view) for stem, view in layout.views if view.ring == one.ring]
+        if film.is_clip(one.source):
+            views.sort(key=lambda named: named[1].time or 0.0)
+            frames = film.read_at(one.source, [view.time or 0.0 for _, view in views], None)
+            yield from zip((stem for stem, _ in views), frames, strict=True)
+        else:
+            yield from ((stem, view.read()) for stem, view in views if view.read is not None)
+
+
+def _close_up_sheet(_: write_set.Small, *, layout: SetLayout, kind: str, paper: Paper) -> bytes:
+    from silhouette.show import set_sheets
+
+    return set_sheets.close_up_sheet(layout, kind=kind, paper=paper)
+
+
 def pages_for(
     layout: SetLayout,
     *,
@@ -421,25 +440,21 @@ def pages_for(
     print_scale: float | None,
     sheets_at: Sequence[float] | None,
     paper: Paper,
-) -> dict[str, Callable[[], bytes | str]]:
-    """What makes each page of the set, by its place in the set; photographs are read once, and only if they go in."""
+) -> dict[str, Callable[[write_set.Small], bytes | str]]:
+    """What makes each page of the set out of the photographs by stem, by its place in the set."""
     from silhouette.show import flip, set_sheets, words_set
 
-    @cache
-    def pictures() -> dict[str, Pixels]:
-        return write_set.small_pictures(layout)
-
-    pages: dict[str, Callable[[], bytes | str]] = {
-        "about.txt": lambda: words_set.about_set(
+    pages: dict[str, Callable[[write_set.Small], bytes | str]] = {
+        "about.txt": lambda _: words_set.about_set(
             layout, photographs=photos, originals=originals, print_scale=print_scale
         ),
-        "contact_sheet.pdf": lambda: set_sheets.contact_sheet(layout, kind="pdf", paper=paper),
-        "contact_sheet.png": lambda: set_sheets.contact_sheet(layout, kind="png", paper=paper),
-        "turnaround.html": lambda: flip.flip_page(layout),
+        "contact_sheet.pdf": lambda _: set_sheets.contact_sheet(layout, kind="pdf", paper=paper),
+        "contact_sheet.png": lambda _: set_sheets.contact_sheet(layout, kind="png", paper=paper),
+        "turnaround.html": lambda _: flip.flip_page(layout),
     }
     level = layout.of("level") if layout.rings else layout
     if print_scale is not None and level.figures:
-        pages["to_scale.pdf"] = lambda: set_sheets.scale_sheets(
+        pages["to_scale.pdf"] = lambda _: set_sheets.scale_sheets(
             level,
             pose_mm=write_set.print_height(layout, print_scale),
             words=words_set.scale(layout, print_scale),
@@ -448,17 +463,15 @@ def pages_for(
         )
     folder = PHOTOGRAPHS
     if photos:
-        pages[f"{folder}/contact_sheet.pdf"] = lambda: set_sheets.contact_sheet(
-            layout, kind="pdf", paper=paper, photos=pictures()
+        pages[f"{folder}/contact_sheet.pdf"] = lambda small: set_sheets.contact_sheet(
+            layout, kind="pdf", paper=paper, photos=small
         )
-        pages[f"{folder}/contact_sheet.png"] = lambda: set_sheets.contact_sheet(
-            layout, kind="png", paper=paper, photos=pictures()
+        pages[f"{folder}/contact_sheet.png"] = lambda small: set_sheets.contact_sheet(
+            layout, kind="png", paper=paper, photos=small
         )
     if layout.close_ups:
         for kind in ("pdf", "png"):
-            pages[f"{folder}/{CLOSE_UPS}.{kind}"] = partial(
-                set_sheets.close_up_sheet, layout, kind=kind, paper=paper
-            )
+            pages[f"{folder}/{CLOSE_UPS}.{kind}"] = partial(_close_up_sheet, layout=layout, kind=kind, paper=paper)
     if photos and photos_in_page:
-        pages[f"{folder}/turnaround.html"] = lambda: flip.flip_page(layout, photos=pictures())
+        pages[f"{folder}/turnaround.html"] = lambda small: flip.flip_page(layout, photos=small)
     return pages
