@@ -17,6 +17,7 @@ from silhouette.errors import PictureError, PoseError, SettingsError
 from silhouette.export import reference_set, write_set
 from silhouette.geometry.orbit import StopCamera
 from silhouette.intake import film, stills
+from silhouette.known import Memory
 from silhouette.records import Cut, Mask, Note, Outline, Pixels, RingCamera, Stop
 from silhouette.records_shoot import CheckReport, Held, SetCloseUp, SetLayout, SetView, Shot, StopLook
 from silhouette.settings import TRUST, Paper, Ring, Settings
@@ -63,6 +64,7 @@ def check_turnaround(
     *,
     height_m: float | None = None,
     progress: turnaround.Progress | None = None,
+    known: Memory | None = None,
     **settings: Any,
 ) -> Checked:
     """Answer, while the model is still there, what of a turnaround must be shot again.
@@ -76,6 +78,8 @@ def check_turnaround(
         :func:`silhouette.turnaround.ingest` or :func:`silhouette.turnaround.ingest_rings` made of it.
     height_m : float, optional
         Height of the figure in the pose, metres: turns shares into centimetres and tells the camera's distance.
+    known : Memory, optional
+        Silhouettes already cut, see ``known.py``; None remembers nothing.
     **settings
         Fields of :class:`silhouette.settings.Settings`; of a Turnaround they are known.
 
@@ -86,7 +90,7 @@ def check_turnaround(
     """
     if height_m is not None and not 0.3 <= height_m <= 3:
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
-    rings = rings_of(path, settings, progress, looks=True)
+    rings = rings_of(path, settings, progress, known, looks=True)
     if not rings.several:
         taken = _taken(turnaround.watched(rings.main))
         alone = _asked(taken, _measured(taken, height_m))
@@ -155,8 +159,8 @@ def _asked(taken: _Taken, shot: Shot) -> Checked:
 
 
 def rings_of(
-    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None, *,
-    looks: bool = False,
+    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None,
+    known: Memory | None = None, *, looks: bool = False,
 ) -> Rings:
     """All rings of a pose, or what lies at its place; a turnaround that was read already is a pose of one ring."""
     if isinstance(place, Rings | Turnaround):
@@ -168,7 +172,8 @@ def rings_of(
         return place if isinstance(place, Rings) else Rings(place.name, place.source, place.settings, (place,))
     chosen = Settings().but(**settings)
     with turnaround.workers(chosen.jobs) as run:
-        return turnaround.ingest_rings(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
+        return turnaround.ingest_rings(
+            place, chosen, run=run, tell=progress or turnaround.silent, known=known, looks=looks)
 
 
 def measure(
@@ -255,14 +260,17 @@ def _aside(masks: Sequence[Mask], turned: Floats, sure: NDArray[np.int64]) -> Fl
     return aside
 
 
-def write_check(checked: Checked, out: Path, paper: Paper = "a4") -> list[str]:
-    """``check.json``, ``check.pdf`` and ``check.png`` in the folder ``out``, whole or not at all."""
+def write_check(checked: Checked, out: Path, paper: Paper = "a4", known: Memory | None = None) -> list[str]:
+    """``check.json``, ``check.pdf`` and ``check.png`` in the folder ``out``, whole or not at all; and what is ``known``
+    for the next run."""
     from silhouette.show import check_page
 
     with whole_folder(out, "check") as folder:
         (folder / "check.json").write_text(tables.to_json(tables.check_to_dict(checked.report)), encoding="utf-8")
         for name in ("check.pdf", "check.png"):
             check_page.write_check_page(checked.report, checked.outlines, folder / name, paper=paper)
+        if known is not None:
+            known.write(folder)
         return sorted(p.name for p in folder.iterdir() if not p.name.startswith("."))
 
 
@@ -283,6 +291,7 @@ def export_set(
     paper: Paper = "a4",
     overwrite: bool = False,
     progress: turnaround.Progress | None = None,
+    known: Memory | None = None,
     **settings: Any,
 ) -> SetLayout:
     """Turn a turnaround into a private reference set in the new folder ``out`` and say how it was laid out.
@@ -302,6 +311,8 @@ def export_set(
         Also write ``photographs/turnaround.html``, which turns the photographs; ``turnaround.html`` never holds any.
     silhouettes_only, originals, crop, print_scale, overwrite
         As in :func:`silhouette.export.write_set.export`.
+    known : Memory, optional
+        Silhouettes already cut, as for :func:`check_turnaround`; a set keeps none itself.
     **settings
         Fields of :class:`silhouette.settings.Settings`.
 
@@ -321,7 +332,7 @@ def export_set(
         write_set.refuse_scale(print_scale, pose_height_m or height_m)
     elif sheets_at is not None:
         raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
-    shot = rings_of(path, settings, progress)
+    shot = rings_of(path, settings, progress, known)
     views = [set_view(stop, cut) for one in shot.all for stop, cut in zip(one.stops, one.cuts, strict=True)
              if cut is not None]
     if not views:

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from silhouette import scoring, shoot
+from silhouette import cli, scoring, shoot
 from silhouette.intake import decode, reel
+from silhouette.known import SEAL
+from silhouette.live import work
 
 Decoded = Counter[tuple[str, int | None]]
 
@@ -67,3 +72,40 @@ def test_a_clip_is_decoded_once_and_its_photographs_in_one_more_go(
     shoot.export_set(clip, tmp_path / "set", photos_in_page=True)
     assert whole < decoded[clip.name, 0] <= 2 * whole + 15  # a frame past each stop, to see that it is the nearest
     assert len(list((tmp_path / "set" / "photographs").glob("*_[0-9][0-9][0-9].jpg"))) >= 12
+
+
+def test_what_one_page_cut_out_the_next_does_not_cut_again(
+    drawn_turn: Callable[..., Path], decoded: Decoded, tmp_path: Path
+) -> None:
+    folder, told = drawn_turn("turn", range(0, 360, 30)), list[str]()
+    studio, small = folder.parent, {(path.name, 1008): 1 for path in folder.iterdir()}
+
+    def tell(what: str, done: int, total: int) -> None:
+        told.append(what)
+
+    plain = shoot.check_turnaround(folder)
+    work.rank(studio, [folder], {}, tell)
+    assert any("cutting out" in what for what in told)
+    decoded.clear(), told.clear()
+    assert work.check(studio, [folder], {}, tell) == work.check_told(plain)
+    assert decoded == small, "the light is looked at: no photograph, however small, is remembered"
+    shutil.rmtree(studio / "results")
+    decoded.clear()
+    work.export(studio, [folder], {}, tell)
+    assert not decoded
+    assert not any("cutting out" in what for what in told)
+
+
+def test_a_check_in_the_same_place_again_leaves_the_same_files(
+    drawn_turn: Callable[..., Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, out = drawn_turn("turn", range(0, 360, 30)), tmp_path / "checked"
+    kept = []
+    for _ in range(2):
+        cli.main(["check", str(folder), "-o", str(out)])
+        assert "cutting out" not in capsys.readouterr().err or not kept
+        kept.append({path.name: path.read_bytes() for path in out.rglob("*") if path.is_file()})
+    assert kept[0] == kept[1] and any(name.endswith(".npz") for name in kept[0])
+    for file in (out / ".known").iterdir():
+        with np.load(BytesIO(file.read_bytes()[:-SEAL])) as held:
+            assert {name.split("_")[0] for name in held.files} <= {"mask", "doubt", "story"}
