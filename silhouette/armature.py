@@ -14,6 +14,7 @@ from silhouette.errors import AnglesError, PoseError, SettingsError
 from silhouette.export import massing_files
 from silhouette.in_space import LEAST_STOPS, WIDEST_GAP, Seen
 from silhouette.intake.tape import read_tape
+from silhouette.known import Memory
 from silhouette.records import CUT_BY_FRAME, Cut, Mask, Note, Stop
 from silhouette.records_shoot import StopLook
 from silhouette.records_space import Armature, Gain, Profile, Sizes, Skeleton, Solid, Taped
@@ -45,6 +46,7 @@ def armature_of(
     every_mm: float = EVERY_MM,
     base: bool = True,
     progress: turnaround.Progress | None = None,
+    known: Memory | None = None,
     **settings: Any,
 ) -> Armature:
     """Find the figure in space from the outlines of a whole turn, or of several, shot low, level and high.
@@ -70,6 +72,8 @@ def armature_of(
         Least thickness of the massing model, and from one section to the next; millimetres as built.
     base : bool
         Stand the massing model on a base.
+    known : Memory, optional
+        Silhouettes already cut, see ``known.py``; None remembers nothing.
     **settings
         Fields of :class:`silhouette.settings.Settings`; of a Turnaround they are known.
 
@@ -83,7 +87,7 @@ def armature_of(
         raise SettingsError("the sizes are to be taken from the tape, but none is given.", do="Give --tape FILE too.")
     measured = () if tape is None else read_tape(Path(tape))
     tell = progress or turnaround.silent
-    shot = shoot.rings_of(path, settings, progress, looks=True)
+    shot = shoot.rings_of(path, settings, progress, known, looks=True)
     shot = replace(shot, all=tuple(turnaround.watched(one) for one in shot.all))
     tell(f"{shot.name}: joints", 0, 3)
     seen, notes = _usable_rings(shot)

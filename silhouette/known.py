@@ -69,10 +69,12 @@ class Memory:
     ----------
     out : Path
         The folder of results, which need not exist.
+    others : Path
+        Other folders of results that may know the pictures too; nothing is ever written there.
     """
 
-    def __init__(self, out: Path) -> None:
-        self._folder = out / KNOWN
+    def __init__(self, out: Path, *others: Path) -> None:
+        self._folders = [results / KNOWN for results in (out, *others)]
         self._packed: dict[str, bytes] = {}
 
     def recall(self, key: str, files: Sequence[Path]) -> Known | None:
@@ -80,7 +82,10 @@ class Memory:
 
         A clip is one file with many stops; of stills each has one.
         """
-        path = self._folder / f"{key}.npz"
+        found = (self._recall(folder / f"{key}.npz", key, files) for folder in self._folders)
+        return next((one for one in found if one is not None), None)
+
+    def _recall(self, path: Path, key: str, files: Sequence[Path]) -> Known | None:
         try:
             if not path.is_file() or path.stat().st_size > MOST_BYTES:
                 return None

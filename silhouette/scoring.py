@@ -6,7 +6,7 @@ Read :func:`score_pose` first; the rest of the file is its steps in order.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -37,7 +37,7 @@ from silhouette.records import (
     View,
 )
 from silhouette.results import ScoredPose, ScoredRanking
-from silhouette.settings import Cutter, HeightsGiven, Intent, RingsGiven, Settings, Turn
+from silhouette.settings import Cutter, HeightsGiven, Intent, Ring, RingsGiven, Settings, Turn
 from silhouette.shape import measure
 from silhouette.show import words
 from silhouette.texts import printable
@@ -252,9 +252,10 @@ def read_useful(
 def read_pose(
     place: Path, settings: Settings, run: turnaround.Run, tell: turnaround.Progress, known: Memory | None
 ) -> ScoredPose:
-    shot = turnaround.ingest_rings(place, settings, run=run, tell=tell, known=known)
+    begun = Begun(run, settings.intent)
+    shot = turnaround.ingest_rings(place, settings, run=run, tell=tell, known=known, ahead=begun.begin)
     together = in_space.in_space(shot) if shot.several else in_space.InSpace()
-    read = [_read_ring(one, settings, run, together.cameras.get(one.ring)) for one in shot.all]
+    read = [_read_ring(one, settings, begun, together.cameras.get(one.ring)) for one in shot.all]
     main, wanted = ring_choice.headline(read, settings)
     notes = [*shot.notes, *together.notes, *wanted]
     for one, ring in zip(shot.all, read, strict=True):
@@ -280,12 +281,30 @@ def read_pose(
     )
 
 
+class Begun:
+    """Views that are being measured and read while the angles of their stops are found."""
+
+    def __init__(self, run: turnaround.Run, intent: Intent) -> None:
+        self._run, self._read = run, partial(_read_view, intent=intent)
+        self._views: dict[Ring, Iterator[View]] = {}
+
+    def begin(self, ring: Ring, stops: Sequence[Stop], cuts: Sequence[Cut | None]) -> None:
+        """Give the stops of a ring to the processes."""
+        self._views[ring] = self._run(self._read, stops, cuts)
+
+    def views(self, shot: turnaround.Turnaround) -> list[View]:
+        """The views of a ring that was begun, once its stops have their angles."""
+        return [
+            self._read(stop, None) if cut is None else replace(view, stop=stop)  # its name may lack an angle
+            for view, stop, cut in zip(self._views[shot.ring], shot.stops, shot.cuts, strict=True)
+        ]
+
+
 def _read_ring(
-    shot: turnaround.Turnaround, settings: Settings, run: turnaround.Run, camera: RingCamera | None
+    shot: turnaround.Turnaround, settings: Settings, begun: Begun, camera: RingCamera | None
 ) -> PoseRing:
     """One ring, read all round."""
-    views = list(run(partial(_read_view, intent=settings.intent), shot.stops, shot.cuts))
-    views = _flag_same_angles(views)
+    views = _flag_same_angles(begun.views(shot))
     views.sort(key=lambda v: (np.isnan(v.angle), v.angle, v.stop.index))
     views = circle.infer_far_side(views)
     walk, samples, low, high = _walk(views, settings)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, partial
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,7 @@ from silhouette.errors import PictureError, PoseError, SettingsError
 from silhouette.export import reference_set, write_set
 from silhouette.geometry.orbit import StopCamera
 from silhouette.intake import film, stills
+from silhouette.known import Memory
 from silhouette.records import Cut, Mask, Note, Outline, Pixels, RingCamera, Stop
 from silhouette.records_shoot import CheckReport, Held, SetCloseUp, SetLayout, SetView, Shot, StopLook
 from silhouette.settings import TRUST, Paper, Ring, Settings
@@ -63,6 +64,7 @@ def check_turnaround(
     *,
     height_m: float | None = None,
     progress: turnaround.Progress | None = None,
+    known: Memory | None = None,
     **settings: Any,
 ) -> Checked:
     """Answer, while the model is still there, what of a turnaround must be shot again.
@@ -76,6 +78,8 @@ def check_turnaround(
         :func:`silhouette.turnaround.ingest` or :func:`silhouette.turnaround.ingest_rings` made of it.
     height_m : float, optional
         Height of the figure in the pose, metres: turns shares into centimetres and tells the camera's distance.
+    known : Memory, optional
+        Silhouettes already cut, see ``known.py``; None remembers nothing.
     **settings
         Fields of :class:`silhouette.settings.Settings`; of a Turnaround they are known.
 
@@ -86,7 +90,7 @@ def check_turnaround(
     """
     if height_m is not None and not 0.3 <= height_m <= 3:
         raise SettingsError(f"height is 0.3 to 3 m, not {height_m:g}.")
-    rings = rings_of(path, settings, progress, looks=True)
+    rings = rings_of(path, settings, progress, known, looks=True)
     if not rings.several:
         taken = _taken(turnaround.watched(rings.main))
         alone = _asked(taken, _measured(taken, height_m))
@@ -155,8 +159,8 @@ def _asked(taken: _Taken, shot: Shot) -> Checked:
 
 
 def rings_of(
-    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None, *,
-    looks: bool = False,
+    place: str | Path | Rings | Turnaround, settings: dict[str, Any], progress: turnaround.Progress | None,
+    known: Memory | None = None, *, looks: bool = False,
 ) -> Rings:
     """All rings of a pose, or what lies at its place; a turnaround that was read already is a pose of one ring."""
     if isinstance(place, Rings | Turnaround):
@@ -168,7 +172,8 @@ def rings_of(
         return place if isinstance(place, Rings) else Rings(place.name, place.source, place.settings, (place,))
     chosen = Settings().but(**settings)
     with turnaround.workers(chosen.jobs) as run:
-        return turnaround.ingest_rings(place, chosen, run=run, tell=progress or turnaround.silent, looks=looks)
+        return turnaround.ingest_rings(
+            place, chosen, run=run, tell=progress or turnaround.silent, known=known, looks=looks)
 
 
 def measure(
@@ -255,14 +260,17 @@ def _aside(masks: Sequence[Mask], turned: Floats, sure: NDArray[np.int64]) -> Fl
     return aside
 
 
-def write_check(checked: Checked, out: Path, paper: Paper = "a4") -> list[str]:
-    """``check.json``, ``check.pdf`` and ``check.png`` in the folder ``out``, whole or not at all."""
+def write_check(checked: Checked, out: Path, paper: Paper = "a4", known: Memory | None = None) -> list[str]:
+    """``check.json``, ``check.pdf`` and ``check.png`` in the folder ``out``, whole or not at all; and what is ``known``
+    for the next run."""
     from silhouette.show import check_page
 
     with whole_folder(out, "check") as folder:
         (folder / "check.json").write_text(tables.to_json(tables.check_to_dict(checked.report)), encoding="utf-8")
         for name in ("check.pdf", "check.png"):
             check_page.write_check_page(checked.report, checked.outlines, folder / name, paper=paper)
+        if known is not None:
+            known.write(folder)
         return sorted(p.name for p in folder.iterdir() if not p.name.startswith("."))
 
 
@@ -283,6 +291,7 @@ def export_set(
     paper: Paper = "a4",
     overwrite: bool = False,
     progress: turnaround.Progress | None = None,
+    known: Memory | None = None,
     **settings: Any,
 ) -> SetLayout:
     """Turn a turnaround into a private reference set in the new folder ``out`` and say how it was laid out.
@@ -302,6 +311,8 @@ def export_set(
         Also write ``photographs/turnaround.html``, which turns the photographs; ``turnaround.html`` never holds any.
     silhouettes_only, originals, crop, print_scale, overwrite
         As in :func:`silhouette.export.write_set.export`.
+    known : Memory, optional
+        Silhouettes already cut, as for :func:`check_turnaround`; a set keeps none itself.
     **settings
         Fields of :class:`silhouette.settings.Settings`.
 
@@ -321,7 +332,7 @@ def export_set(
         write_set.refuse_scale(print_scale, pose_height_m or height_m)
     elif sheets_at is not None:
         raise SettingsError("sheets_at picks the sheets to scale, but no scale is given.", do="Give --scale 1:4 too.")
-    shot = rings_of(path, settings, progress)
+    shot = rings_of(path, settings, progress, known)
     views = [set_view(stop, cut) for one in shot.all for stop, cut in zip(one.stops, one.cuts, strict=True)
              if cut is not None]
     if not views:
@@ -347,7 +358,7 @@ def export_set(
     )
     write_set.export(
         layout, out, silhouettes_only=silhouettes_only, originals=originals, crop=crop, print_scale=print_scale,
-        pages=pages, overwrite=overwrite, progress=tell,
+        pages=pages, pictures=full_pictures(layout, shot), overwrite=overwrite, progress=tell,
     )
     told = [Note.of("of ring", ring=one.ring, note=n.plain) if shot.several else n for one in shot.all
             for n in one.notes]
@@ -412,6 +423,25 @@ def read_full(source: Path, time: float | None) -> Pixels:
     return stills.read_full(source)
 
 
+def full_pictures(layout: SetLayout, shot: Rings) -> Iterator[tuple[str, Pixels]]:
+    """The stem and the full picture of every stop of a set, ring by ring; those of a clip in the order shot, so that
+    none of its frames is decoded twice."""
+    for one in shot.all:
+        views = [(stem, view) for stem, view in layout.views if view.ring == one.ring]
+        if film.is_clip(one.source):
+            views.sort(key=lambda named: named[1].time or 0.0)
+            frames = film.read_at(one.source, [view.time or 0.0 for _, view in views], None)
+            yield from zip((stem for stem, _ in views), frames, strict=True)
+        else:
+            yield from ((stem, view.read()) for stem, view in views if view.read is not None)
+
+
+def _close_up_sheet(_: write_set.Small, *, layout: SetLayout, kind: str, paper: Paper) -> bytes:
+    from silhouette.show import set_sheets
+
+    return set_sheets.close_up_sheet(layout, kind=kind, paper=paper)
+
+
 def pages_for(
     layout: SetLayout,
     *,
@@ -421,25 +451,21 @@ def pages_for(
     print_scale: float | None,
     sheets_at: Sequence[float] | None,
     paper: Paper,
-) -> dict[str, Callable[[], bytes | str]]:
-    """What makes each page of the set, by its place in the set; photographs are read once, and only if they go in."""
+) -> dict[str, Callable[[write_set.Small], bytes | str]]:
+    """What makes each page of the set out of the photographs by stem, by its place in the set."""
     from silhouette.show import flip, set_sheets, words_set
 
-    @cache
-    def pictures() -> dict[str, Pixels]:
-        return write_set.small_pictures(layout)
-
-    pages: dict[str, Callable[[], bytes | str]] = {
-        "about.txt": lambda: words_set.about_set(
+    pages: dict[str, Callable[[write_set.Small], bytes | str]] = {
+        "about.txt": lambda _: words_set.about_set(
             layout, photographs=photos, originals=originals, print_scale=print_scale
         ),
-        "contact_sheet.pdf": lambda: set_sheets.contact_sheet(layout, kind="pdf", paper=paper),
-        "contact_sheet.png": lambda: set_sheets.contact_sheet(layout, kind="png", paper=paper),
-        "turnaround.html": lambda: flip.flip_page(layout),
+        "contact_sheet.pdf": lambda _: set_sheets.contact_sheet(layout, kind="pdf", paper=paper),
+        "contact_sheet.png": lambda _: set_sheets.contact_sheet(layout, kind="png", paper=paper),
+        "turnaround.html": lambda _: flip.flip_page(layout),
     }
     level = layout.of("level") if layout.rings else layout
     if print_scale is not None and level.figures:
-        pages["to_scale.pdf"] = lambda: set_sheets.scale_sheets(
+        pages["to_scale.pdf"] = lambda _: set_sheets.scale_sheets(
             level,
             pose_mm=write_set.print_height(layout, print_scale),
             words=words_set.scale(layout, print_scale),
@@ -448,17 +474,15 @@ def pages_for(
         )
     folder = PHOTOGRAPHS
     if photos:
-        pages[f"{folder}/contact_sheet.pdf"] = lambda: set_sheets.contact_sheet(
-            layout, kind="pdf", paper=paper, photos=pictures()
+        pages[f"{folder}/contact_sheet.pdf"] = lambda small: set_sheets.contact_sheet(
+            layout, kind="pdf", paper=paper, photos=small
         )
-        pages[f"{folder}/contact_sheet.png"] = lambda: set_sheets.contact_sheet(
-            layout, kind="png", paper=paper, photos=pictures()
+        pages[f"{folder}/contact_sheet.png"] = lambda small: set_sheets.contact_sheet(
+            layout, kind="png", paper=paper, photos=small
         )
     if layout.close_ups:
         for kind in ("pdf", "png"):
-            pages[f"{folder}/{CLOSE_UPS}.{kind}"] = partial(
-                set_sheets.close_up_sheet, layout, kind=kind, paper=paper
-            )
+            pages[f"{folder}/{CLOSE_UPS}.{kind}"] = partial(_close_up_sheet, layout=layout, kind=kind, paper=paper)
     if photos and photos_in_page:
-        pages[f"{folder}/turnaround.html"] = lambda: flip.flip_page(layout, photos=pictures())
+        pages[f"{folder}/turnaround.html"] = lambda small: flip.flip_page(layout, photos=small)
     return pages

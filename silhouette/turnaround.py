@@ -41,6 +41,8 @@ __all__ = [
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how many are done, and how many there are."""
+Ahead = Callable[[Ring, Sequence[Stop], Sequence[Cut | None]], None]
+"""Called with what was cut out of a ring as soon as it is there: the stops have no angles yet."""
 
 SIDEWAYS, SIDEWAYS_VIEWS = 1.5, 5
 """Width over height of the figure's bulk in every picture, and how many pictures it takes, to ask whether they are
@@ -152,6 +154,7 @@ def ingest_rings(
     tell: Progress = silent,
     known: Memory | None = None,
     looks: bool = False,
+    ahead: Ahead | None = None,
 ) -> Rings:
     """Read every picture of the pose at ``place``, cut the figure out of each, and say at which angle it was taken.
 
@@ -169,6 +172,8 @@ def ingest_rings(
         Silhouettes already cut, see ``known.py``; None remembers nothing.
     looks : bool
         Also take what the shoot check needs of each picture, while it is at hand; nothing else changes by it.
+    ahead : callable, optional
+        May give the processes of ``run`` work on the cut-outs, which they then do while this one finds the angles.
 
     Raises
     ------
@@ -181,7 +186,7 @@ def ingest_rings(
     read, notes = list[Turnaround](), list[Note]()
     for shot in shots:
         try:
-            read.append(_ingest(shot, settings, run, tell, known, looks))
+            read.append(_ingest(shot, settings, run, tell, known, looks, ahead))
         except (AnglesError, FilmError, PictureError, PoseError) as error:
             if len(shots) == 1 or (shot is shots[-1] and not read):
                 raise
@@ -191,11 +196,14 @@ def ingest_rings(
 
 
 def _ingest(
-    shot: _Shot, settings: Settings, run: Run, tell: Progress, known: Memory | None, looks: bool
+    shot: _Shot, settings: Settings, run: Run, tell: Progress, known: Memory | None, looks: bool,
+    ahead: Ahead | None = None,
 ) -> Turnaround:
     """One ring: its pictures cut out, or known from an earlier run, and their angles found."""
     key = "" if known is None else _key(shot, settings)
     done = _recall(shot, known, key, tell) or _cut_out(shot, settings, run, tell, looks)
+    if ahead is not None:
+        ahead(shot.ring, done.stops, done.cuts)
     _keep(done, known, key)
     shot = _without(shot, done.extra.get("empty", ()))
     motion = shot.motion() if shot.turn else done.extra.get("motion_share")

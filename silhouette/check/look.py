@@ -14,6 +14,8 @@ THUMB_PX = 96
 """Longer side of the thumbnail kept for comparing the light, pixels."""
 EDGE_REACH = 7
 """Pixels looked at to either side of the outline."""
+LOG_LUMA = np.log(np.arange(256) + 2.0)
+"""Natural log of each luma, raised a little so that black has one."""
 LEAST_CLEAR = 20
 """Points of the outline that stand out from which its sharpness is told."""
 
@@ -24,7 +26,7 @@ def look_at(picture: Picture, cut: Cut) -> StopLook:
     luma = np.asarray(cv2.cvtColor(picture.pixels, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
     rows = np.flatnonzero(mask.any(axis=1))
     height = (rows[-1] - rows[0] + 1) / picture.scale if len(rows) else 0.0
-    figure, backdrop, side = _light(luma, mask)
+    figure, backdrop, side = _light(luma, mask, rows)
     width = _edge_width(luma, mask)
     return StopLook(
         mask=mask, thumb=_thumb(picture.pixels), confidence=cut.confidence, flags=cut.flags,
@@ -47,11 +49,17 @@ def _edges(mask: Mask) -> tuple[str, ...]:
     return tuple(name for name, line in lines.items() if line.sum() >= least)
 
 
-def _light(luma: NDArray[np.uint8], mask: Mask) -> tuple[tuple[float, float, float], float, float]:
-    """Light of the figure, of the backdrop close round it, and of its picture left side against its right."""
-    if not mask.any():
+def _light(
+    luma: NDArray[np.uint8], mask: Mask, rows: NDArray[np.intp]
+) -> tuple[tuple[float, float, float], float, float]:
+    """Light of the figure, which is in those rows, of the backdrop close round it, and of its picture left side against
+    its right."""
+    if not len(rows):
         return (0.0, 0.0, 0.0), 0.0, 0.0
     reach = max(5, mask.shape[0] // 60) | 1
+    columns = np.flatnonzero(mask.any(axis=0))
+    box = tuple(slice(max(int(at[0]) - reach, 0), int(at[-1]) + reach + 1) for at in (rows, columns))
+    luma, mask = luma[box], mask[box]
     small = mask.astype(np.uint8)
     near = cv2.dilate(small, np.ones((reach, reach), np.uint8))
     ring = (cv2.dilate(near, np.ones((reach, reach), np.uint8)) > 0) & (near == 0)
@@ -63,7 +71,7 @@ def _light(luma: NDArray[np.uint8], mask: Mask) -> tuple[tuple[float, float, flo
     cells = np.arange(mask.shape[1])[None, :]
     count = np.maximum(weight.sum(axis=1, keepdims=True), 1)
     centre = (weight * cells).sum(axis=1, keepdims=True) / count
-    value = np.log(luma.astype(np.float64) + 2.0)
+    value = LOG_LUMA[luma]
     left, right = inner & (cells < centre), inner & (cells >= centre)
     both = (left.sum(axis=1) >= 4) & (right.sum(axis=1) >= 4)
     side = 0.0

@@ -40,14 +40,16 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Check, write the page where one is asked for, print what was found."""
-    from silhouette import shoot, writing
+    from silhouette import known, shoot, writing
     from silhouette.show import table, words
 
     if args.out is not None:
         writing.refuse(args.out, pictures_of(args, args.turnaround), kind="check")
+    memory = None if args.out is None else known.Memory(args.out)
     with progress_bar() as progress:
-        checked = shoot.check_turnaround(args.turnaround, height_m=args.height, progress=progress, **settings(args))
-    written = None if args.out is None else shoot.write_check(checked, args.out, args.paper)
+        checked = shoot.check_turnaround(
+            args.turnaround, height_m=args.height, progress=progress, known=memory, **settings(args))
+    written = None if args.out is None else shoot.write_check(checked, args.out, args.paper, memory)
     print(table.check_list(checked.report, columns()))
     for sentence in words.said_once(checked.all_notes, len(checked.rings)):
         say(sentence)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 
 import cv2
@@ -22,12 +22,16 @@ from silhouette.settings import RINGS
 from silhouette.texts import csv_cell
 from silhouette.writing import CLOSE_UPS, PHOTOGRAPHS, SET_TABLE, whole_folder
 
-Page = bytes | str | Callable[[], bytes | str]
-"""A finished page, or what makes it; text is written as UTF-8."""
+Small = Mapping[str, Pixels]
+"""Photographs for pages, see :func:`small_picture`, by stem: of stops with a figure and a picture."""
+Page = bytes | str | Callable[[Small], bytes | str]
+"""A finished page, or what makes it of the photographs; text is written as UTF-8."""
 Progress = Callable[[str, int, int], None]
 
 JPEG_QUALITY = 95
 """With full colour resolution (4:4:4): no difference to be seen beside the original; lossless files are far larger."""
+SMALL_PX = 900
+"""Most pixels that a photograph for pages is high."""
 SHAPE_PX = 2400
 """Most pixels that the pose is high in a silhouette picture."""
 COLUMNS = ("still", "silhouette", "outline", "angle", "angle_from", "angle_sure", "seconds", "height_px")
@@ -44,6 +48,7 @@ def export(
     crop: bool = False,
     print_scale: float | None = None,
     pages: Mapping[str, Page] | None = None,
+    pictures: Iterable[tuple[str, Pixels]] | None = None,
     overwrite: bool = False,
     progress: Progress | None = None,
 ) -> Path:
@@ -70,6 +75,9 @@ def export(
     pages : mapping of file name to page
         Made elsewhere: contact sheets, scale sheets, ``turnaround.html``, ``about.txt``; one that shows photographs is
         called ``photographs/…``. Callables are called while writing.
+    pictures : iterable of (stem, (h, w, 3) BGR), optional
+        The full picture of every stop that has one, in any order, where they are read together more cheaply than each
+        by its view; gone through once, one picture at a time.
     overwrite : bool
         Replace an earlier set at ``out``; nothing that was put there or changed since is ever replaced.
     progress : callable, optional
@@ -87,12 +95,13 @@ def export(
     tell = progress or (lambda what, done, of: None)
     with whole_folder(out, "set", overwrite=overwrite) as folder:
         _write_shapes(layout, folder, pose_mm)
+        small: Small = {}
         if not silhouettes_only:
-            _write_stills(layout, folder, originals, crop, tell)
+            small = _write_stills(layout, pictures or _one_by_one(layout), folder, originals, crop, tell)
         (folder / SET_TABLE).write_text(_table(layout, silhouettes_only), encoding="utf-8", newline="")
         for i, (name, page) in enumerate((pages or {}).items()):
             tell("pages", i, len(pages or {}))
-            made = page() if callable(page) else page
+            made = page(small) if callable(page) else page
             (folder / name).parent.mkdir(exist_ok=True)
             (folder / name).write_bytes(made.encode() if isinstance(made, str) else made)
     return out
@@ -151,22 +160,29 @@ def _write_shapes(layout: SetLayout, folder: Path, pose_mm: float) -> None:
         (folder / "outlines" / f"{figure.stem}.svg").write_text(svg, encoding="utf-8", newline="\n")
 
 
-def _write_stills(layout: SetLayout, folder: Path, originals: bool, crop: bool, tell: Progress) -> None:
-    """One picture in memory at a time."""
+def _one_by_one(layout: SetLayout) -> Iterator[tuple[str, Pixels]]:
+    return ((stem, view.read()) for stem, view in layout.views if view.read is not None)
+
+
+def _write_stills(
+    layout: SetLayout, pictures: Iterable[tuple[str, Pixels]], folder: Path, originals: bool, crop: bool, tell: Progress
+) -> Small:
+    """One picture in memory at a time; what pages show of each is made of it on the way."""
     folder = folder / PHOTOGRAPHS
     folder.mkdir()
     if originals:
         (folder / "originals").mkdir()
-    figures = {f.stem: f for f in layout.figures}
-    for i, (stem, view) in enumerate(layout.views):
-        tell("stills", i, len(layout.views))
-        if view.read is None:
-            continue
-        pixels = view.read()
-        cut = crop_to_window(pixels, figures[stem], layout) if crop and stem in figures else pixels
+    figures, small = {f.stem: f for f in layout.figures}, dict[str, Pixels]()
+    tell("stills", 0, len(layout.views))
+    for i, (stem, pixels) in enumerate(pictures, start=1):
+        figure = figures.get(stem)
+        cut = pixels if figure is None or not crop else crop_to_window(pixels, figure, layout)
         (folder / f"{stem}.jpg").write_bytes(encode_still(cut))
         if originals:
             (folder / "originals" / f"{stem}.png").write_bytes(_encode(".png", pixels, []))
+        if figure is not None:
+            small[stem] = small_picture(pixels, figure, layout)
+        tell("stills", i, len(layout.views))
     if layout.close_ups:
         (folder / CLOSE_UPS).mkdir()
     for i, one in enumerate(layout.close_ups):
@@ -175,6 +191,7 @@ def _write_stills(layout: SetLayout, folder: Path, originals: bool, crop: bool, 
         (folder / CLOSE_UPS / f"{one.stem}.jpg").write_bytes(encode_still(pixels))
         if originals:
             (folder / "originals" / f"{one.stem}.png").write_bytes(_encode(".png", pixels, []))
+    return small
 
 
 def crop_to_window(pixels: Pixels, figure: SetFigure, layout: SetLayout) -> Pixels:
@@ -187,27 +204,22 @@ def crop_to_window(pixels: Pixels, figure: SetFigure, layout: SetLayout) -> Pixe
     return pixels[y0:y1, x0:x1] if x1 > x0 and y1 > y0 else pixels
 
 
-def small_pictures(layout: SetLayout, height_px: int = 900) -> dict[str, Pixels]:
-    """Photographs for pages, by stem: (h, w, 3) BGR, the figures' common window, at most ``height_px`` high.
+def small_picture(full: Pixels, figure: SetFigure, layout: SetLayout, height_px: int = SMALL_PX) -> Pixels:
+    """A photograph for pages: (h, w, 3) BGR, the figures' common window, at most ``height_px`` high.
 
-    All show the same window at the same size, white where it reaches past the picture, so that they lie one over the
-    other and over the outlines. Empty for stops without a figure or without a picture.
+    All of a set show the same window at the same size, white where it reaches past the picture, so that they lie one
+    over the other and over the outlines.
     """
     left, top, right, bottom = layout.window
-    small: dict[str, Pixels] = {}
     unit = min([f.to_px[0] for f in layout.figures] + [height_px / (bottom - top)])
     size = (round((right - left) * unit), round((bottom - top) * unit))
-    for figure in layout.figures:
-        if figure.view.read is not None:
-            per, x, y = figure.to_px
-            grow = unit / per
-            move = np.array([[grow, 0, -(x + left * per) * grow], [0, grow, -(y + top * per) * grow]])
-            # Blurred first where it shrinks: each new pixel is a mean of old ones, a plain warp would leave stairs.
-            full = figure.view.read()
-            soft = cv2.GaussianBlur(full, (0, 0), 0.35 / grow) if grow < 1 else full
-            moved = cv2.warpAffine(soft, move, size, flags=cv2.INTER_LINEAR, borderValue=(255, 255, 255))
-            small[figure.stem] = np.asarray(moved, np.uint8)
-    return small
+    per, x, y = figure.to_px
+    grow = unit / per
+    move = np.array([[grow, 0, -(x + left * per) * grow], [0, grow, -(y + top * per) * grow]])
+    # Blurred first where it shrinks: each new pixel is a mean of old ones, a plain warp would leave stairs.
+    soft = cv2.GaussianBlur(full, (0, 0), 0.35 / grow) if grow < 1 else full
+    moved = cv2.warpAffine(soft, move, size, flags=cv2.INTER_LINEAR, borderValue=(255, 255, 255))
+    return np.asarray(moved, np.uint8)
 
 
 def _encode(kind: str, pixels: Pixels, how: list[int]) -> bytes:

@@ -186,11 +186,17 @@ class _Scan:
             if not best.better_than(rivals[-1]):
                 return
             self.kept.pop()
-        best.pixels, best.frame = upright(best.frame, self.rotation, self.work_px), None
+        self._scale_last()
         self.kept.append(best)
         if sum(k.pixels.nbytes for k in self.kept if k.pixels is not None) > KEEP_BYTES:
             order = sorted(self.kept, key=lambda k: k.motion)[: len(self.kept) // 2]
             self.kept = sorted(order, key=lambda k: k.time)
+
+    def _scale_last(self) -> None:
+        """Scale the newest still that was kept; not before it is sure that no better one takes its place."""
+        last = self.kept[-1] if self.kept else None
+        if last is not None and last.frame is not None:
+            last.pixels, last.frame = upright(last.frame, self.rotation, self.work_px), None
 
     def change(self, one: float, other: float) -> float:
         """How much the picture differs between the slots nearest to two moments."""
@@ -200,6 +206,7 @@ class _Scan:
 
     def finish(self) -> None:
         self._settle()
+        self._scale_last()
         self._slot = None
         self._ring.clear()
 
@@ -302,24 +309,32 @@ def _thumbnail(luma: NDArray[Any]) -> NDArray[np.float32]:
 
 def _change(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
     """How much the picture changed where it changed most: 99th percentile, less a change of light common to all."""
-    diff = other - one
-    diff -= np.median(diff[::3, ::3])
-    flat = np.abs(diff).ravel()
+    flat = _apart(one, other).ravel()
     rank = int(0.99 * len(flat))
-    return float(np.partition(flat, rank)[rank])
+    flat.partition(rank)
+    return float(flat[rank])
 
 
 def _flow(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
     """Mean change from one thumbnail to the next, less a change of light common to all."""
+    return float(_apart(one, other).mean())
+
+
+def _apart(one: NDArray[np.float32], other: NDArray[np.float32]) -> NDArray[np.float32]:
+    """How far each pixel is from what it was, less the median of all, which is a change of light."""
     diff = other - one
-    return float(np.abs(diff - np.median(diff[::3, ::3])).mean())
+    some = diff[::3, ::3].ravel()
+    middle = len(some) // 2
+    some.partition([middle - 1, middle])
+    diff -= some[middle] if len(some) % 2 else (some[middle - 1] + some[middle]) / 2
+    return np.asarray(np.abs(diff, out=diff))
 
 
 def _sharpness(luma: NDArray[Any]) -> float:
     """Mean absolute step between neighbouring pixels on every 16th row of the picture's middle."""
     height, width = luma.shape
-    rows = luma[height // 8 : height * 7 // 8 : 16, width // 4 : width * 3 // 4].astype(np.int32)
-    return float(np.abs(np.diff(rows, axis=1)).mean())
+    rows = luma[height // 8 : height * 7 // 8 : 16, width // 4 : width * 3 // 4]
+    return float(cv2.norm(rows[:, 1:], rows[:, :-1], cv2.NORM_L1)) / max(rows[:, 1:].size, 1)
 
 
 def _hdr(frame: VideoFrame) -> bool:

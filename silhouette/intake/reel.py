@@ -33,6 +33,8 @@ LONGEST_GAP_S = 30.0
 """Seconds between two frames from which the clip's clock counts as damaged: a phone writes at least one a second."""
 NEAR_S = 0.1
 """Seconds that a frame read again may lie from the one that is wanted; a hold lasts half a second."""
+SAME_S = 0.004
+"""Seconds within which two times mean one frame: less than half a frame of slow motion."""
 BREAKS_OFF, CHANGES_SIZE = "breaks off", "changes size"
 """What ends a clip before its time."""
 
@@ -54,6 +56,9 @@ class Reel:
         self._file: BinaryIO | None = None
         self._container: InputContainer
         self._stream: VideoStream
+        self._going: Iterator[tuple[VideoFrame, float]] = iter(())
+        self._last: tuple[VideoFrame, float] | None = None
+        """Where :meth:`at` goes on, and the last frame that it came by."""
 
     def __enter__(self) -> Reel:
         if not self.path.exists():
@@ -150,22 +155,41 @@ class Reel:
     def at(self, wanted: float, *, jump: bool = True) -> tuple[VideoFrame, float] | None:
         """The frame nearest to a time, and its own time; by jumping to the key frame before it, or from the start on.
 
-        None where no frame is near, as in containers that cannot be jumped about in.
+        Asked for in growing order, frames that lie behind one key frame are decoded in one go. None where no frame is
+        near, as in containers that cannot be jumped about in.
         """
-        if jump:
-            base, first = float(self._stream.time_base or 1e-6), self._stream.start_time or 0
-            try:
-                self._container.seek(max(0, int(first + (wanted - 0.02) / base)), stream=self._stream, backward=True)
-            except Exception:
+        if not (jump and self._on_the_way(wanted)):
+            if jump and not self._jump(wanted):
                 return None
-        best: tuple[VideoFrame, float] | None = None
-        for frame, time in self.frames():
-            if best is not None and time > wanted + 0.004:
+            self._going, self._last = self.frames(), None
+        best = self._last
+        while best is None or best[1] < wanted - SAME_S:
+            self._last = next(self._going, None)
+            if self._last is None or (best is not None and self._last[1] > wanted + SAME_S):
                 break
-            best = frame, time
-            if abs(time - wanted) <= 0.004:
-                break
+            best = self._last
         return best if best is not None and abs(best[1] - wanted) <= NEAR_S else None
+
+    def _on_the_way(self, wanted: float) -> bool:
+        """Whether to go on from the last frame leads to a time with fewer frames than to jump would."""
+        if self._last is None or wanted < self._last[1] - SAME_S:
+            return False
+        found = self._stream.index_entries.search_timestamp(self._stamp(wanted))
+        if found < 0:
+            return False
+        return self._stream.index_entries[found].timestamp <= self._stamp(self._last[1])
+
+    def _jump(self, wanted: float) -> bool:
+        try:
+            self._container.seek(self._stamp(wanted), stream=self._stream, backward=True)
+        except Exception:
+            return False
+        return True
+
+    def _stamp(self, time: float) -> int:
+        """The clip's own clock just before a time, seconds from its start."""
+        base, first = float(self._stream.time_base or 1e-6), self._stream.start_time or 0
+        return max(0, int(first + (time - 0.02) / base))
 
 
 def read_at(path: Path, times: list[float], work_px: int | None) -> Iterator[Pixels]:

@@ -123,14 +123,15 @@ def check(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> dic
 
     Gives what :func:`check_told` does.
     """
-    from silhouette import shoot, writing
+    from silhouette import known, shoot, writing
 
     place, height, paper = _only(places), _number(asked, "height"), _paper(asked)
     out = folder / CHECKS / place.name
     writing.refuse(out, [place], kind="check")
-    checked = shoot.check_turnaround(place, height_m=height, progress=tell)
+    memory = known.Memory(out, folder / RESULTS)
+    checked = shoot.check_turnaround(place, height_m=height, progress=tell, known=memory)
     tell("writing the check", 0, 1)
-    shoot.write_check(checked, out, paper)
+    shoot.write_check(checked, out, paper, memory)
     return check_told(checked)
 
 
@@ -142,7 +143,7 @@ def export(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> di
     for 1:4) or nothing, ``photographs`` (no), ``overwrite`` (no), ``paper``. Gives ``name``, ``stops``, ``photographs``
     and ``notes`` in sentences.
     """
-    from silhouette import shoot, turnaround
+    from silhouette import known, shoot, turnaround
     from silhouette.show import words
 
     place = _only(places)
@@ -155,6 +156,7 @@ def export(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> di
         place, out, name=name, height_m=_number(asked, "height"), pose_height_m=_number(asked, "pose_height"),
         head_m=_number(asked, "head"), print_scale=_number(asked, "scale"), silhouettes_only=not photographs,
         paper=_paper(asked), overwrite=overwrite, progress=tell,
+        known=known.Memory(folder / CHECKS / place.name, folder / RESULTS),
     )
     return {"name": name, "stops": len(layout.views), "photographs": photographs,
             "notes": [_FLAG.sub("", text) for text in words.said_once(layout.notes, len(layout.rings))]}
@@ -169,7 +171,7 @@ def armature(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> 
     to be known of it, in sentences.
     """
     from silhouette import armature as making
-    from silhouette import writing
+    from silhouette import known, writing
     from silhouette.show import armature_told
 
     place, height, paper = _only(places), _number(asked, "height"), _paper(asked)
@@ -182,7 +184,7 @@ def armature(folder: Path, places: Sequence[Path], asked: Asked, tell: Tell) -> 
     made = making.armature_of(
         place, height_m=height, pose_height_m=_number(asked, "pose_height"), scale=SCALE if scale is None else scale,
         shrinkage=shrinkage or 0.0, tape=tape, fit_to_tape=tape is not None and asked.get("fit_to_tape") is True,
-        progress=tell,
+        progress=tell, known=known.Memory(folder / CHECKS / place.name, folder / RESULTS),
     )
     tell("writing the sheets", 0, 1)
     making.write_armature(made, out, paper=paper, sources=[place])

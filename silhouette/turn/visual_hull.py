@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -40,6 +41,8 @@ ROOM_STEP, ROOM_STEPS, RISE_STEPS = 2, 4, 3
 """Step of that room, pixels, and how many steps there are sideways and upright, none among them."""
 SHIFTS = (-3, -2, -1, 0, 1, 2, 3)
 """A stop is tried at these places sideways, pixels, and the best counts: stepping off the spot is judged apart."""
+FARTHEST = max(map(abs, SHIFTS))
+"""Pixels, of these."""
 NEARNESSES = (0.15, 0.22, 0.3, 0.38, 0.46, 0.55, 0.66, 0.8)
 """Figure height over camera distance, from far to near, that are tried first."""
 SWING_DEG, WHOLE_DEG = 200.0, 300.0
@@ -76,6 +79,15 @@ class Turn:
     """Median figure height, working pixels."""
     eyes: tuple[StopCamera, ...] = ()
     """n cameras where they are known, else none; lengths and picture places in working pixels."""
+
+    def widened(self, stop: int) -> NDArray[np.bool_]:
+        """(RISE_STEPS, ROOM_STEPS, h, w) an outline with more and more room."""
+        return _all_widened(self.masks[stop]) if self.eyes else self._widened[stop]
+
+    @cached_property
+    def _widened(self) -> list[NDArray[np.bool_]]:
+        """Of every stop; kept, as a turn whose cameras are not known is carved some ten times."""
+        return list(map(_all_widened, self.masks))
 
 
 @dataclass(frozen=True)
@@ -227,11 +239,6 @@ class Block:
 
     def carve(self, stop: int) -> None:
         """Cut away the cells that lie beyond a stop's outline."""
-        mask = self.turn.masks[stop].astype(np.uint8)
-        wide = np.stack([
-            [_widened(mask, SIDEWAYS + ROOM_STEP * across, UPRIGHT + ROOM_STEP * up) for across in range(ROOM_STEPS)]
-            for up in range(RISE_STEPS)
-        ])
         column, row, inside, depth, rise = self.seen(self.left, stop)
         column, row, depth, rise = column[inside], row[inside], depth[inside], rise[inside]
         slack = np.radians(self.angle_off) / ROOM_STEP
@@ -239,7 +246,7 @@ class Block:
         lift = np.abs((column - self.turn.axis) * rise) / self.distance
         up = np.minimum(np.round(lift * slack), RISE_STEPS - 1).astype(np.int64)
         kept = ~inside
-        kept[inside] = wide[up, across, row, column]
+        kept[inside] = self.turn.widened(stop)[up, across, row, column]
         self.cuts[self.left[~kept]] += 1
         self.left = self.left[self.cuts[self.left] < self.enough]
 
@@ -290,6 +297,14 @@ class SeenBlock(Block):
         return places[:, 0], places[:, 1], eye.distance - depth, rise * self.distance
 
 
+def _all_widened(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    plain = mask.astype(np.uint8)
+    return np.stack([
+        [_widened(plain, SIDEWAYS + ROOM_STEP * across, UPRIGHT + ROOM_STEP * up) for across in range(ROOM_STEPS)]
+        for up in range(RISE_STEPS)
+    ])
+
+
 def _widened(mask: NDArray[np.uint8], across: int, up: int) -> NDArray[np.bool_]:
     """An outline with so many pixels more to either side, and above and below."""
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * across + 1, 2 * up + 1))
@@ -298,15 +313,21 @@ def _widened(mask: NDArray[np.uint8], across: int, up: int) -> NDArray[np.bool_]
 
 def sticks_out(mask: NDArray[np.bool_], shape: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """What of an outline lies beyond a shape, at the place sideways where it is least, and the shape at that place."""
-    best: tuple[int, NDArray[np.bool_], NDArray[np.bool_]] | None = None
+    rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    if not len(rows):
+        return mask & False, np.roll(shape, SHIFTS[0], axis=1)
+    # Nothing sticks out where no figure is; a row and a column of nothing beside it keep the opening what it was.
+    box = slice(max(rows[0] - 1, 0), rows[-1] + 2), slice(max(columns[0] - 1, 0), columns[-1] + 2)
+    figure, around = mask[box], np.pad(shape[box[0]], ((0, 0), (FARTHEST, FARTHEST)), mode="wrap")
+    tried = []
     for shift in SHIFTS:
-        moved = np.roll(shape, shift, axis=1)
-        out = cv2.morphologyEx((mask & ~moved).astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)) > 0
-        area = int(out.sum())
-        if best is None or area < best[0]:
-            best = (area, np.asarray(out), moved)
-    assert best is not None
-    return best[1], best[2]
+        first = FARTHEST + box[1].start - shift
+        bare = figure & ~around[:, first : first + figure.shape[1]]
+        tried.append(cv2.morphologyEx(bare.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)))
+    best = int(np.argmin([cv2.countNonZero(out) for out in tried]))
+    out = np.zeros_like(mask)
+    out[box] = tried[best] > 0
+    return out, np.roll(shape, SHIFTS[best], axis=1)
 
 
 def _least(block: Block, stop: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

@@ -11,6 +11,7 @@ import shutil
 import stat
 import subprocess
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import cv2
@@ -195,7 +196,7 @@ def files_in(folder: Path) -> set[str]:
 
 
 def test_set_holds_what_it_says(layout, tmp_path):
-    out = write_set.export(layout, tmp_path / "set", pages={"a.html": "<p>é", "photographs/b.pdf": lambda: b"%PDF"})
+    out = write_set.export(layout, tmp_path / "set", pages={"a.html": "<p>é", "photographs/b.pdf": lambda _: b"%PDF"})
     stems = [f"Ferry_keeper_{a:03d}" for a in range(0, 360, 30)]
     assert files_in(out) == {
         *(f"photographs/{s}.jpg" for s in stems), *(f"silhouettes/{s}.png" for s in stems),
@@ -242,7 +243,8 @@ def test_silhouettes_lie_one_over_the_other(layout, tmp_path):
 
 
 def test_pictures_for_pages_match_the_window(layout):
-    small = write_set.small_pictures(layout, height_px=200)
+    full = {view.angle: view.read() for _, view in layout.views}
+    small = {f.stem: write_set.small_picture(full[f.angle], f, layout, height_px=200) for f in layout.figures}
     assert len({p.shape for p in small.values()}) == 1
     pixels = small["Ferry_keeper_000"]
     assert pixels.shape[0] == pytest.approx(200, abs=1)
@@ -251,6 +253,27 @@ def test_pictures_for_pages_match_the_window(layout):
     rows, columns = np.nonzero(brown)
     assert rows.min() / unit + layout.window[1] == pytest.approx(-1, abs=0.01)
     assert columns.min() / unit + layout.window[0] == pytest.approx(-0.4, abs=0.01)
+
+
+def test_every_picture_is_read_once_whatever_shows_it(tmp_path):
+    asked = []
+
+    def read(angle):
+        asked.append(angle)
+        return picture(angle)
+
+    layout = reference_set.lay_out("k", [view_at(a, read=partial(read, a)) for a in (0, 90, 180)])
+    shown = {}
+    pages = {f"photographs/{k}.pdf": lambda small: shown.update(small) or b"%PDF" for k in range(2)}
+    write_set.export(layout, tmp_path / "set", originals=True, crop=True, pages=pages)
+    assert asked == [0, 90, 180] and list(shown) == ["k_000", "k_090", "k_180"]
+    for figure in layout.figures:
+        assert np.array_equal(shown[figure.stem], write_set.small_picture(picture(figure.angle), figure, layout))
+    asked.clear()
+    pictures = ((stem, picture(view.angle)) for stem, view in reversed(layout.views))
+    write_set.export(layout, tmp_path / "other", originals=True, crop=True, pages=pages, pictures=pictures)
+    assert not asked
+    assert everything(tmp_path / "other") == everything(tmp_path / "set")
 
 
 def test_times_count_from_the_first_stop(tmp_path):
@@ -418,7 +441,7 @@ def test_failure_leaves_everything_as_it_was(tmp_path, error, there):
 
 
 def test_failing_page_leaves_nothing(layout, tmp_path):
-    def broken() -> bytes:
+    def broken(_: object) -> bytes:
         raise RuntimeError("the page went wrong")
 
     with pytest.raises(RuntimeError, match="went wrong"):

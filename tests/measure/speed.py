@@ -21,7 +21,6 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from functools import partial
 from pathlib import Path
 
 import cv2
@@ -66,8 +65,8 @@ def turn_seconds(
 ) -> float:
     """Seconds for a whole pose, file to measures and verdict of every view, with the processes already warm."""
     start = clock()
-    shot = turnaround.ingest(folder, settings, run=run)
-    list(run(partial(scoring._read_view, intent=settings.intent), shot.stops, shot.cuts))
+    begun = scoring.Begun(run, settings.intent)
+    begun.views(turnaround.ingest_rings(folder, settings, run=run, ahead=begun.begin).main)
     return clock() - start
 
 
