@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import random
@@ -18,9 +19,11 @@ import cv2
 import duckdb
 import numpy as np
 import pandas as pd
+import pyarrow.parquet as pq
 import pytest
 
 from silhouette import archive, scoring
+from silhouette.archive.views import FILE as views_file
 from silhouette.cli import main
 from silhouette.errors import OutputError, PoseError, SettingsError, SilhouetteError
 from silhouette.find import embed
@@ -171,7 +174,7 @@ def test_where_nothing_can_be_read_it_says_so(tmp_path: Path) -> None:
     assert not (tmp_path / "other").exists()
 
 
-@pytest.mark.parametrize("left", random.Random(15).sample(range(2, 14), 4))
+@pytest.mark.parametrize("left", random.Random(15).sample(range(2, 17), 5))
 def test_killed_at_any_moment_and_gone_on_with_it_is_the_same(turns: Path, tmp_path: Path, left: int) -> None:
     out = tmp_path / "grown"
     archive.build([turns], out, PLAIN)
@@ -180,6 +183,120 @@ def test_killed_at_any_moment_and_gone_on_with_it_is_the_same(turns: Path, tmp_p
                          capture_output=True, cwd=Path(__file__).parents[1])
     assert ran.returncode == -signal.SIGKILL, ran.stderr
     archive.build([turns], out, PLAIN)
+    archive.build([turns], tmp_path / "one_go", PLAIN)
+    assert files(out) == files(tmp_path / "one_go")
+
+
+# ------------------------------------------------------------------------------------- the views of all poses together
+
+
+def test_the_views_stand_in_one_file_too_as_plain_data(turns: Path, tmp_path: Path) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    poses, views = pd.read_parquet(out / "poses"), pd.read_parquet(out / views_file)
+    shared = [name for name in views.columns if name != "headline"]
+    assert views[shared].to_json() == poses[shared].to_json() and views.headline.all()
+    found = duckdb.sql(f"SELECT count(*) FROM '{out}/{views_file}' WHERE angle = 0 AND gaps[1] > 0.2")
+    assert found.fetchall() == [(2,)]
+
+
+def test_they_are_not_written_again_where_nothing_changed(turns: Path, tmp_path: Path) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    before = (out / views_file).stat()
+    archive.build([turns], out, PLAIN)
+    assert (out / views_file).stat() == before
+    change(turns)
+    archive.build([turns], out, PLAIN)
+    assert (out / views_file).stat() != before
+
+
+def test_an_archive_without_them_gets_them(turns: Path, tmp_path: Path) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    whole = files(out)
+    (out / views_file).unlink()
+    archive.build([turns], out, PLAIN)
+    assert files(out) == whole
+    first = next((out / "poses").iterdir())
+    first.unlink()
+    archive.build([turns], out, PLAIN)
+    assert files(out) == whole
+
+
+@pytest.mark.parametrize("rows", [1, 4, 5, 100])
+def test_how_much_is_in_memory_at_a_time_changes_no_row(turns: Path, tmp_path: Path, rows: int,
+                                                        monkeypatch: pytest.MonkeyPatch) -> None:
+    archive.build([turns], tmp_path / "whole", PLAIN)
+    monkeypatch.setattr("silhouette.archive.views.AT_ONCE", rows)
+    archive.build([turns], tmp_path / "archive", PLAIN)
+    one, other = (pq.ParquetFile(tmp_path / name / views_file) for name in ("whole", "archive"))
+    assert one.read().equals(other.read()) and one.num_row_groups == 1
+    assert other.num_row_groups == {1: 3, 4: 3, 5: 2, 100: 1}[rows]
+
+
+@pytest.mark.parametrize("name", [views_file, "archive.json"])
+def test_what_was_made_of_the_poses_and_changed_stops_a_run_before_its_work(
+    turns: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    whole = (out / name).read_bytes()
+    change(turns)
+    reads = list[Path]()
+    monkeypatch.setattr(scoring, "read_useful", lambda place, *rest: reads.append(place))
+    for data in (b"", b"dear", whole[:-1], whole[:200] + b"x" + whole[201:]):
+        (out / name).write_bytes(data)
+        with pytest.raises(OutputError, match=f"was changed since it was written \\({name}\\)"):
+            archive.build([turns], out, PLAIN)
+        assert (out / name).read_bytes() == data and not reads
+
+
+def test_a_renamed_file_stays_and_a_copy_is_not_taken_for_another_pose(turns: Path, tmp_path: Path) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    (first,) = (out / "poses").glob("oar*")
+    named = first.rename(first.with_name("my best.parquet"))
+    assert len(archive.build([turns], out, PLAIN).kept) == 3
+    (turns / "oar/090.jpg").unlink()
+    assert archive.build([turns], out, PLAIN).changed == ("turns/oar",)
+    assert named.exists() and not first.exists()
+    shutil.copy(named, first)
+    before = files(out)
+    with pytest.raises(OutputError, match=r"holds one pose twice \(poses/my best.parquet, poses/oar-.*\)"):
+        archive.build([turns], out, PLAIN)
+    assert files(out) == before
+
+
+def test_two_archives_put_into_one_folder_go_on_as_one(turns: Path, tmp_path: Path) -> None:
+    one, other, both = (tmp_path / name for name in ("one", "other", "both"))
+    school = tmp_path / "school"
+    shutil.copytree(turns / "oar", school / "deep/oar")
+    archive.build([turns], one, PLAIN)
+    archive.build([school], other, PLAIN)
+    shutil.copytree(other, one, dirs_exist_ok=True)  # over what lies there, as a person would
+    done = archive.build([turns, school], one, PLAIN)
+    assert len(done.kept) == 4 and not done.new + done.changed
+    archive.build([turns, school], both, PLAIN)
+    assert files(one) == files(both)
+
+
+def test_a_disk_that_is_full_by_then_keeps_the_poses(turns: Path, tmp_path: Path,
+                                                     monkeypatch: pytest.MonkeyPatch) -> None:
+    out = tmp_path / "archive"
+    real = pq.ParquetWriter.write_table
+
+    def full(self: Any, *given: Any, **how: Any) -> None:
+        if self.schema.get_field_index("headline") >= 0:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        real(self, *given, **how)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(pq.ParquetWriter, "write_table", full)
+        with pytest.raises(OutputError, match="No space left on device"):
+            archive.build([turns], out, PLAIN)
+    assert sorted(p.name for p in out.iterdir()) == [".silhouette.json", "archive.json", "poses"]
+    assert len(archive.build([turns], out, PLAIN).kept) == 3
     archive.build([turns], tmp_path / "one_go", PLAIN)
     assert files(out) == files(tmp_path / "one_go")
 
