@@ -22,7 +22,7 @@ import pandas as pd
 import pyarrow.parquet as pq
 import pytest
 
-from silhouette import archive, scoring
+from silhouette import archive, scoring, writing
 from silhouette.archive.views import FILE as views_file
 from silhouette.cli import main
 from silhouette.errors import OutputError, PoseError, SettingsError, SilhouetteError
@@ -157,6 +157,118 @@ def test_a_pose_that_fails_is_named_and_the_rest_goes_on(turns: Path, tmp_path: 
         assert sentence in said
     assert said.count("The archive keeps what it held of it.") == 1
     assert len(list((out / "poses").iterdir())) == 3, "a disk that fails takes nothing with it"
+
+
+@pytest.fixture
+def junk(turns: Path) -> Path:
+    """A root in which three poses cannot be read: one holds no pictures, one no figure, and a clip is none."""
+    (turns / "broken").mkdir()
+    for name in ("secret.jpg", "worse.jpg"):
+        (turns / "broken" / name).write_bytes(b"no picture")
+    (turns / "nobody").mkdir()
+    for i in range(4):
+        grey = np.random.default_rng(i).normal(128, 3, (300, 200, 3)).clip(0, 255).astype(np.uint8)
+        cv2.imwrite(str(turns / f"nobody/{i:03d}.jpg"), grey)
+    (turns / "clip.mp4").write_bytes(b"no clip")
+    return turns
+
+
+@pytest.fixture
+def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Names of the poses that are read from now on."""
+    names, real = list[str](), scoring.read_useful
+    monkeypatch.setattr(scoring, "read_useful", lambda place, *rest: names.append(place.name) or real(place, *rest))
+    return names
+
+
+def test_what_cannot_be_read_is_not_tried_again_and_named_again(junk: Path, tmp_path: Path, reads: list[str]) -> None:
+    out = tmp_path / "archive"
+    first = archive.build([junk], out, PLAIN)
+    failed = dict(first.failed)
+    assert sorted(failed) == ["turns/broken", "turns/clip.mp4", "turns/nobody"]
+    assert str(junk / "broken/secret.jpg") in failed["turns/broken"] and "no figure" in failed["turns/nobody"]
+    before = files(out)
+    assert not any(name in words(data) for data in before.values() for name in ("secret", "worse", str(tmp_path)))
+    reads.clear()
+    assert archive.build([junk], out, PLAIN).failed == first.failed and not reads
+    assert files(out) == before
+    moved = shutil.copytree(junk, tmp_path / "elsewhere/turns")
+    assert str(moved / "broken/secret.jpg") in dict(archive.build([moved], out, PLAIN).failed)["turns/broken"]
+    assert not reads and files(out) == before
+    assert archive.build([junk], out, PLAIN, again=True).failed == first.failed
+    assert sorted(reads) == ["broken", "clip.mp4", "nobody"] and files(out) == before
+
+
+def test_what_could_not_be_read_is_tried_again_when_anything_of_it_changed(junk: Path, tmp_path: Path,
+                                                                           reads: list[str]) -> None:
+    out = tmp_path / "archive"
+    archive.build([junk], out, PLAIN)
+    shutil.copytree(junk / "oar", junk / "broken", dirs_exist_ok=True)
+    shutil.copy(junk / "oar/000.jpg", junk / "nobody/empty.jpg")
+    (junk / "clip.mp4").unlink()
+    reads.clear()
+    done = archive.build([junk], out, PLAIN)
+    assert sorted(reads) == ["broken", "nobody"] and done.new == ("turns/broken",)
+    assert sorted(dict(done.failed)) == ["turns/nobody"]
+    archive.build([junk], tmp_path / "one_go", PLAIN)
+    assert files(out) == files(tmp_path / "one_go")
+    reads.clear()
+    archive.build([junk], out, PLAIN.but(work_px=600))
+    assert sorted(reads) == ["broken", "keeper", "keeper", "nobody", "oar"]
+
+
+def test_a_pose_that_is_spoilt_and_mended_is_held_as_before(turns: Path, tmp_path: Path, reads: list[str]) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    before, still = files(out), turns / "oar/000.jpg"
+    pictures = {path: path.read_bytes() for path in (turns / "oar").iterdir()}
+    for path in pictures:
+        path.write_bytes(b"no picture")
+    for _ in range(2):
+        ((source, why),) = archive.build([turns], out, PLAIN).failed
+        assert source == "turns/oar" and str(still) in why and why.endswith("The archive keeps what it held of it.")
+    for path, data in pictures.items():
+        path.write_bytes(data)
+    reads.clear()
+    assert len(archive.build([turns], out, PLAIN).kept) == 3 and not reads and files(out) == before
+
+
+def test_failures_of_other_roots_stay_and_those_of_what_is_gone_go(junk: Path, tmp_path: Path) -> None:
+    out, school = tmp_path / "archive", tmp_path / "school"
+    shutil.copytree(junk / "broken", school / "broken")
+    shutil.copytree(junk / "oar", school / "oar")
+    archive.build([junk, school], out, PLAIN)
+    shutil.rmtree(junk / "nobody")
+    archive.build([junk], out, PLAIN)
+    listed = json.loads((out / "archive.json").read_text())["unread"]
+    assert [one["source"] for one in listed] == ["school/broken", "turns/broken", "turns/clip.mp4"]
+
+
+@pytest.mark.parametrize("unread", [
+    None, 5, {}, [5], [{}], [{"source": 1, "root": "turns", "mark": 3, "key": 4, "why": [[], None, 99]}],
+    [{"source": "turns/broken", "root": "turns", "mark": "MARK", "key": "KEY", "why": [400]}],
+    [{"source": "turns/broken", "root": "turns", "mark": "MARK", "key": "KEY", "why": None}],
+])
+def test_a_list_that_remembers_nonsense_is_made_anew(junk: Path, tmp_path: Path, unread: Any) -> None:
+    out = tmp_path / "archive"
+    archive.build([junk], out, PLAIN)
+    before, told = files(out), json.loads((out / "archive.json").read_text())
+    true = next(one for one in told["unread"] if one["source"] == "turns/broken")
+    text = json.dumps({"schema": 1, "poses": told["poses"], "unread": unread})
+    data = text.replace("MARK", true["mark"]).replace("KEY", true["key"]).encode() + b"\n"
+    (out / "archive.json").write_bytes(writing.seal(data))
+    assert len(archive.build([junk], out, PLAIN).failed) == 3
+    assert files(out) == before
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_failures_make_no_other_archive_however_it_was_made(junk: Path, tmp_path: Path, jobs: int) -> None:
+    out = tmp_path / "archive"
+    shutil.copytree(junk / "oar", tmp_path / "few/turns/oar")
+    archive.build([tmp_path / "few/turns"], out, PLAIN)
+    archive.build([junk], out, PLAIN.but(jobs=jobs))
+    archive.build([junk], tmp_path / "one_go", PLAIN)
+    assert files(out) == files(tmp_path / "one_go")
 
 
 def test_where_nothing_can_be_read_it_says_so(tmp_path: Path) -> None:

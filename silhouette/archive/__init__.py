@@ -8,14 +8,15 @@ pose.
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from silhouette.archive import places, shared, views
-from silhouette.archive.one import SCHEMA, Job, program, view_lines
+from silhouette.archive.one import SCHEMA, Failure, Job, program, view_lines
 from silhouette.archive.views import POSES, look
 from silhouette.errors import OutputError, PoseError, SettingsError
 from silhouette.find import rows
@@ -46,6 +47,14 @@ class Known:
     ``mark``, ``key``, ``schema``."""
 
 
+class Unread(NamedTuple):
+    """A pose that could not be read."""
+
+    source: str
+    root: str
+    failure: Failure
+
+
 @dataclass(frozen=True)
 class Archived:
     """What a run did."""
@@ -63,8 +72,8 @@ class Archived:
 
 
 def build(
-    roots: Sequence[Path], out: Path, settings: Settings | None = None, *, cluster: str | None = None,
-    tell: Progress = silent,
+    roots: Sequence[Path], out: Path, settings: Settings | None = None, *, again: bool = False,
+    cluster: str | None = None, tell: Progress = silent,
 ) -> Archived:
     """Make an archive of all poses under the roots, or bring one up to date.
 
@@ -76,6 +85,8 @@ def build(
         The archive's folder: new, empty, or an archive.
     settings : Settings, optional
         As for ``rank``. ``jobs`` is how many processes share the poses.
+    again : bool
+        Whether poses that could not be read before are tried again though nothing of them has changed.
     cluster : str, optional
         Address of a Dask scheduler, whose workers read the poses instead; they need the pictures under the same paths.
     tell : callable, optional
@@ -100,19 +111,21 @@ def build(
     sources = [*roots, *([Path(settings.empty)] if settings.empty else [])]
     processes = min(settings.jobs, len(found.poses))
     with shared.hands(processes, cluster) as hands, growing_folder(out, "archive", sources, NAMES) as folder:
-        return _Run(folder, found, settings).all(hands, tell)
+        return _Run(folder, found, settings, again).all(hands, tell)
 
 
 class _Run:
     """One run on an open archive."""
 
-    def __init__(self, folder: Growing, found: places.Found, settings: Settings) -> None:
-        self.folder, self.found, self.settings = folder, found, settings
-        for name in (INDEX, views.FILE):
-            folder.check(name)
+    def __init__(self, folder: Growing, found: places.Found, settings: Settings, again: bool) -> None:
+        self.folder, self.found, self.settings, self.again = folder, found, settings, again
+        folder.check(views.FILE)
+        self.unread = _unread(folder)
         self.held = _held(folder)
         self.ours = {mark for mark, known in self.held.items() if known.about["root"] in found.roots}
         self.there = {place.mark for place in found.poses}
+        for mark in [mark for mark, one in self.unread.items() if one.root in found.roots and mark not in self.there]:
+            del self.unread[mark]
         self.told: dict[str, list[str]] = {"new": [], "changed": [], "kept": []}
         self.failed = list(found.troubles)
         for root in found.roots:
@@ -132,7 +145,8 @@ class _Run:
         asked = program(self.settings)
         alone = self.settings.but(jobs=1)
         keys = {mark: known.about["key"] for mark, known in self.held.items()}
-        jobs = [Job(place, alone, keys.get(place.mark), asked) for place in self.found.poses]
+        failures = {} if self.again else {mark: one.failure for mark, one in self.unread.items()}
+        jobs = [Job(place, alone, keys.get(place.mark), failures.get(place.mark), asked) for place in self.found.poses]
         try:
             for done, (job, came) in enumerate(hands(jobs), 1):
                 self._take(job.place, came)
@@ -153,6 +167,8 @@ class _Run:
 
     def _take(self, place: places.Place, came: shared.Done) -> None:
         """Keep what came of one pose."""
+        if came.state != "unseen":
+            self.unread.pop(place.mark, None)
         if came.state == "held":
             self.told["kept"].append(place.source)
         elif came.state == "read":
@@ -164,6 +180,8 @@ class _Run:
         else:
             stays = " The archive keeps what it held of it." if place.mark in self.held else ""
             self.failed.append((place.source, f"{came.why}{stays}"))
+            if came.failure is not None:
+                self.unread[place.mark] = Unread(place.source, printable(place.root), came.failure)
 
     def _forget(self, mark: str) -> str:
         known = self.held.pop(mark)
@@ -176,7 +194,21 @@ class _Run:
             return
         listed = [{"file": known.file, **{name: known.about.get(name) for name in LISTED}}
                   for known in sorted(self.held.values(), key=lambda known: known.file)]
-        self.folder.put(INDEX, to_json({"schema": SCHEMA, "poses": listed}).encode())
+        unread = [{"source": one.source, "root": one.root, "mark": mark, **asdict(one.failure)}
+                  for mark, one in sorted(self.unread.items(), key=lambda item: (item[1].source, item[0]))]
+        self.folder.put(INDEX, to_json({"schema": SCHEMA, "poses": listed, "unread": unread}).encode())
+
+
+def _unread(folder: Growing) -> dict[str, Unread]:
+    """The poses that could not be read before, by their marks; of a list that does not say so, none."""
+    if not folder.check(INDEX):
+        return {}
+    try:
+        told = json.loads(folder.read(INDEX))["unread"]
+        return {str(one["mark"]): Unread(str(one["source"]), str(one["root"]), Failure(one["key"], tuple(
+            part if isinstance(part, int) else str(part) for part in one["why"]))) for one in told}
+    except (ValueError, KeyError, TypeError):
+        return {}
 
 
 def _held(folder: Growing) -> dict[str, Known]:
