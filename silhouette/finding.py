@@ -3,32 +3,32 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
-from typing import Any, NamedTuple, get_args
+from typing import Any, get_args
 
 import numpy as np
 
 from silhouette import archive, measuring, scoring, tables, turnaround
-from silhouette.errors import PictureError, SettingsError
+from silhouette.errors import PictureError, PoseError, SettingsError
 from silhouette.find import asked as asks
 from silhouette.find import differs, embed, rows, two_tones
-from silhouette.find.nearest import nearest
+from silhouette.find.nearest import Near, nearest
+from silhouette.find.views import Numbers, Views, columns_for, views_of
 from silhouette.geometry import angles, mirror
 from silhouette.intake import stills
 from silhouette.known import Memory
 from silhouette.reading.circle import interpolate
-from silhouette.records import CANNOT_TELL, CUT_BY_FRAME, INFERRED, NO_FIGURE, TWO_FIGURES, Note
+from silhouette.records import CANNOT_TELL, CUT_BY_FRAME, NO_FIGURE, TWO_FIGURES, Note
 from silhouette.records_find import Asked, Found, Hit, LikePicture, ViewLine
 from silhouette.settings import (
     BAND_FAIR,
     MOST_FOUND,
-    RINGS,
     ArmAsked,
     GapSize,
     Paper,
-    Ring,
     Settings,
 )
 from silhouette.shape.outline import outline_of
@@ -90,18 +90,13 @@ def find_views(
     asked = Asked(reads, chosen.arc, gap, arm, strong_from, name)
     _refuse(asked, most)
     picture = None if like is None else picture_of(Path(like), chosen)
-    poses, left_out = _poses_at(Path(place), like, chosen, progress, known)
-    fitting = [(pose, line) for pose in poses
-               if (line := asks.found_in(pose.lines, pose.ring, asked, pose.reads)) is not None]
-    if picture is None:
-        told = sorted(((_hit(pose, line), pose, line) for pose, line in fitting), key=lambda one: _best_first(one[0]))
-        hits = [replace(hit, outline=pose.whole(line).outline) for hit, pose, line in told[:most]]
-        count = len(told)
+    place = Path(place)
+    turnaround.refuse_missing(place)
+    if archive.is_archive(place):
+        looked = _archived(place, asked)
     else:
-        alike = [pose for pose, _ in fitting] if replace(asked, like=None).anything else poses
-        hits, count = _alike(alike, picture, asked.arc, most)
-    views = sum(len(pose.lines) for pose in poses)
-    return Found(tuple(hits[:most]), asked, len(poses), views, max(0, count - most), picture, left_out)
+        looked = _read_now(place, like, asked, chosen, progress, known)
+    return _Search(looked, asked).answer(picture, most)
 
 
 def _refuse(asked: Asked, most: int) -> None:
@@ -172,44 +167,45 @@ def _photographed(path: Path, settings: Settings) -> LikePicture:
 # -------------------------------------------------------------------------------------------------- the poses looked in
 
 
-class _Pose(NamedTuple):
-    """One pose that is looked through."""
+@dataclass(frozen=True)
+class _Looked:
+    """What is looked through."""
 
-    lines: Sequence[ViewLine]
-    ring: Ring
-    """Of its headline."""
-    reads: int | None
-    counted: int
-    """From how many degrees it reads, of how many that count, on the arc."""
-    kept: tuple[Path, str] | None = None
-    """The archive, and the file in it that holds all of it; None where ``lines`` are whole."""
-
-    def whole(self, line: ViewLine) -> ViewLine:
-        """One of its views with all that is known of it."""
-        if self.kept is None:
-            return line
-        _, lines = archive.pose(*self.kept)
-        return lines[next(k for k, one in enumerate(self.lines) if one is line)]
+    views: Views
+    poses: Sequence[str]
+    """What each is called where it cannot be read."""
+    line: Callable[[int, int], ViewLine]
+    """One view of one pose, counted from 0, with all that is known of it. Raises a PoseError where it cannot be read.
+    """
+    left_out: tuple[tuple[str, str], ...]
+    """Poses that cannot be read, and why."""
 
 
-def _poses_at(
-    place: Path, like: str | Path | None, settings: Settings, progress: turnaround.Progress | None,
+def _archived(place: Path, asked: Asked) -> _Looked:
+    found = archive.look(place, columns_for(asked))
+
+    def line(pose: int, view: int) -> ViewLine:
+        return archive.pose(place, found.files[pose])[1][view]
+
+    return _Looked(found.views, found.files, line, found.left_out)
+
+
+def _read_now(
+    place: Path, like: str | Path | None, asked: Asked, settings: Settings, progress: turnaround.Progress | None,
     known: Memory | None,
-) -> tuple[list[_Pose], tuple[tuple[str, str], ...]]:
-    """The poses of an archive, or of a folder of trials, which are read now."""
-    turnaround.refuse_missing(place)
-    if archive.is_archive(place):
-        return [_pose(lines, known_pose.about["ring"], settings)._replace(kept=(place, known_pose.file))
-                for known_pose, lines in archive.poses(place, rows.FOUND_BY)], ()
+) -> _Looked:
+    """A folder of trials."""
     given = scoring.find_poses([place], beside=None if like is None else Path(like))
     ranking = scoring.rank_poses(given, progress=progress, known=known, **_told(settings))
     root = turnaround.whole_path(place)
-    poses = []
+    poses = list[list[ViewLine]]()
     for pose in ranking.poses:
         inside = turnaround.whole_path(pose.source)
         source = root.name if inside == root else f"{root.name}/{inside.name}"
-        poses.append(_pose(archive.view_lines(pose, printable(source)), pose.ring, settings))
-    return poses, ranking.left_out
+        poses.append(archive.view_lines(pose, printable(source)))
+    tables = [rows.found_by_of(lines, pose.ring) for lines, pose in zip(poses, ranking.poses, strict=True)]
+    views = views_of(rows.joined(tables), [len(lines) for lines in poses])
+    return _Looked(views, [pose.name for pose in ranking.poses], lambda pose, view: poses[pose][view], ranking.left_out)
 
 
 def _told(settings: Settings) -> dict[str, Any]:
@@ -219,54 +215,81 @@ def _told(settings: Settings) -> dict[str, Any]:
         "jitter")}
 
 
-def _pose(lines: Sequence[ViewLine], ring: Ring, settings: Settings) -> _Pose:
-    """A pose, and from how many degrees of the arc it reads."""
-    by_angle: dict[float, list[float]] = {}
-    for line in lines:
-        if line.ring == ring and line.readability is not None and not math.isnan(line.angle):
-            by_angle.setdefault(round(line.angle % 360, 3) % 360, []).append(line.readability)
-    taken = sorted(by_angle)
-    degrees = interpolate(np.array(taken, float), np.array([np.mean(by_angle[a]) for a in taken], float))
-    counted = angles.degrees_on(settings.arc) & ~np.isnan(degrees)
-    reads = int((degrees[counted] >= BAND_FAIR).sum()) if counted.any() else None
-    return _Pose(lines, ring, reads, int(counted.sum()))
-
-
 # ------------------------------------------------------------------------------------------------------------- the hits
 
 
-def _hit(pose: _Pose, line: ViewLine) -> Hit:
-    return Hit(line.pose, line.source, line.ring, line.angle, False, None, reads=pose.reads, counted=pose.counted,
-               band=line.band)
+class _Search:
+    """One question to many views."""
+
+    def __init__(self, looked: _Looked, asked: Asked) -> None:
+        self.looked, self.views, self.asked = looked, looked.views, asked
+        self.lost = dict[int, PoseError]()
+        """Poses that could not be read when they were to be hits: a file that is damaged shows only then."""
+
+    def answer(self, picture: LikePicture | None, most: int) -> Found:
+        """So many hits, best first; poses that cannot be read count as if they had never been there."""
+        looked, lost = self.looked, self.lost
+        count, hits = self.by_what_they_do() if picture is None else self.by_likeness(picture)
+        shown = tuple(islice(hits, most))
+        if lost and len(lost) == len(looked.poses):
+            raise next(iter(lost.values()))
+        views = len(self.views) - int(np.isin(self.views.pose, list(lost)).sum())
+        left_out = looked.left_out
+        if lost:
+            left_out = tuple(sorted([*left_out, *((looked.poses[pose], str(error)) for pose, error in lost.items())]))
+        return Found(shown, self.asked, len(looked.poses) - len(lost), views, count - len(lost) - len(shown), picture,
+                     left_out)
+
+    def by_what_they_do(self) -> tuple[int, Iterator[Hit]]:
+        """How many poses do it, and these, best first: those that read from most degrees."""
+        views, reads = self.views, self._reads()
+        found = asks.found_in(views, self.asked, reads)
+        order = sorted(found.tolist(), key=lambda row: (
+            -np.nan_to_num(reads[views.pose[row]]), views.band[row], views.source[row]))
+        return len(order), (hit for row in order if (hit := self._hit(row)) is not None)
+
+    def by_likeness(self, picture: LikePicture) -> tuple[int, Iterator[Hit]]:
+        """How many poses could look like the picture, and these, most alike first."""
+        views = self.views
+        assert views.vectors is not None
+        could = ~np.isnan(views.vectors[0][:, 0]) & ~views.inferred & angles.on_arc(views.angle, self.asked.arc)
+        if replace(self.asked, like=None).anything:
+            could &= np.isin(views.pose, views.pose[asks.found_in(views, self.asked, self._reads())])
+        which = np.flatnonzero(could)
+        one, other = embed.vectors([picture.outline.polygon])
+        plain, turned = views.vectors if len(which) == len(views) else (v[which] for v in views.vectors)
+        near = nearest((one[0], other[0]), (plain, turned), views.pose[which], views.ring[which])
+        reading = measuring.read_body(picture.outline)
+        return len(near), (_laid(hit, picture, reading) for found in near
+                           if (hit := self._hit(which[found.row], found)) is not None)
+
+    def _reads(self) -> Numbers:
+        """From how many degrees each pose reads, nan where it cannot be said."""
+        told = [reads_of(self.views, pose, self.asked.arc)[0] for pose in range(len(self.looked.poses))]
+        return np.array([np.nan if one is None else one for one in told], np.float64)
+
+    def _hit(self, row: int, near: Near | None = None) -> Hit | None:
+        """One view as a hit; None where its pose cannot be read."""
+        pose = int(self.views.pose[row])
+        try:
+            line = self.looked.line(pose, int(row) - self.views.of_pose(pose).start)
+        except PoseError as error:
+            self.lost[pose] = error
+            return None
+        reads, counted = reads_of(self.views, pose, self.asked.arc)
+        return Hit(line.pose, line.source, line.ring, line.angle, near is not None and near.mirrored,
+                   None if near is None else near.likeness, reads=reads, counted=counted, band=line.band,
+                   outline=line.outline)
 
 
-def _best_first(hit: Hit) -> tuple[Any, ...]:
-    bands = ("strong", "fair", "weak", None)
-    return -(hit.reads or 0), bands.index(hit.band), hit.source
-
-
-def _alike(
-    poses: Sequence[_Pose], picture: LikePicture, arc: tuple[float, float] | None, most: int
-) -> tuple[list[Hit], int]:
-    """The poses that look most like the picture from an arc, and how many could."""
-    views = [(k, line) for k, pose in enumerate(poses) for line in pose.lines
-             if line.vector is not None and line.mirror_vector is not None and INFERRED not in line.flags
-             and angles.on_arc(line.angle, arc)]
-    if not views:
-        return [], 0
-    one, other = embed.vectors([picture.outline.polygon])
-    plain, turned = (np.stack([getattr(line, name) for _, line in views]) for name in rows.VECTORS)
-    of_pose = np.array([k for k, _ in views], np.intp)
-    of_turn = np.array([RINGS.index(line.ring) for _, line in views], np.intp)
-    near = nearest((one[0], other[0]), (plain, turned), of_pose, of_turn, most)
-    reading = measuring.read_body(picture.outline)
-    hits = []
-    for found in near:
-        k, line = views[found.row]
-        hit = replace(_hit(poses[k], line), mirrored=found.mirrored, likeness=found.likeness,
-                      outline=poses[k].whole(line).outline)
-        hits.append(_laid(hit, picture, reading))
-    return hits, len(set(of_pose.tolist()))
+def reads_of(views: Views, pose: int, arc: tuple[float, float] | None) -> tuple[int | None, int]:
+    """From how many degrees a pose reads, None where that cannot be said, of how many that count, on the arc."""
+    own = views.of_pose(pose)
+    some = views.headline[own] & ~np.isnan(views.readability[own]) & ~np.isnan(views.angle[own])
+    taken, which, count = np.unique(views.angle[own][some].round(3) % 360, return_inverse=True, return_counts=True)
+    degrees = interpolate(taken, np.bincount(which, views.readability[own][some], len(taken)) / count)
+    counted = angles.degrees_on(arc) & ~np.isnan(degrees)
+    return (int((degrees[counted] >= BAND_FAIR).sum()) if counted.any() else None), int(counted.sum())
 
 
 def _laid(hit: Hit, picture: LikePicture, reading: Any) -> Hit:

@@ -497,12 +497,18 @@ def whole_file(path: Path, data: bytes, *, sealed: bool = False, ours: bool = Fa
 
 
 def _put_file(path: Path, data: bytes) -> None:
-    """One rename puts a private file in place of whatever lies there."""
+    with _put_in_place(path) as file:
+        file.write(data)
+
+
+@contextlib.contextmanager
+def _put_in_place(path: Path) -> Iterator[IO[bytes]]:
+    """A private file to write into; at the end one rename puts it in place of whatever lies there."""
     beside = _hidden(path)
     try:
-        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        with os.fdopen(os.open(beside, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "w+b") as file:
             _lock(file)
-            file.write(data)
+            yield file
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
@@ -581,6 +587,63 @@ def _seal_of(before: bytes, after: bytes) -> bytes:
     return len(digest).to_bytes(4, "big") + chunk + zlib.crc32(chunk).to_bytes(4, "big")
 
 
+_PARQUET_SEAL = re.compile(rb"%silhouette page ([0-9a-f]{64})\n")
+_PARQUET_SEAL_BYTES = len(b"%silhouette page \n") + 64
+_AT_ONCE = 1 << 20
+"""Bytes of a long file that are held in memory."""
+
+
+def seal_borne(file: IO[bytes]) -> str | None:
+    """The seal that an open Parquet file bears, None where it bears none.
+
+    Whether it is true is not looked at: it says what the file held when it was written, and is quickly read.
+    """
+    footer = _footer_at(file)
+    if footer < _PARQUET_SEAL_BYTES:
+        return None
+    file.seek(footer - _PARQUET_SEAL_BYTES)
+    found = _PARQUET_SEAL.fullmatch(file.read(_PARQUET_SEAL_BYTES))
+    return None if found is None else found[1].decode()
+
+
+def is_whole(file: IO[bytes]) -> bool:
+    """Whether an open Parquet file, however long, bears a true seal."""
+    borne = seal_borne(file)
+    return borne is not None and borne == _digest_of_parquet(file, _footer_at(file), sealed=True)
+
+
+def _seal_parquet(file: IO[bytes]) -> None:
+    """Put the seal into an open Parquet file, however long."""
+    at = _footer_at(file)
+    digest = _digest_of_parquet(file, at, sealed=False)
+    file.seek(at)
+    footer = file.read()
+    file.seek(at)
+    file.write(b"%silhouette page " + digest.encode() + b"\n" + footer)
+
+
+def _footer_at(file: IO[bytes]) -> int:
+    """Where the footer of an open Parquet file begins; below 0 where it is none."""
+    size = file.seek(0, os.SEEK_END)
+    file.seek(max(0, size - 8))
+    end = file.read(8)
+    return size - 8 - int.from_bytes(end[:4], "little") if end[4:] == _PARQUET else -1
+
+
+def _digest_of_parquet(file: IO[bytes], footer: int, *, sealed: bool) -> str:
+    """SHA-256 of all of it but its seal."""
+    digest = hashlib.sha256()
+    left = footer - _PARQUET_SEAL_BYTES * sealed
+    file.seek(0)
+    while left and (part := file.read(min(left, _AT_ONCE))):
+        digest.update(part)
+        left -= len(part)
+    file.seek(footer)
+    while part := file.read(_AT_ONCE):
+        digest.update(part)
+    return digest.hexdigest()
+
+
 # ----------------------------------------------------------------------------------------------- a folder that grows
 
 
@@ -603,17 +666,47 @@ class Growing:
             The disk is full, say, or something else lies there.
         """
         path = self.place / name
-        if path.exists() or path.is_symlink():
-            self._refuse_changed(name)
+        self.check(name)
         with _told(path):
             path.parent.mkdir(mode=0o700, exist_ok=True)
             _put_file(path, seal(data))
 
+    @contextlib.contextmanager
+    def filling(self, name: str) -> Iterator[IO[bytes]]:
+        """A Parquet file to be written piece by piece; at the end it is sealed and put in place of an earlier one of
+        ours. Raises as :meth:`put`; after any error nothing has changed."""
+        path = self.place / name
+        self.check(name)
+        with _told(path), _put_in_place(path) as file:
+            yield file
+            _seal_parquet(file)
+
     def remove(self, name: str) -> None:
         """Remove a file of ours. Raises as :meth:`put`."""
-        self._refuse_changed(name)
+        self.read(name)
         with _told(self.place / name):
             (self.place / name).unlink()
+
+    def check(self, name: str) -> bool:
+        """Whether this file is there.
+
+        Raises
+        ------
+        OutputError
+            Something else lies there, or it was changed.
+        """
+        path = self.place / name
+        if not path.exists() and not path.is_symlink():
+            return False
+        if path.suffix != ".parquet":
+            self.read(name)
+            return True
+        with _told(path):
+            if path.is_file() and not path.is_symlink():
+                with path.open("rb") as file:
+                    if is_whole(file):
+                        return True
+        raise self._changed(name)
 
     def read(self, name: str) -> bytes:
         """The bytes of a file of ours.
@@ -627,12 +720,20 @@ class Growing:
             path = self.place / name
             data = path.read_bytes() if path.is_file() and not path.is_symlink() else b""
         if not holds_seal(data):
-            raise OutputError(f"holds a file that was changed since it was written ({name}).", path=self.place,
-                              do="Move it away, or give a new folder with -o.")
+            raise self._changed(name)
         return data
 
-    def _refuse_changed(self, name: str) -> None:
-        self.read(name)
+    def seal(self, name: str) -> str:
+        """The seal that a Parquet file of ours bears. Raises as :meth:`read`."""
+        with _told(self.place / name), (self.place / name).open("rb") as file:
+            borne = seal_borne(file)
+        if borne is None:
+            raise self._changed(name)
+        return borne
+
+    def _changed(self, name: str) -> OutputError:
+        return OutputError(f"holds a file that was changed since it was written ({name}).", path=self.place,
+                           do="Move it away, or give a new folder with -o.")
 
 
 @contextlib.contextmanager

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import random
@@ -18,9 +19,11 @@ import cv2
 import duckdb
 import numpy as np
 import pandas as pd
+import pyarrow.parquet as pq
 import pytest
 
-from silhouette import archive, scoring
+from silhouette import archive, scoring, writing
+from silhouette.archive.views import FILE as views_file
 from silhouette.cli import main
 from silhouette.errors import OutputError, PoseError, SettingsError, SilhouetteError
 from silhouette.find import embed
@@ -156,6 +159,118 @@ def test_a_pose_that_fails_is_named_and_the_rest_goes_on(turns: Path, tmp_path: 
     assert len(list((out / "poses").iterdir())) == 3, "a disk that fails takes nothing with it"
 
 
+@pytest.fixture
+def junk(turns: Path) -> Path:
+    """A root in which three poses cannot be read: one holds no pictures, one no figure, and a clip is none."""
+    (turns / "broken").mkdir()
+    for name in ("secret.jpg", "worse.jpg"):
+        (turns / "broken" / name).write_bytes(b"no picture")
+    (turns / "nobody").mkdir()
+    for i in range(4):
+        grey = np.random.default_rng(i).normal(128, 3, (300, 200, 3)).clip(0, 255).astype(np.uint8)
+        cv2.imwrite(str(turns / f"nobody/{i:03d}.jpg"), grey)
+    (turns / "clip.mp4").write_bytes(b"no clip")
+    return turns
+
+
+@pytest.fixture
+def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Names of the poses that are read from now on."""
+    names, real = list[str](), scoring.read_useful
+    monkeypatch.setattr(scoring, "read_useful", lambda place, *rest: names.append(place.name) or real(place, *rest))
+    return names
+
+
+def test_what_cannot_be_read_is_not_tried_again_and_named_again(junk: Path, tmp_path: Path, reads: list[str]) -> None:
+    out = tmp_path / "archive"
+    first = archive.build([junk], out, PLAIN)
+    failed = dict(first.failed)
+    assert sorted(failed) == ["turns/broken", "turns/clip.mp4", "turns/nobody"]
+    assert str(junk / "broken/secret.jpg") in failed["turns/broken"] and "no figure" in failed["turns/nobody"]
+    before = files(out)
+    assert not any(name in words(data) for data in before.values() for name in ("secret", "worse", str(tmp_path)))
+    reads.clear()
+    assert archive.build([junk], out, PLAIN).failed == first.failed and not reads
+    assert files(out) == before
+    moved = shutil.copytree(junk, tmp_path / "elsewhere/turns")
+    assert str(moved / "broken/secret.jpg") in dict(archive.build([moved], out, PLAIN).failed)["turns/broken"]
+    assert not reads and files(out) == before
+    assert archive.build([junk], out, PLAIN, again=True).failed == first.failed
+    assert sorted(reads) == ["broken", "clip.mp4", "nobody"] and files(out) == before
+
+
+def test_what_could_not_be_read_is_tried_again_when_anything_of_it_changed(junk: Path, tmp_path: Path,
+                                                                           reads: list[str]) -> None:
+    out = tmp_path / "archive"
+    archive.build([junk], out, PLAIN)
+    shutil.copytree(junk / "oar", junk / "broken", dirs_exist_ok=True)
+    shutil.copy(junk / "oar/000.jpg", junk / "nobody/empty.jpg")
+    (junk / "clip.mp4").unlink()
+    reads.clear()
+    done = archive.build([junk], out, PLAIN)
+    assert sorted(reads) == ["broken", "nobody"] and done.new == ("turns/broken",)
+    assert sorted(dict(done.failed)) == ["turns/nobody"]
+    archive.build([junk], tmp_path / "one_go", PLAIN)
+    assert files(out) == files(tmp_path / "one_go")
+    reads.clear()
+    archive.build([junk], out, PLAIN.but(work_px=600))
+    assert sorted(reads) == ["broken", "keeper", "keeper", "nobody", "oar"]
+
+
+def test_a_pose_that_is_spoilt_and_mended_is_held_as_before(turns: Path, tmp_path: Path, reads: list[str]) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    before, still = files(out), turns / "oar/000.jpg"
+    pictures = {path: path.read_bytes() for path in (turns / "oar").iterdir()}
+    for path in pictures:
+        path.write_bytes(b"no picture")
+    for _ in range(2):
+        ((source, why),) = archive.build([turns], out, PLAIN).failed
+        assert source == "turns/oar" and str(still) in why and why.endswith("The archive keeps what it held of it.")
+    for path, data in pictures.items():
+        path.write_bytes(data)
+    reads.clear()
+    assert len(archive.build([turns], out, PLAIN).kept) == 3 and not reads and files(out) == before
+
+
+def test_failures_of_other_roots_stay_and_those_of_what_is_gone_go(junk: Path, tmp_path: Path) -> None:
+    out, school = tmp_path / "archive", tmp_path / "school"
+    shutil.copytree(junk / "broken", school / "broken")
+    shutil.copytree(junk / "oar", school / "oar")
+    archive.build([junk, school], out, PLAIN)
+    shutil.rmtree(junk / "nobody")
+    archive.build([junk], out, PLAIN)
+    listed = json.loads((out / "archive.json").read_text())["unread"]
+    assert [one["source"] for one in listed] == ["school/broken", "turns/broken", "turns/clip.mp4"]
+
+
+@pytest.mark.parametrize("unread", [
+    None, 5, {}, [5], [{}], [{"source": 1, "root": "turns", "mark": 3, "key": 4, "why": [[], None, 99]}],
+    [{"source": "turns/broken", "root": "turns", "mark": "MARK", "key": "KEY", "why": [400]}],
+    [{"source": "turns/broken", "root": "turns", "mark": "MARK", "key": "KEY", "why": None}],
+])
+def test_a_list_that_remembers_nonsense_is_made_anew(junk: Path, tmp_path: Path, unread: Any) -> None:
+    out = tmp_path / "archive"
+    archive.build([junk], out, PLAIN)
+    before, told = files(out), json.loads((out / "archive.json").read_text())
+    true = next(one for one in told["unread"] if one["source"] == "turns/broken")
+    text = json.dumps({"schema": 1, "poses": told["poses"], "unread": unread})
+    data = text.replace("MARK", true["mark"]).replace("KEY", true["key"]).encode() + b"\n"
+    (out / "archive.json").write_bytes(writing.seal(data))
+    assert len(archive.build([junk], out, PLAIN).failed) == 3
+    assert files(out) == before
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_failures_make_no_other_archive_however_it_was_made(junk: Path, tmp_path: Path, jobs: int) -> None:
+    out = tmp_path / "archive"
+    shutil.copytree(junk / "oar", tmp_path / "few/turns/oar")
+    archive.build([tmp_path / "few/turns"], out, PLAIN)
+    archive.build([junk], out, PLAIN.but(jobs=jobs))
+    archive.build([junk], tmp_path / "one_go", PLAIN)
+    assert files(out) == files(tmp_path / "one_go")
+
+
 def test_where_nothing_can_be_read_it_says_so(tmp_path: Path) -> None:
     (tmp_path / "turns/broken").mkdir(parents=True)
     (tmp_path / "turns/broken/000.jpg").write_bytes(b"no picture")
@@ -171,7 +286,7 @@ def test_where_nothing_can_be_read_it_says_so(tmp_path: Path) -> None:
     assert not (tmp_path / "other").exists()
 
 
-@pytest.mark.parametrize("left", random.Random(15).sample(range(2, 14), 4))
+@pytest.mark.parametrize("left", random.Random(15).sample(range(2, 17), 5))
 def test_killed_at_any_moment_and_gone_on_with_it_is_the_same(turns: Path, tmp_path: Path, left: int) -> None:
     out = tmp_path / "grown"
     archive.build([turns], out, PLAIN)
@@ -180,6 +295,120 @@ def test_killed_at_any_moment_and_gone_on_with_it_is_the_same(turns: Path, tmp_p
                          capture_output=True, cwd=Path(__file__).parents[1])
     assert ran.returncode == -signal.SIGKILL, ran.stderr
     archive.build([turns], out, PLAIN)
+    archive.build([turns], tmp_path / "one_go", PLAIN)
+    assert files(out) == files(tmp_path / "one_go")
+
+
+# ------------------------------------------------------------------------------------- the views of all poses together
+
+
+def test_the_views_stand_in_one_file_too_as_plain_data(turns: Path, tmp_path: Path) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    poses, views = pd.read_parquet(out / "poses"), pd.read_parquet(out / views_file)
+    shared = [name for name in views.columns if name != "headline"]
+    assert views[shared].to_json() == poses[shared].to_json() and views.headline.all()
+    found = duckdb.sql(f"SELECT count(*) FROM '{out}/{views_file}' WHERE angle = 0 AND gaps[1] > 0.2")
+    assert found.fetchall() == [(2,)]
+
+
+def test_they_are_not_written_again_where_nothing_changed(turns: Path, tmp_path: Path) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    before = (out / views_file).stat()
+    archive.build([turns], out, PLAIN)
+    assert (out / views_file).stat() == before
+    change(turns)
+    archive.build([turns], out, PLAIN)
+    assert (out / views_file).stat() != before
+
+
+def test_an_archive_without_them_gets_them(turns: Path, tmp_path: Path) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    whole = files(out)
+    (out / views_file).unlink()
+    archive.build([turns], out, PLAIN)
+    assert files(out) == whole
+    first = next((out / "poses").iterdir())
+    first.unlink()
+    archive.build([turns], out, PLAIN)
+    assert files(out) == whole
+
+
+@pytest.mark.parametrize("rows", [1, 4, 5, 100])
+def test_how_much_is_in_memory_at_a_time_changes_no_row(turns: Path, tmp_path: Path, rows: int,
+                                                        monkeypatch: pytest.MonkeyPatch) -> None:
+    archive.build([turns], tmp_path / "whole", PLAIN)
+    monkeypatch.setattr("silhouette.archive.views.AT_ONCE", rows)
+    archive.build([turns], tmp_path / "archive", PLAIN)
+    one, other = (pq.ParquetFile(tmp_path / name / views_file) for name in ("whole", "archive"))
+    assert one.read().equals(other.read()) and one.num_row_groups == 1
+    assert other.num_row_groups == {1: 3, 4: 3, 5: 2, 100: 1}[rows]
+
+
+@pytest.mark.parametrize("name", [views_file, "archive.json"])
+def test_what_was_made_of_the_poses_and_changed_stops_a_run_before_its_work(
+    turns: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    whole = (out / name).read_bytes()
+    change(turns)
+    reads = list[Path]()
+    monkeypatch.setattr(scoring, "read_useful", lambda place, *rest: reads.append(place))
+    for data in (b"", b"dear", whole[:-1], whole[:200] + b"x" + whole[201:]):
+        (out / name).write_bytes(data)
+        with pytest.raises(OutputError, match=f"was changed since it was written \\({name}\\)"):
+            archive.build([turns], out, PLAIN)
+        assert (out / name).read_bytes() == data and not reads
+
+
+def test_a_renamed_file_stays_and_a_copy_is_not_taken_for_another_pose(turns: Path, tmp_path: Path) -> None:
+    out = tmp_path / "archive"
+    archive.build([turns], out, PLAIN)
+    (first,) = (out / "poses").glob("oar*")
+    named = first.rename(first.with_name("my best.parquet"))
+    assert len(archive.build([turns], out, PLAIN).kept) == 3
+    (turns / "oar/090.jpg").unlink()
+    assert archive.build([turns], out, PLAIN).changed == ("turns/oar",)
+    assert named.exists() and not first.exists()
+    shutil.copy(named, first)
+    before = files(out)
+    with pytest.raises(OutputError, match=r"holds one pose twice \(poses/my best.parquet, poses/oar-.*\)"):
+        archive.build([turns], out, PLAIN)
+    assert files(out) == before
+
+
+def test_two_archives_put_into_one_folder_go_on_as_one(turns: Path, tmp_path: Path) -> None:
+    one, other, both = (tmp_path / name for name in ("one", "other", "both"))
+    school = tmp_path / "school"
+    shutil.copytree(turns / "oar", school / "deep/oar")
+    archive.build([turns], one, PLAIN)
+    archive.build([school], other, PLAIN)
+    shutil.copytree(other, one, dirs_exist_ok=True)  # over what lies there, as a person would
+    done = archive.build([turns, school], one, PLAIN)
+    assert len(done.kept) == 4 and not done.new + done.changed
+    archive.build([turns, school], both, PLAIN)
+    assert files(one) == files(both)
+
+
+def test_a_disk_that_is_full_by_then_keeps_the_poses(turns: Path, tmp_path: Path,
+                                                     monkeypatch: pytest.MonkeyPatch) -> None:
+    out = tmp_path / "archive"
+    real = pq.ParquetWriter.write_table
+
+    def full(self: Any, *given: Any, **how: Any) -> None:
+        if self.schema.get_field_index("headline") >= 0:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        real(self, *given, **how)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(pq.ParquetWriter, "write_table", full)
+        with pytest.raises(OutputError, match="No space left on device"):
+            archive.build([turns], out, PLAIN)
+    assert sorted(p.name for p in out.iterdir()) == [".silhouette.json", "archive.json", "poses"]
+    assert len(archive.build([turns], out, PLAIN).kept) == 3
     archive.build([turns], tmp_path / "one_go", PLAIN)
     assert files(out) == files(tmp_path / "one_go")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import io
 import json
 import shutil
 from collections.abc import Callable
@@ -11,11 +12,16 @@ from typing import Any
 
 import cv2
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 import silhouette
-from silhouette import archive, cli, finding, known, scoring
+from silhouette import archive, cli, finding, known, scoring, writing
+from silhouette.archive import views
+from silhouette.archive.views import FILE
 from silhouette.errors import PictureError, SettingsError, SilhouetteError
+from silhouette.find import rows
 from silhouette.intake import stills
 from silhouette.records import Mask
 from silhouette.records_find import Found
@@ -187,6 +193,143 @@ def test_as_many_are_shown_as_are_asked_for(kept: Path, picture: Callable[..., P
     for asked in ({"reads": 0}, {"like": picture(45, "out")}):
         found = silhouette.find_views(kept, most=1, **asked)  # type: ignore[arg-type]
         assert len(found.hits) == 1 and found.more == 1
+
+
+# --------------------------------------------------------------------------------------- with and without views.parquet
+
+
+def _lie(how: str, told: dict[str, Any]) -> Callable[[Any], Any]:
+    """A change of the table of all views, or of what it says that it is made of."""
+    def change(table: Any) -> Any:
+        if how == "seals":
+            told["made of"] = [[f"{seal[::-1]}", count] for seal, count in told["made of"]]
+        elif how == "counts":
+            told["made of"] = [[seal, count + 1] for seal, count in told["made of"]]
+        elif how == "nonsense":
+            told["made of"] = [[None, "many"]]
+        elif how == "version":
+            told["schema"] = 99
+        elif how == "rows":
+            table = table.slice(0, len(table) - 1)
+        elif how == "short vectors":
+            short = pa.array([[1.0, 0.0]] * len(table), pa.list_(pa.float32(), 2))
+            table = table.set_column(table.schema.get_field_index("vector"), "vector", short)
+        elif how == "long vectors":
+            long = pa.array([[1e30] * rows.SIZE] * len(table), pa.list_(pa.float32(), rows.SIZE))
+            table = table.set_column(table.schema.get_field_index("vector"), "vector", long)
+        elif how == "words":
+            table = table.set_column(table.schema.get_field_index("ring"), "ring", pa.array(["middle"] * len(table)))
+        elif how == "columns":
+            table = table.drop_columns(["source", "flags"])
+        return table.replace_schema_metadata({rows.ABOUT: json.dumps(told).encode()})
+    return change
+
+
+def _resealed(path: Path, change: Callable[[Any], Any]) -> None:
+    held = io.BytesIO()
+    pq.write_table(change(pq.read_table(path)), held)
+    path.write_bytes(writing.seal(held.getvalue()))
+
+
+def _spoil(place: Path, how: str, other: Path) -> None:
+    """One thing that may happen to an archive, or to its table of all views."""
+    all_views, (first, *_) = place / FILE, sorted((place / "poses").iterdir())
+    if how == "gone":
+        all_views.unlink()
+    elif how == "cut short":
+        all_views.write_bytes(all_views.read_bytes()[:-1000])
+    elif how == "changed":
+        data = bytearray(all_views.read_bytes())
+        data[len(data) // 2] ^= 1
+        all_views.write_bytes(data)
+    elif how == "empty":
+        all_views.write_bytes(b"")
+    elif how == "folder":
+        all_views.unlink()
+        all_views.mkdir()
+    elif how == "of another archive":
+        shutil.copy(other / FILE, all_views)
+    elif how == "a pose removed":
+        first.unlink()
+    elif how == "a pose renamed":
+        first.rename(first.with_name("zz.parquet"))
+    elif how == "a pose copied":
+        shutil.copy(first, first.with_name("zz.parquet"))
+    elif how == "a pose of another archive":
+        shutil.copy(next((other / "poses").iterdir()), place / "poses")
+    elif how == "a pose replaced":
+        shutil.copy(next((other / "poses").iterdir()), first)
+    else:
+        told = json.loads(pq.read_metadata(all_views).metadata[rows.ABOUT])
+        _resealed(all_views, _lie(how, told))
+
+
+@pytest.fixture(scope="module")
+def another(trials: Path) -> Path:
+    """An archive of one other pose."""
+    root = trials.parent / "other"
+    shutil.copytree(trials / "out", root / "mirror")
+    for path in (root / "mirror").iterdir():
+        cv2.imwrite(str(path), cv2.imread(str(path))[:, ::-1])
+    place = trials.parent / "another"
+    archive.build([root], place)
+    return place
+
+
+@pytest.mark.parametrize("how", [
+    "gone", "cut short", "changed", "empty", "folder", "of another archive", "a pose removed", "a pose renamed",
+    "a pose copied", "a pose of another archive", "a pose replaced", "seals", "counts", "nonsense", "version", "rows",
+    "short vectors", "long vectors", "words", "columns",
+])
+def test_whatever_is_done_to_an_archive_the_answer_is_that_of_its_poses(
+    kept: Path, another: Path, picture: Callable[..., Path], tmp_path: Path, how: str
+) -> None:
+    place, plain, asked = tmp_path / "archive", tmp_path / "plain", ({"like": picture(45, "out")}, {"reads": 0})
+    shutil.copytree(kept, place)
+    _spoil(place, how, another)
+    shutil.copytree(place, plain, ignore=shutil.ignore_patterns(FILE))
+    before = {path: path.read_bytes() for path in place.rglob("*") if path.is_file()}
+    for question in asked:
+        one, other = (silhouette.find_views(folder, **question) for folder in (place, plain))
+        assert one == other and finding.to_dict(one) == finding.to_dict(other)
+        assert one.poses == {"a pose removed": 1, "a pose copied": 3, "a pose of another archive": 3}.get(how, 2)
+    assert {path: path.read_bytes() for path in place.rglob("*") if path.is_file()} == before
+
+
+def test_files_of_poses_are_opened_only_for_hits(
+    kept: Path, picture: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened, real = list[str](), views.read
+    monkeypatch.setattr(views, "read", lambda path, how: opened.append(path.name) or real(path, how))
+    for question in ({"reads": 0}, {"like": picture(45, "out")}):
+        found = silhouette.find_views(kept, most=1, **question)  # type: ignore[arg-type]
+        assert len(opened) == 1 and opened.pop().startswith(f"{found.hits[0].pose}-")
+    assert silhouette.find_views(kept, reads=360).hits == () and not opened
+
+
+@pytest.mark.parametrize("with_views", [True, False])
+@pytest.mark.parametrize("damage", ["middle", "end", "folder"])
+def test_a_pose_that_is_damaged_is_left_out_and_named(
+    kept: Path, picture: Callable[..., Path], tmp_path: Path, damage: str, with_views: bool,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    place = tmp_path / "archive"
+    shutil.copytree(kept, place, ignore=None if with_views else shutil.ignore_patterns(FILE))
+    first = next((place / "poses").glob("out*"))
+    data = bytearray(first.read_bytes())
+    data[1000] ^= 1
+    first.unlink()
+    first.mkdir() if damage == "folder" else first.write_bytes(data if damage == "middle" else data[:-9])
+    for question in (["--like", str(picture(45, "out"))], ["--reads", "0"]):
+        assert cli.main(["find", str(place), *question, "-o", str(tmp_path / "found")]) == 0
+        told = json.loads((tmp_path / "found" / "found.json").read_text())
+        assert [hit["pose"] for hit in told["hits"]] == ["down"]
+        said = " ".join(capsys.readouterr().out.split())
+        assert "Looked through 1 pose, " in said and "is left out." in said and first.name in said
+    for path in (place / "poses").glob("down*"):
+        path.write_bytes(b"dear")
+    assert cli.main(["find", str(place), "--reads", "0"]) == 2
+    assert "cannot be read" in capsys.readouterr().err
 
 
 # -------------------------------------------------------------------------------------------------- what is left behind

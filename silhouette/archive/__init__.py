@@ -1,32 +1,36 @@
 """An archive: the silhouettes, measures and joints of all turnarounds under some folders, as plain data.
 
 One Parquet file a pose in ``poses/``, moved there whole, so that a run that is killed loses only what it had not
-finished. ``archive.json`` lists them; it is made from the files each time, and nothing rests on it. No photograph is in
-an archive, no metadata of one, and no path but the way from a root to a pose.
+finished. ``archive.json`` lists them, and ``views.parquet`` holds what finding goes by; both are made from the files,
+and nothing rests on them. No photograph is in an archive, no metadata of one, and no path but the way from a root to a
+pose.
 """
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
-from silhouette.archive import places, shared
-from silhouette.archive.one import SCHEMA, Job, program, view_lines
+from silhouette.archive import places, shared, views
+from silhouette.archive.one import SCHEMA, Failure, Job, program, view_lines
+from silhouette.archive.views import POSES, look
 from silhouette.errors import OutputError, PoseError, SettingsError
 from silhouette.find import rows
 from silhouette.records_find import ViewLine
 from silhouette.settings import Settings
 from silhouette.tables import to_json
+from silhouette.texts import printable
 from silhouette.turnaround import Progress, silent
-from silhouette.writing import Growing, growing_folder, holds_seal, read_mark
+from silhouette.writing import Growing, growing_folder, read_mark
 
-__all__ = ["Archived", "Known", "build", "is_archive", "lines", "pose", "poses", "view_lines"]
+__all__ = ["Archived", "Known", "build", "is_archive", "lines", "look", "pose", "poses", "view_lines"]
 
-INDEX, POSES = "archive.json", "poses"
-NAMES = re.compile(rf"{re.escape(INDEX)}|{POSES}|{POSES}/[^/]+\.parquet")
+INDEX = "archive.json"
+NAMES = re.compile(rf"{re.escape(INDEX)}|{re.escape(views.FILE)}|{POSES}|{POSES}/[^/]+\.parquet")
 LISTED = ("name", "source", "mark", "key", "intent", "ring", "reads_degrees", "reads_degrees_low", "reads_degrees_high",
           "counted_degrees")
 """What ``archive.json`` says of each pose, beside the name of its file."""
@@ -41,6 +45,14 @@ class Known:
     about: dict[str, Any]
     """What the file says of the pose as a whole: what ``result.json`` does but for views and notes, and ``source``,
     ``mark``, ``key``, ``schema``."""
+
+
+class Unread(NamedTuple):
+    """A pose that could not be read."""
+
+    source: str
+    root: str
+    failure: Failure
 
 
 @dataclass(frozen=True)
@@ -60,8 +72,8 @@ class Archived:
 
 
 def build(
-    roots: Sequence[Path], out: Path, settings: Settings | None = None, *, cluster: str | None = None,
-    tell: Progress = silent,
+    roots: Sequence[Path], out: Path, settings: Settings | None = None, *, again: bool = False,
+    cluster: str | None = None, tell: Progress = silent,
 ) -> Archived:
     """Make an archive of all poses under the roots, or bring one up to date.
 
@@ -73,6 +85,8 @@ def build(
         The archive's folder: new, empty, or an archive.
     settings : Settings, optional
         As for ``rank``. ``jobs`` is how many processes share the poses.
+    again : bool
+        Whether poses that could not be read before are tried again though nothing of them has changed.
     cluster : str, optional
         Address of a Dask scheduler, whose workers read the poses instead; they need the pictures under the same paths.
     tell : callable, optional
@@ -97,17 +111,21 @@ def build(
     sources = [*roots, *([Path(settings.empty)] if settings.empty else [])]
     processes = min(settings.jobs, len(found.poses))
     with shared.hands(processes, cluster) as hands, growing_folder(out, "archive", sources, NAMES) as folder:
-        return _Run(folder, found, settings).all(hands, tell)
+        return _Run(folder, found, settings, again).all(hands, tell)
 
 
 class _Run:
     """One run on an open archive."""
 
-    def __init__(self, folder: Growing, found: places.Found, settings: Settings) -> None:
-        self.folder, self.found, self.settings = folder, found, settings
-        self.held = {known.about["mark"]: known for known in _held(folder)}
+    def __init__(self, folder: Growing, found: places.Found, settings: Settings, again: bool) -> None:
+        self.folder, self.found, self.settings, self.again = folder, found, settings, again
+        folder.check(views.FILE)
+        self.unread = _unread(folder)
+        self.held = _held(folder)
         self.ours = {mark for mark, known in self.held.items() if known.about["root"] in found.roots}
         self.there = {place.mark for place in found.poses}
+        for mark in [mark for mark, one in self.unread.items() if one.root in found.roots and mark not in self.there]:
+            del self.unread[mark]
         self.told: dict[str, list[str]] = {"new": [], "changed": [], "kept": []}
         self.failed = list(found.troubles)
         for root in found.roots:
@@ -127,7 +145,8 @@ class _Run:
         asked = program(self.settings)
         alone = self.settings.but(jobs=1)
         keys = {mark: known.about["key"] for mark, known in self.held.items()}
-        jobs = [Job(place, alone, keys.get(place.mark), asked) for place in self.found.poses]
+        failures = {} if self.again else {mark: one.failure for mark, one in self.unread.items()}
+        jobs = [Job(place, alone, keys.get(place.mark), failures.get(place.mark), asked) for place in self.found.poses]
         try:
             for done, (job, came) in enumerate(hands(jobs), 1):
                 self._take(job.place, came)
@@ -135,6 +154,7 @@ class _Run:
             removed = [self._forget(mark) for mark in sorted(self.ours - self.there)]
         finally:
             self._list()
+        views.write(self.folder, sorted(known.file for known in self.held.values()))
         if not self.held:
             first = ": ".join(self.failed[0]) if self.failed else ""
             many = f"None of the {len(jobs)} poses can be read. The first: "
@@ -147,15 +167,21 @@ class _Run:
 
     def _take(self, place: places.Place, came: shared.Done) -> None:
         """Keep what came of one pose."""
+        if came.state != "unseen":
+            self.unread.pop(place.mark, None)
         if came.state == "held":
             self.told["kept"].append(place.source)
         elif came.state == "read":
-            self.told["changed" if place.mark in self.held else "new"].append(place.source)
-            self.folder.put(f"{POSES}/{place.file}", came.data)
-            self.held[place.mark] = _slim(f"{POSES}/{place.file}", came.data)
+            known = self.held.get(place.mark)
+            self.told["new" if known is None else "changed"].append(place.source)
+            file = f"{POSES}/{place.file}" if known is None else known.file  # somebody may have renamed it
+            self.folder.put(file, came.data)
+            self.held[place.mark] = _slim(file, came.data)
         else:
             stays = " The archive keeps what it held of it." if place.mark in self.held else ""
             self.failed.append((place.source, f"{came.why}{stays}"))
+            if came.failure is not None:
+                self.unread[place.mark] = Unread(place.source, printable(place.root), came.failure)
 
     def _forget(self, mark: str) -> str:
         known = self.held.pop(mark)
@@ -168,16 +194,33 @@ class _Run:
             return
         listed = [{"file": known.file, **{name: known.about.get(name) for name in LISTED}}
                   for known in sorted(self.held.values(), key=lambda known: known.file)]
-        self.folder.put(INDEX, to_json({"schema": SCHEMA, "poses": listed}).encode())
+        unread = [{"source": one.source, "root": one.root, "mark": mark, **asdict(one.failure)}
+                  for mark, one in sorted(self.unread.items(), key=lambda item: (item[1].source, item[0]))]
+        self.folder.put(INDEX, to_json({"schema": SCHEMA, "poses": listed, "unread": unread}).encode())
 
 
-def _held(folder: Growing) -> Iterator[Known]:
-    """The poses of an archive; stops at a file that is none of ours or was changed."""
-    inside = folder.place / POSES
-    names = sorted(path.name for path in inside.iterdir() if path.suffix == ".parquet") if inside.is_dir() else []
-    for name in names:
-        file = f"{POSES}/{name}"
-        yield _slim(file, folder.read(file))
+def _unread(folder: Growing) -> dict[str, Unread]:
+    """The poses that could not be read before, by their marks; of a list that does not say so, none."""
+    if not folder.check(INDEX):
+        return {}
+    try:
+        told = json.loads(folder.read(INDEX))["unread"]
+        return {str(one["mark"]): Unread(str(one["source"]), str(one["root"]), Failure(one["key"], tuple(
+            part if isinstance(part, int) else str(part) for part in one["why"]))) for one in told}
+    except (ValueError, KeyError, TypeError):
+        return {}
+
+
+def _held(folder: Growing) -> dict[str, Known]:
+    """The poses of an archive by their marks; stops at a file that is none of ours or was changed, and at a copy."""
+    held = dict[str, Known]()
+    for file in views.files_in(folder.place):
+        known = _slim(file, folder.read(file))
+        twin = held.setdefault(known.about["mark"], known)
+        if twin is not known:
+            raise OutputError(f"holds one pose twice ({printable(twin.file)}, {printable(file)}).", path=folder.place,
+                              do="Move one of them away.")
+    return held
 
 
 def _slim(file: str, data: bytes) -> Known:
@@ -195,10 +238,8 @@ def is_archive(folder: Path) -> bool:
     return mark is not None and mark["kind"] == "archive"
 
 
-def poses(folder: Path, columns: Sequence[str] | None = None) -> Iterator[tuple[Known, list[ViewLine]]]:
+def poses(folder: Path) -> Iterator[tuple[Known, list[ViewLine]]]:
     """Every pose of an archive with its views, in the order of the files' names; one in memory at a time.
-
-    ``columns`` as in :func:`silhouette.find.rows.from_parquet`.
 
     Raises
     ------
@@ -207,21 +248,13 @@ def poses(folder: Path, columns: Sequence[str] | None = None) -> Iterator[tuple[
     """
     if not is_archive(folder):
         raise PoseError("is no archive.", path=folder, do="Make one with: silhouette archive ROOT -o ARCHIVE.")
-    inside = folder / POSES
-    for path in sorted(inside.glob("*.parquet")) if inside.is_dir() else []:
-        yield pose(folder, f"{POSES}/{path.name}", columns)
+    for file in views.files_in(folder):
+        yield pose(folder, file)
 
 
-def pose(folder: Path, file: str, columns: Sequence[str] | None = None) -> tuple[Known, list[ViewLine]]:
+def pose(folder: Path, file: str) -> tuple[Known, list[ViewLine]]:
     """One pose of an archive by its file. Raises as :func:`poses`."""
-    path = folder / file
-    try:
-        data = path.read_bytes()
-        if not holds_seal(data):
-            raise ValueError("it was changed since it was written")
-        found, about = rows.from_parquet(data, columns)
-    except (OSError, ValueError) as error:
-        raise PoseError(f"cannot be read ({error}).", path=path, do="Run silhouette archive again.") from None
+    found, about = views.read(folder / file, rows.from_parquet)
     return Known(file, about), found
 
 

@@ -5,6 +5,9 @@ This runs wherever the work is shared out to: here, in a process of a pool, or i
 
 from __future__ import annotations
 
+import contextlib
+import os
+import re
 import threading
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
@@ -15,7 +18,7 @@ from typing import Any, Literal
 from silhouette import scoring, tables, turnaround
 from silhouette.archive.places import Place
 from silhouette.cutout import neural
-from silhouette.errors import CutterError, PictureError, SettingsError
+from silhouette.errors import AnglesError, CutterError, PictureError, SettingsError
 from silhouette.find import embed, rows
 from silhouette.intake import rings
 from silhouette.intake.regular import open_regular
@@ -38,6 +41,16 @@ _one_at_a_time = threading.Lock()
 
 
 @dataclass(frozen=True)
+class Failure:
+    """Why a pose could not be read, as an archive remembers it."""
+
+    key: str
+    """Of the pose as it was then."""
+    why: tuple[str | int, ...]
+    """The sentence. Names of files stay out of an archive, so a number stands for each: its place in :func:`_names`."""
+
+
+@dataclass(frozen=True)
 class Job:
     """One pose that is to be in the archive."""
 
@@ -45,6 +58,8 @@ class Job:
     settings: Settings
     held: str | None
     """Key under which the archive holds it already."""
+    failed: Failure | None
+    """Why it could not be read before; it is read again only if it is another one now."""
     program: str
     """:func:`program` of whoever asks."""
 
@@ -59,6 +74,8 @@ class Done:
     """Its file, where it was read."""
     why: str = ""
     """In a sentence, where it failed or was not looked at."""
+    failure: Failure | None = None
+    """To be remembered, where it would fail again."""
 
 
 def hold(job: Job) -> Done:
@@ -81,8 +98,7 @@ def hold(job: Job) -> Done:
             key = key_of_pose(place, job.settings)
             if key == job.held:
                 return Done("held")
-            pose = scoring.read_useful(place, job.settings, Run())
-            return Done("read", file_of(pose, job.place, key))
+            return _failed_before(job, key) or _read(job, key)
         except scoring.POSE_FAULTS as error:
             return Done("failed", why=_without(str(error), place))
         except CutterError:
@@ -97,6 +113,43 @@ def hold_alone(job: Job) -> Done:
 
     cv2.setNumThreads(1)
     return hold(job)
+
+
+def _read(job: Job, key: str) -> Done:
+    place = job.place.path
+    try:
+        return Done("read", file_of(scoring.read_useful(place, job.settings, Run()), job.place, key))
+    except AnglesError:  # quickly found again, and it may quote a table
+        raise
+    except scoring.POSE_FAULTS as error:
+        why = _without(str(error), place)
+        parts = _numbered(why, _names(place, job.settings))
+        names_more = any(isinstance(part, str) and os.sep in part for part in parts)
+        return Done("failed", why=why, failure=None if names_more else Failure(key, parts))
+
+
+def _failed_before(job: Job, key: str) -> Done | None:
+    """What was said of the pose when it could not be read, if it is still the same."""
+    if job.failed is None or job.failed.key != key:
+        return None
+    names = _names(job.place.path, job.settings)
+    with contextlib.suppress(IndexError):
+        why = "".join(part if isinstance(part, str) else names[part] for part in job.failed.why)
+        return Done("failed", why=printable(why), failure=job.failed)
+    return None
+
+
+def _names(place: Path, settings: Settings) -> list[str]:
+    """What a sentence about a pose may call: the pose and its files, with their folders and without."""
+    files = [path for _, path in turnaround.files_of(place, settings)]
+    return [*map(printable, (place, *files)), *(printable(path.name) for path in files)]
+
+
+def _numbered(sentence: str, names: Sequence[str]) -> tuple[str | int, ...]:
+    """A sentence in which numbers stand for names."""
+    longest_first = sorted(set(names), key=lambda name: (-len(name), name))
+    parts = re.split(f"({'|'.join(map(re.escape, longest_first))})", sentence)
+    return tuple(names.index(part) if part in names else part for part in parts if part)
 
 
 def _without(sentence: str, place: Path) -> str:

@@ -26,6 +26,8 @@ def add(commands: Any) -> None:
     add_settings(parser)
     add = parser.add_argument_group("archive").add_argument
     add("-o", "--out", type=Path, required=True, metavar="ARCHIVE", help="folder of the archive, new or to go on with")
+    add("--again", action="store_true",
+        help="try the poses again that could not be read before, though nothing of them has changed")
     add("--cluster", metavar="ADDRESS",
         help="share the poses among the workers of a Dask scheduler that you run: tcp://desk:8786")
 
@@ -36,11 +38,12 @@ def run(args: argparse.Namespace) -> int:
     from silhouette.settings import Settings
 
     with progress_bar() as progress:
-        done = archive.build(args.roots, args.out, Settings(**settings(args)), cluster=args.cluster, tell=progress)
+        done = archive.build(args.roots, args.out, Settings(**settings(args)), again=args.again, cluster=args.cluster,
+                             tell=progress)
     say(summary(done))
     for source, why in done.failed:
         say(f"{source}: {why}")
-    say_written(args.out, [archive.INDEX, f"{archive.POSES}/"])
+    say_written(args.out, [archive.INDEX, archive.views.FILE, f"{archive.POSES}/"])
     return 0
 
 

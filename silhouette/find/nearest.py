@@ -7,8 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-Vectors = NDArray[np.float32]
-Whole = NDArray[np.intp]
+from silhouette.find.views import Vectors, Whole, firsts
 
 SHARP = 16.0
 """How much more a view counts that looks more like the picture: e^SHARP times for a cosine higher by 1. Neighbours of
@@ -65,7 +64,7 @@ def nearest(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors], pose
     _, at, count = np.unique(named[there], return_inverse=True, return_counts=True)
     spoken = np.bincount(at, np.exp(SHARP * (plain[there] - 1)) + np.exp(SHARP * (mirrored[there] - 1)))
     score = 1 + np.log(spoken / np.maximum(1, count / USUAL)) / SHARP
-    found = there[_firsts(pose[there], (-score[at], -best[there]))][:most]
+    found = there[firsts(pose[there], (-score[at], -best[there]))][:most]
     told = _likeness(score[at[np.searchsorted(there, found)]])
     return [Near(int(row), bool(mirrored[row] - CLEARLY > plain[row]), float(like))
             for row, like in zip(found, told, strict=True)]
@@ -74,13 +73,6 @@ def nearest(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors], pose
 def _alike(query: tuple[Vectors, Vectors], views: tuple[Vectors, Vectors]) -> NDArray[np.float64]:
     """(n,) cosine, the mean of both looks: so a mirrored picture finds the same, mirrored."""
     return np.asarray((views[0] @ query[0] + views[1] @ query[1]) / 2, np.float64)
-
-
-def _firsts(pose: Whole, keys: tuple[NDArray[np.float64], ...]) -> Whole:
-    """The first row of each pose, in the order of the keys."""
-    order = np.lexsort((np.arange(len(pose)), *reversed(keys)))
-    _, first = np.unique(pose[order], return_index=True)
-    return np.asarray(order[np.sort(first)], np.intp)
 
 
 def _likeness(score: NDArray[np.float64]) -> NDArray[np.float64]:

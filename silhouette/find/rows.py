@@ -7,17 +7,21 @@ JSON.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict
 from functools import cache
 from typing import Any
 
 import numpy as np
 import shapely
+from shapely.errors import ShapelyError
 
 from silhouette.find.embed import SIZE
 from silhouette.records import Joint, LimbLegibility
 from silhouette.records_find import ViewLine
+from silhouette.settings import Ring
+from silhouette.texts import printable
 
 ABOUT = b"silhouette"
 """Name of the file's metadata that holds the pose's own data, JSON."""
@@ -26,10 +30,13 @@ PLAIN = ("pose", "source", "ring", "angle", "angle_from", "name", "readability",
 """Columns that are fields of a :class:`ViewLine` as they are."""
 MEASURES = ("negative_space", "contour_complexity", "limb_separation", "solidity", "circularity", "convexity",
             "symmetry")
-FOUND_BY = ("pose", "source", "ring", "angle", "angle_from", "name", "readability", "band", "flags", "gaps", "joints",
-            "vector", "mirror_vector")
-"""Columns that say whether a pose is what somebody looks for."""
 VECTORS = ("vector", "mirror_vector")
+HEADLINE = "headline"
+"""Column that says of a view whether it is of the ring that the pose's headline is of."""
+FOUND_BY = ("pose", "source", "ring", HEADLINE, "angle", "readability", "band", "flags", "gaps", "joints", *VECTORS)
+"""Columns that say whether a pose is what somebody looks for."""
+MOST_ROWS = 100_000
+"""Of one row group: more is no file of ours, and nothing that is to be unpacked."""
 LIMBS = ("head", "arm_weaker", "arm_stronger", "leg_weaker", "leg_stronger")
 
 
@@ -63,27 +70,20 @@ def to_parquet(lines: Sequence[ViewLine], about: dict[str, Any]) -> bytes:
     return bytes(held.getvalue())
 
 
-def from_parquet(data: bytes, columns: Sequence[str] | None = None) -> tuple[list[ViewLine], dict[str, Any]]:
+def from_parquet(data: bytes) -> tuple[list[ViewLine], dict[str, Any]]:
     """The views of one file, and what it says of the whole pose.
-
-    With ``columns``, :data:`FOUND_BY` or more, only these are read, which is quicker; the other fields are left empty.
 
     Raises
     ------
     ValueError
         If it is no such file.
     """
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
-    try:
-        held = pq.ParquetFile(pa.BufferReader(data))
-        table = held.read(columns=None if columns is None else list(columns), use_threads=False)  # small
+    with opened(data) as held:
+        table = held.read(use_threads=False)  # small
         vectors = zip(*(_vectors(table.column(name)) for name in VECTORS), strict=True)
         rows = table.drop_columns(list(VECTORS)).to_pylist()
-        return [_line(row, *own) for row, own in zip(rows, vectors, strict=True)], _about_in(table.schema.metadata)
-    except (pa.ArrowException, OSError, KeyError, TypeError) as error:
-        raise ValueError(str(error)) from error
+        lines = [_line(row, *own) for row, own in zip(rows, vectors, strict=True)]
+        return lines, about_in(table.schema.metadata)
 
 
 def about(data: bytes) -> dict[str, Any]:
@@ -94,16 +94,69 @@ def about(data: bytes) -> dict[str, Any]:
     ValueError
         If it is no such file.
     """
+    with opened(data) as held:
+        return about_in(held.schema_arrow.metadata)
+
+
+def found_by(data: bytes, columns: Sequence[str] = FOUND_BY) -> Any:
+    """An Arrow table of these columns of a file, of :func:`found_by_schema`; nothing is made of single rows.
+
+    Raises
+    ------
+    ValueError
+        If it is no such file.
+    """
+    with opened(data) as held:
+        table = held.read(columns=[name for name in columns if name != HEADLINE], use_threads=False)
+        return _found_by(table, about_in(table.schema.metadata)["ring"], columns)
+
+
+def found_by_of(lines: Sequence[ViewLine], ring: Ring, columns: Sequence[str] = FOUND_BY) -> Any:
+    """The same of the views of one pose, whose headline is of this ring."""
+    import pyarrow as pa
+
+    return _found_by(pa.Table.from_pylist([_row(line) for line in lines], schema=_schema()), ring, columns)
+
+
+def _found_by(table: Any, ring: Ring, columns: Sequence[str]) -> Any:
+    import pyarrow.compute as pc
+
+    whole = table.append_column(HEADLINE, pc.fill_null(pc.equal(table.column("ring"), ring), False))
+    return whole.select(list(columns)).replace_schema_metadata(None).cast(found_by_schema(columns))
+
+
+def found_by_schema(columns: Sequence[str] = FOUND_BY) -> Any:
+    """The Arrow types of these columns, as in the files of the poses."""
+    import pyarrow as pa
+
+    headline = pa.field(HEADLINE, pa.bool_())
+    return pa.schema([headline if name == HEADLINE else _schema().field(name) for name in columns])
+
+
+def joined(tables: Sequence[Any]) -> Any:
+    """Several tables of the same columns as one."""
+    import pyarrow as pa
+
+    return pa.concat_tables(tables).combine_chunks()
+
+
+@contextmanager
+def opened(data: Any) -> Iterator[Any]:
+    """A Parquet file, as bytes or open, to be read within; all that may be wrong with it is a ValueError."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
     try:
-        return _about_in(pq.read_schema(pa.BufferReader(data)).metadata)
-    except (pa.ArrowException, OSError) as error:
-        raise ValueError(str(error)) from error
+        held = pq.ParquetFile(pa.BufferReader(data) if isinstance(data, bytes) else data)
+        if held.metadata.num_rows > max(1, held.metadata.num_row_groups) * MOST_ROWS:
+            raise ValueError("says that it holds more views than there can be")
+        yield held
+    except (pa.ArrowException, ShapelyError, OSError, KeyError, TypeError, RecursionError) as error:
+        raise ValueError(" ".join(str(error).split())) from error
 
 
-def _about_in(metadata: Any) -> dict[str, Any]:
+def about_in(metadata: Any) -> dict[str, Any]:
+    """What the metadata of a file says, JSON. Raises a ValueError where it says nothing."""
     told = json.loads((metadata or {}).get(ABOUT, b"null"))
     if not isinstance(told, dict):
         raise ValueError("says nothing of a pose")
@@ -132,13 +185,14 @@ def _joint_row(joint: Joint) -> dict[str, Any]:
 
 
 def _line(row: dict[str, Any], vector: Any, mirror_vector: Any) -> ViewLine:
-    limbs: list[Any] = [row.get(name) for name in LIMBS]
-    plain = {name: row[name] for name in PLAIN if name in row}
-    lists = {name: tuple(plain[name]) for name in ("flags", "reasons", "gaps") if name in plain}
-    outline = row.get("outline")
+    limbs: list[Any] = [row[name] for name in LIMBS]
+    plain = {name: row[name] for name in PLAIN}
+    lists = {name: tuple(plain[name]) for name in ("flags", "reasons", "gaps")}
+    shown = {name: printable(plain[name]) for name in ("pose", "source", "name")}
+    outline = row["outline"]
     return ViewLine(
-        **plain | lists | {"angle": np.nan if row["angle"] is None else row["angle"]},
-        measures={name: row[name] for name in MEASURES if row.get(name) is not None},
+        **plain | lists | shown | {"angle": np.nan if row["angle"] is None else row["angle"]},
+        measures={name: row[name] for name in MEASURES if row[name] is not None},
         limbs=None if limbs[0] is None else LimbLegibility(limbs[0], (limbs[1], limbs[2]), (limbs[3], limbs[4])),
         joints=tuple(_joint(joint) for joint in row["joints"]),
         outline=None if outline is None else shapely.from_wkb(outline),

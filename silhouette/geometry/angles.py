@@ -37,7 +37,7 @@ def middle(arc: Arc) -> float:
     return (arc[0] + width(arc) / 2) % 360
 
 
-def on_arc(angle: float, arc: Arc | None) -> bool:
+def on_arc(angle: Any, arc: Arc | None) -> Any:
     """Whether a camera at this angle counts: it stands on the arc, both ends included; without an arc all do."""
     return arc is None or (angle - arc[0] + EDGE) % 360 <= width(arc) + 2 * EDGE
 
