@@ -1,11 +1,12 @@
-"""What reading a clip costs over merely decoding it, its peak memory, and how well its stops are found.
+"""What reading and checking a clip costs over merely decoding it, its peak memory, and how well its stops are found.
 
     python tests/measure/film.py CLIP [CLIP ...] [--rounds 3]
 
-Each clip is decoded by PyAV alone and read by ``find_stops`` and ``read_stops``, by turns in one process, and the ratio
-of the medians is printed, by the clock and by processor time (other work on the machine disturbs the clock). Peak
-memory is that of a fresh process. With a ``NAME.truth.json`` beside the clip (start and end of each hold, seconds)
-precision and recall of the stops are printed, and how many stills lie inside their hold.
+Each clip is decoded by PyAV alone, read by ``find_stops`` and ``read_stops``, and checked from the file on, by turns
+in one process, and the ratios of the medians are printed, by the clock and by processor time (other work on the
+machine disturbs the clock). All three decode every frame, with as many threads as PyAV takes. Peak memory is that of
+a fresh process. With a ``NAME.truth.json`` beside the clip (start and end of each hold, seconds) precision and recall
+of the stops are printed, and how many stills lie inside their hold.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from pathlib import Path
 
 import av
 
+from silhouette import shoot
 from silhouette.intake import film
 from silhouette.records import FilmStops
 
@@ -78,12 +80,16 @@ def main() -> None:
         stops = read(clip)
         line = f"{clip.name:24} {stops.size[0]}x{stops.size[1]} {stops.duration:.0f} s"
         if args.rounds:
-            plain, ours = zip(*((timed(decode, clip), timed(read, clip)) for _ in range(args.rounds)), strict=True)
-            clock, own = (
-                statistics.median(o[k] for o in ours) / statistics.median(p[k] for p in plain) for k in (0, 1)
-            )
+            works = {"decoded": decode, "read": read, "checked": shoot.check_turnaround}
+            works["checked"](clip)
+            spent = [{name: timed(work, clip) for name, work in works.items()} for _ in range(args.rounds)]
+            for name in ("read", "checked"):
+                clock, own = (
+                    statistics.median(s[name][k] for s in spent) / statistics.median(s["decoded"][k] for s in spent)
+                    for k in (0, 1)
+                )
+                line += f", {name} {clock:.2f} x decoding by the clock, {own:.2f} x processor time"
             peak = subprocess.run([sys.executable, "-c", PEAK, str(clip)], capture_output=True, text=True, check=True)
-            line += f", {clock:.2f} x decoding by the clock, {own:.2f} x processor time"
             line += f", peak {float(peak.stdout):.0f} MB"
         truth = clip.with_suffix(".truth.json")
         print(line + (f", {quality(stops, truth)}" if truth.is_file() else ""), *stops.notes, sep="\n    ", flush=True)
