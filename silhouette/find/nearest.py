@@ -9,15 +9,15 @@ from numpy.typing import NDArray
 
 from silhouette.find.views import Vectors, Whole, firsts
 
-SHARP = 16.0
+SHARP = 32.0
 """How much more a view counts that looks more like the picture: e^SHARP times for a cosine higher by 1. Neighbours of
 the best view, and the mirror image of the one opposite, speak for the pose too."""
 USUAL = 12
 """Views of a turn; one of more counts no more than one of so many."""
-CLEARLY = 0.02
+CLEARLY = 0.012
 """So much more like the picture, as a cosine, a mirror image must look than any view itself before the answer is
 "mirrored": the opposite view, mirrored, looks nearly as the view does, and is seldom what a person means."""
-EVEN, STEEP = 0.888, 20.2
+EVEN, STEEP = 0.932, 41.4
 """What is the right pose as often as not, where half of the pictures have their pose in the archive, and how fast the
 chance grows from there; fitted on 200 poses that are in no table."""
 

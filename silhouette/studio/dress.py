@@ -82,6 +82,21 @@ def sample(rng: np.random.Generator) -> Outfit:
     return out
 
 
+def holding(outfit: Outfit, rng: np.random.Generator) -> Outfit:
+    """The same with one thing held: a pole as often as a bag or a load."""
+    size = float(rng.uniform(0.25, 1.0))
+    if rng.random() < 0.5:
+        return replace(empty_handed(outfit), pole=size * float(rng.choice([-1, 1])),
+                       pole_lean=float(abs(rng.normal(0, 22))), pole_turn=float(rng.uniform(0, 360)),
+                       blade=float(rng.uniform(0.25, 1.0)) if rng.random() < 0.25 else 0.0)
+    return replace(empty_handed(outfit), bag=size) if rng.random() < 0.5 else replace(empty_handed(outfit), load=size)
+
+
+def empty_handed(outfit: Outfit) -> Outfit:
+    """The same without pole, bag and load."""
+    return replace(outfit, pole=0.0, blade=0.0, bag=0.0, load=0.0)
+
+
 def worn(outfit: Outfit) -> tuple[str, ...]:
     """Words for what an outfit holds."""
     return tuple(kind for kind, parts in KINDS.items() if any(getattr(outfit, p) for p in parts))

@@ -19,7 +19,7 @@ import json
 import time
 from collections import deque
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -47,15 +47,21 @@ KEPT = {
 where there shall be so many that eight cannot carry them."""
 ARCHIVE, ASKED = 12, 2
 """Of a kept-out pose: views of the first body, evenly round; of the second, at random angles."""
-SHARPNESS = 16.0
+SHARPNESS = 32.0
 """What cosines are multiplied by before they are compared."""
 SAME_SIDE = 9.0
 """Standard deviation of the bell of angles that counts as the same side, degrees."""
-DRAWN = 0.4
-"""Share of the pictures that are made like a quick drawing."""
-SIBLINGS = 0.5
-"""Share of the pairs of poses of which one is the other a little changed."""
-TOGETHER, HELD, STEPS_EACH, AHEAD = 64, 64, 12, 12
+DRAWN, FLAWED = (0.6, 0.1), 1 / 3
+"""Share of the pictures of first and of second bodies that are made like a quick drawing: most drawings are compared
+with exact outlines, as they are when somebody asks; and of all that get the cutter's flaws."""
+OFF, CLOSED = (0.005, 0.03), 9
+"""A quick drawing: how far its edge is off, root mean square, of the figure's longer side; in how wide a window at most
+it closes gaps, pixels of the halved canvas."""
+SIBLINGS, CHANGED = 0.5, (8.0, 12.0, 20.0)
+"""Share of the pairs of poses of which one is the other a little changed, and by how many degrees."""
+ALONE = 0.3
+"""Share of the poses in which one of the two bodies, and it alone, holds a pole, a bag or a load."""
+TOGETHER, HELD, STEPS_EACH, AHEAD = 64, 64, 16, 12
 """Poses made at once; times that, poses held; steps between two makings; makings that processes draw ahead."""
 
 
@@ -118,27 +124,30 @@ def pairs(stock: Stock, rng: np.random.Generator, drawn: tuple[torch.Tensor, tor
     return views
 
 
-def draw(rng: np.random.Generator, kind: Kind, count: int, siblings: float = 0.0,
-         held: bool = True) -> tuple[torch.Tensor, torch.Tensor]:
+def draw(rng: np.random.Generator, kind: Kind, count: int, siblings: float = 0.0, held: bool = True,
+         alone: float = 0.0) -> tuple[torch.Tensor, torch.Tensor]:
     """Poses (count, rig.WIDTH) and outfits (2 * count, fields).
 
     Of the pairs of poses one after the other a share ``siblings`` is of one pose and the same a little changed. Without
-    ``held`` nobody holds a pole, a bag or a load.
+    ``held`` nobody holds a pole, a bag or a load; of the poses a share ``alone`` has one body that does and one that
+    does not.
     """
     drawn: list[rig.Pose] = []
     for k in range(count):
         near = k % 2 == 1 and rng.random() < siblings
-        drawn.append(poses.changed(drawn[-1], rng, float(rng.choice([12.0, 20.0]))) if near
-                     else kind.pose(rng, kind.names))
+        drawn.append(poses.changed(drawn[-1], rng, float(rng.choice(CHANGED))) if near else kind.pose(rng, kind.names))
     outfits = [dress.NAKED if rng.random() < kind.bare else dress.sample(rng) for _ in range(2 * count)]
     if not held:
-        outfits = [replace(outfit, pole=0.0, bag=0.0, load=0.0) for outfit in outfits]
+        outfits = [dress.empty_handed(outfit) for outfit in outfits]
+    for pose in np.flatnonzero(rng.random(count) < alone) if alone else ():
+        one = 2 * int(pose) + int(rng.integers(2))
+        outfits[one], outfits[one ^ 1] = dress.holding(outfits[one], rng), dress.empty_handed(outfits[one ^ 1])
     return rig.pose_vectors(drawn), dress.vector(outfits)
 
 
 def _drawn(seed: int, part: int, at: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     torch.set_num_threads(1)
-    vectors, outfits = draw(np.random.default_rng([seed, part, at, 0]), KIND, TOGETHER, SIBLINGS)
+    vectors, outfits = draw(np.random.default_rng([seed, part, at, 0]), KIND, TOGETHER, SIBLINGS, alone=ALONE)
     return vectors.numpy(), outfits.numpy()
 
 
@@ -200,29 +209,46 @@ class Fresh:
 def drawn_by_hand(mask: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
     """(b, 1, h, w) in 0..1 as if drawn quickly and filled: bends round, small gaps closed, every edge a little off."""
     b, device, size = len(mask), mask.device, mask.shape[-1]
-    wide = training_flaws._odd(size * 0.016)
-    soft = mask
-    for _ in range(2):
-        soft = F.avg_pool2d(soft, wide, 1, wide // 2, count_include_pad=False)
-    much = torch.rand(b, 1, 1, 1, generator=gen, device=device, dtype=mask.dtype)
-    level = 0.06 * torch.randn(b, 1, 1, 1, generator=gen, device=device, dtype=mask.dtype)
-    soft = ((mask + much * (soft - mask) - 0.5 + level) * 6).clamp(-0.5, 0.5) + 0.5
-    bend = torch.zeros(b, 2, size, size, device=device)
-    for cells, most in ((6, 0.035), (14, 0.035), (32, 0.03)):
+
+    def share() -> torch.Tensor:
+        return torch.rand(b, 1, 1, 1, generator=gen, device=device)
+
+    wide = training_flaws._odd(size * 0.02)
+    soft = mask = _closed(mask)
+    for across in ((wide, 1), (1, wide), (wide, 1), (1, wide)):
+        soft = F.avg_pool2d(soft, across, 1, (across[0] // 2, across[1] // 2), count_include_pad=False)
+    level = 0.08 * torch.randn(b, 1, 1, 1, generator=gen, device=device, dtype=mask.dtype)
+    soft = ((mask + share().to(mask.dtype) * (soft - mask) - 0.5 + level) * 6).clamp(-0.5, 0.5) + 0.5
+    bend = torch.zeros(b, 2, size // 4, size // 4, device=device)
+    for cells in (6, 12, 18, 26):
         noise = torch.randn(b, 2, cells, cells, generator=gen, device=device)
-        amount = most * torch.rand(b, 1, 1, 1, generator=gen, device=device)
-        bend += amount * F.interpolate(noise, size=(size, size), mode="bilinear", align_corners=False)
+        bend += share() * F.interpolate(noise, size=bend.shape[2:], mode="bicubic", align_corners=False)
+    usual = bend.square().sum(1, keepdim=True).mean((2, 3), keepdim=True).sqrt()
+    # the canvas is 2 wide
+    bend *= 2 * training_views.FIGURE / training_views.CANVAS * (OFF[0] + (OFF[1] - OFF[0]) * share()) / usual
+    bend = F.interpolate(bend, size=(size, size), mode="bilinear", align_corners=False)
     axis = (torch.arange(size, device=device) + 0.5) * 2 / size - 1
     place = torch.stack([axis.expand(size, size), axis[:, None].expand(size, size)]) + bend
     return F.grid_sample(soft, place.permute(0, 2, 3, 1).to(mask.dtype), align_corners=False)
 
 
+def _closed(mask: torch.Tensor) -> torch.Tensor:
+    """(b, 1, h, w) with narrow gaps closed, in windows of 1, 3, 5 and so on pixels, row by row in turn."""
+    widths = range(1, CLOSED + 1, 2)
+    made = [-training_flaws._grown(-training_flaws._grown(mask[k :: len(widths)], wide), wide) if wide > 1
+            else mask[k :: len(widths)] for k, wide in enumerate(widths)]
+    out = torch.empty_like(mask)
+    for k, some in enumerate(made):
+        out[k :: len(widths)] = some
+    return out
+
+
 def spoiled(masks: torch.Tensor, flip: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
-    """Packed masks (b, h, w / 8) as the network sees them: mirrored where asked, leant, scaled, some with a cutter's
-    flaws, some as if drawn by hand."""
+    """Packed masks (b, h, w / 8), the first half of first bodies, as the network sees them: mirrored where asked,
+    leant, scaled, some with a cutter's flaws, some as if drawn by hand."""
     mask = training_views.halved(masks)[:, None]
-    mask = torch.where(flip[:, None, None, None], mask.flip(3), mask)
     b, device = len(mask), mask.device
+    mask = mask.half() if device.type == "cuda" else mask
     lean = torch.deg2rad(torch.randn(b, generator=gen, device=device) * 2.0)
     larger = 1 / (0.92 + 0.12 * torch.rand(b, 2, generator=gen, device=device).mean(1, keepdim=True)
                   + 0.02 * torch.randn(b, 2, generator=gen, device=device))
@@ -230,12 +256,13 @@ def spoiled(masks: torch.Tensor, flip: torch.Tensor, gen: torch.Generator) -> to
     theta[:, 0, 0], theta[:, 0, 1] = torch.cos(lean) * larger[:, 0], torch.sin(lean) * larger[:, 0]
     theta[:, 1, 0], theta[:, 1, 1] = -torch.sin(lean) * larger[:, 1], torch.cos(lean) * larger[:, 1]
     theta[:, :, 2] = 0.02 * torch.randn(b, 2, generator=gen, device=device)
+    theta[:, 0] *= torch.where(flip, -1.0, 1.0)[:, None]
     mask = training_flaws._looked_up(mask, theta)
-    mask = mask.half() if device.type == "cuda" else mask
-    by_hand = int(DRAWN * b)
-    order = torch.rand(b, generator=gen, device=device).argsort()
-    mask = mask.index_copy(0, order[:by_hand], drawn_by_hand(mask[order[:by_hand]], gen))
-    rest = order[by_hand : by_hand + b // 3]
+    halves = [torch.rand(b // 2, generator=gen, device=device).argsort() + k * (b // 2) for k in (0, 1)]
+    by_hand = torch.cat([half[: int(share * len(half))] for half, share in zip(halves, DRAWN, strict=True)])
+    rest = torch.cat([half[int(share * len(half)) :][: int(FLAWED * len(half))]
+                      for half, share in zip(halves, DRAWN, strict=True)])
+    mask = mask.index_copy(0, by_hand, drawn_by_hand(mask[by_hand], gen))
     mask = mask.index_copy(0, rest, training_flaws.flawed(mask[rest], gen))
     return training_net.folded(mask).to(memory_format=torch.channels_last)
 

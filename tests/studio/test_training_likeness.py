@@ -77,6 +77,45 @@ def test_siblings_are_nearly_one_pose_and_hold_nothing_where_nothing_is_to_be_he
     assert not outfits[:, held].any() and outfits.any()
 
 
+def test_where_one_body_alone_is_to_hold_something_the_other_is_empty_handed() -> None:
+    rng = np.random.default_rng(4)
+    _, outfits = training_likeness.draw(rng, KEPT["many"], 60, alone=1.0)
+    held = [i for i, field in enumerate(dress.fields(dress.Outfit)) if field.name in ("pole", "bag", "load")]
+    hands = (outfits[:, held] != 0).view(60, 2, 3)
+    assert (hands.sum((1, 2)) == 1).all(), "of every pose one body holds one thing"
+    assert hands.any(0).all(), "either body may, and each of the three things"
+
+
+def test_a_drawing_closes_small_gaps_and_keeps_large_ones() -> None:
+    mask = torch.ones(5, 1, 40, 40)
+    mask[:, :, 10:30, 4:8] = 0
+    mask[:, :, 10:30, 15:33] = 0
+    closed = training_likeness._closed(mask)
+    assert closed[:, 0, 20, 4:8].amin(1).tolist() == [0, 0, 1, 1, 1]
+    assert not closed[:, 0, 20, 15:33].any()
+
+
+def test_spoiled_views_are_mirrored_where_asked_and_first_bodies_are_drawn_more_often(
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    gen = torch.Generator()
+    gen.manual_seed(1)
+    mask = torch.zeros(40, 640, 640, dtype=torch.bool)
+    mask[:20, 100:540, 120:300] = mask[20:, 60:580, 120:300] = True
+    tall: list[int] = []
+
+    def untouched(some: torch.Tensor, gen: torch.Generator) -> torch.Tensor:
+        tall.extend(int(one[0].amax(1).sum() > 240) for one in some)
+        return some
+
+    monkeypatch.setattr(training_likeness, "drawn_by_hand", untouched)
+    flip = torch.arange(40) % 2 == 1
+    seen = training_likeness.spoiled(training_views.pack(mask), flip, gen)
+    assert seen.shape == (40, 16, 40, 40)
+    left, right = seen[..., :20].sum((1, 2, 3)), seen[..., 20:].sum((1, 2, 3))
+    assert ((right > left) == flip).all()
+    assert [tall.count(body) for body in (0, 1)] == [int(share * 20) for share in training_likeness.DRAWN]
+
+
 def test_a_changed_pose_is_near_the_one_it_was() -> None:
     rng = np.random.default_rng(2)
     pose = poses.sample(rng)
