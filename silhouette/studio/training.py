@@ -279,36 +279,14 @@ def export(state: Path, out: Path, examples: Path) -> None:
     torch.onnx.export(net, (torch.zeros(1, training_net.FOLD**2, side, side),), str(out), dynamo=False,
                       input_names=["picture"], output_names=["answers", "where", "fine"], opset_version=13,
                       dynamic_axes={name: {0: "looks"} for name in ("picture", "answers", "where", "fine")})
-    eight_bits.in_eight_bits(out, _both_looks(training_views.load_views([examples], torch.device("cpu"))))
+    eight_bits.in_eight_bits(out, both_looks(training_views.load_views([examples], torch.device("cpu"))))
 
 
-def _both_looks(views: Views) -> NDArray[np.float32]:
+def both_looks(views: Views) -> NDArray[np.float32]:
     """(n, 2, FOLD^2, SIDE / FOLD, SIDE / FOLD) the shapes and their mirror images as the network sees them."""
     mask = training_views.halved(views.masks)[:, None]
     both = [training_net.folded(one) for one in (mask, mask.flip(3))]
     return np.asarray(torch.stack(both, 1).numpy(), np.float32)
-
-
-def in_eight_bits(file: Path) -> None:
-    """Keep the weights of an ONNX network's large layers as whole numbers of eight bits with one scale for each channel
-    that comes out, widened by two nodes (Cast, Mul) that are worked out once, when the file is loaded; needs ``onnx``.
-    """
-    import onnx
-    from onnx import TensorProto, helper, numpy_helper
-
-    model = onnx.load(str(file))
-    for tensor in list(model.graph.initializer):
-        values = numpy_helper.to_array(tensor)
-        if values.dtype != np.float32 or values.size < 4096:
-            continue
-        name = tensor.name
-        scale = np.abs(values).reshape(len(values), -1).max(1).clip(1e-9) / 127
-        scale = scale.reshape(-1, *[1] * (values.ndim - 1)).astype(np.float32)
-        tensor.CopyFrom(numpy_helper.from_array(np.round(values / scale).astype(np.int8), f"{name}.whole"))
-        model.graph.initializer.append(numpy_helper.from_array(scale, f"{name}.scale"))
-        model.graph.node.insert(0, helper.make_node("Mul", [f"{name}.wide", f"{name}.scale"], [name]))
-        model.graph.node.insert(0, helper.make_node("Cast", [f"{name}.whole"], [f"{name}.wide"], to=TensorProto.FLOAT))
-    onnx.save(model, str(file))
 
 
 def _learn_by(args: argparse.Namespace) -> None:

@@ -8,7 +8,7 @@ vectors that do not. It starts from the reader's trunk, which knows bodies alrea
 - ``learn FOLDER --stock FILE --weights STATE``: the training, while fresh views are made; several graphics cards learn
   together with ``torchrun --nproc-per-node 4 -m silhouette.studio.training_likeness learn ...``;
 - ``views FILE --stock FILE``: kept-out poses, each struck by two bodies, to be tested on;
-- ``export STATE FILE``: the network as ONNX with weights of eight bits.
+- ``export STATE FILE --examples VIEWS``: the network as ONNX in eight bits.
 """
 
 from __future__ import annotations
@@ -30,7 +30,17 @@ import torch.nn.functional as F
 from numpy.typing import NDArray
 from torch import distributed, nn
 
-from silhouette.studio import bodies, dress, poses, rig, training, training_flaws, training_net, training_views
+from silhouette.studio import (
+    bodies,
+    dress,
+    eight_bits,
+    poses,
+    rig,
+    training,
+    training_flaws,
+    training_net,
+    training_views,
+)
 from silhouette.studio.training import Cards
 from silhouette.studio.training_net import ReaderNet
 from silhouette.studio.training_views import TURN, Kind, Stock, Views
@@ -398,8 +408,8 @@ def _joints(stock: Stock, vectors: torch.Tensor) -> NDArray[np.float32]:
     return np.asarray(torch.stack([joints[p] for p in training_views.POINTS], 1).cpu().numpy(), np.float32)
 
 
-def export(state: Path, out: Path) -> None:
-    """Write the network as ONNX; needs ``onnx``."""
+def export(state: Path, out: Path, examples: Path) -> None:
+    """Write the network as ONNX in eight bits, scaled by a file of views of ``training``; needs ``onnx``."""
     net = LikenessNet()
     net.load_state_dict(torch.load(state, map_location="cpu", weights_only=True))
     net.eval()
@@ -407,7 +417,7 @@ def export(state: Path, out: Path) -> None:
     torch.onnx.export(net, (torch.zeros(1, training_net.FOLD**2, side, side),), str(out), dynamo=False,
                       input_names=["picture"], output_names=["vectors"], opset_version=13,
                       dynamic_axes={name: {0: "looks"} for name in ("picture", "vectors")})
-    training.in_eight_bits(out)
+    eight_bits.in_eight_bits(out, training.both_looks(training_views.load_views([examples], torch.device("cpu"))))
 
 
 def _learn_by(args: argparse.Namespace) -> None:
@@ -447,13 +457,14 @@ def main() -> None:
     three = steps.add_parser("export", help="write the network as ONNX")
     three.add_argument("state", type=Path)
     three.add_argument("file", type=Path)
+    three.add_argument("--examples", type=Path, required=True, help="views of ``training`` that scales are taken from")
     args = parser.parse_args()
     if args.step == "learn":
         _learn_by(args)
     elif args.step == "views":
         make(args.file, args.stock, KEPT[args.kind], args.poses, args.seed, args.held)
     else:
-        export(args.state, args.file)
+        export(args.state, args.file, args.examples)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from silhouette.geometry import framed
 from silhouette.reading import reader
 from silhouette.studio import training, training_flaws, training_fresh, training_marks, training_net, training_views
 from silhouette.studio.training_fresh import Fixed, Fresh
-from silhouette.studio.training_views import CANVAS, FIGURE, KINDS, MAPS, TURN
+from silhouette.studio.training_views import CANVAS, FIGURE, KINDS, MAPS, TURN, Views
 
 
 def test_the_reader_frames_as_training_does() -> None:
@@ -97,24 +98,12 @@ def test_joints_move_with_the_shape() -> None:
         assert spot.tolist() == pytest.approx([float(x + 0.5) / 160, float(y + 0.5) / 160], abs=0.006)
 
 
-def views_of_blobs(count: int) -> training_views.Views:
-    """Discs of several sizes as if they were bodies: enough to train on, if not to learn from."""
-    axis = torch.arange(CANVAS)
-    radius = torch.linspace(80, 290, count)[:, None, None]
-    masks = (axis[None, None, :] - 320) ** 2 + (axis[None, :, None] - 320) ** 2 < radius**2
-    gen = torch.Generator().manual_seed(2)
-    return training_views.Views(
-        masks=training_views.pack(masks), legibility=torch.rand(count, 5, generator=gen),
-        joints=torch.rand(count, N, 2, generator=gen), maps=torch.zeros(count, 6, MAPS, MAPS, dtype=torch.uint8),
-        height=radius.flatten() / 320, angle=torch.zeros(count), pose=torch.zeros(count), about=torch.zeros(count, 26))
-
-
-def test_the_same_seed_trains_the_same_reader(tmp_path: Path) -> None:
-    training_views.save_views(tmp_path / "blobs.pt", views_of_blobs(24))
-    blobs = [tmp_path / "blobs.pt"]
+def test_the_same_seed_trains_the_same_reader(tmp_path: Path, blobs: Callable[[int], Views]) -> None:
+    training_views.save_views(tmp_path / "blobs.pt", blobs(24))
+    files = [tmp_path / "blobs.pt"]
 
     def weights(name: str, seed: int, start: Path | None = None) -> torch.Tensor:
-        training.learn(tmp_path / name, Fixed(blobs, torch.device("cpu")), blobs,
+        training.learn(tmp_path / name, Fixed(files, torch.device("cpu")), files,
                        training.Plan(steps=2, seed=seed, batch=13, start=start))
         assert "kept_out" in json.loads((tmp_path / name / "report.json").read_text())
         state = torch.load(tmp_path / name / "reader.pt", weights_only=True)
@@ -171,18 +160,18 @@ def test_of_several_tries_the_arms_that_sink_least_are_taken(stock: Path) -> Non
     assert training_views._least_sunk(at_rest.rig, posed, 2, np.array([False, False])).tolist() == [0, 2]
 
 
-def test_the_exported_network_says_what_the_trained_one_says(tmp_path: Path) -> None:
+def test_the_exported_network_says_what_the_trained_one_says(tmp_path: Path, blobs: Callable[[int], Views]) -> None:
     onnx = pytest.importorskip("onnx")
     torch.manual_seed(1)
     net = training_net.ReaderNet()
     torch.save(net.state_dict(), tmp_path / "reader.pt")
-    training_views.save_views(tmp_path / "blobs.pt", views_of_blobs(24))
+    training_views.save_views(tmp_path / "blobs.pt", blobs(24))
     written = [tmp_path / "reader.onnx", tmp_path / "again.onnx"]
     for file in written:
         training.export(tmp_path / "reader.pt", file, tmp_path / "blobs.pt")
     assert written[0].stat().st_size < 3.6e6 and written[0].read_bytes() == written[1].read_bytes()
     assert any(node.op_type == "QuantizeLinear" for node in onnx.load(written[0]).graph.node)
-    picture = training._both_looks(views_of_blobs(7))[3]
+    picture = training.both_looks(blobs(7))[3]
     with torch.no_grad():
         taught = net.eval()(torch.from_numpy(picture))
     read = quiet.network(written[0].read_bytes()).run(["answers", "where", "fine"], {"picture": picture})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -12,9 +13,9 @@ pytest.importorskip("torch")
 import torch
 
 from silhouette.find import embed
-from silhouette.studio import dress, poses, training_likeness, training_views
+from silhouette.studio import dress, poses, training, training_likeness, training_views
 from silhouette.studio.training_likeness import KEPT, LikenessNet, loss
-from silhouette.studio.training_views import TURN
+from silhouette.studio.training_views import TURN, Views
 
 
 def surprise(other: list[list[float]], pose: list[int], angle: list[float]) -> float:
@@ -124,16 +125,18 @@ def test_a_changed_pose_is_near_the_one_it_was() -> None:
     assert 1 < np.mean(off) < 12
 
 
-def test_the_exported_network_says_what_the_trained_one_says(tmp_path: Path,
-                                                             monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_exported_network_says_what_the_trained_one_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, blobs: Callable[[int], Views]
+) -> None:
     pytest.importorskip("onnx")
     torch.manual_seed(3)
     net = LikenessNet()
     torch.save(net.state_dict(), tmp_path / "likeness.pt")
-    training_likeness.export(tmp_path / "likeness.pt", tmp_path / "likeness_net.onnx")
+    training_views.save_views(tmp_path / "views.pt", blobs(24))
+    training_likeness.export(tmp_path / "likeness.pt", tmp_path / "likeness_net.onnx", tmp_path / "views.pt")
     monkeypatch.setattr(embed.resources, "files", lambda _: tmp_path)
     embed._net.cache_clear()
-    picture = torch.rand(2, 16, 40, 40)
+    picture = torch.from_numpy(training.both_looks(blobs(7))[3])
     with torch.no_grad():
         trained = net.eval()(picture).numpy()
     try:
