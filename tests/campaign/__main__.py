@@ -9,11 +9,12 @@ Run it from the checkout, against the package that the interpreter finds::
     python -m tests.campaign --short              the same, against the checkout itself
 
 What is attacked: pictures, clips, tables, masks made by hand, pictures of the empty room, turns and tapes that are
-none, flags, names, places, signals, kill -9 at random moments, full disks, poisoned memories of earlier cuts, closed
-streams, and whatever can be sent to the local pages. What every single run is held to: no traceback and no crash; an
-end within 20 seconds; a fitting exit code; every file that was there the same to the byte, with its rights and its
-time; nothing left behind, neither beside the results nor in the folder for temporary files; results that nobody else
-can read and that their own readers accept; one sentence on the error stream; less than 1.5 GB of memory.
+none, archives, flags, names, places, signals, kill -9 at random moments, full disks, poisoned memories of earlier
+cuts, closed streams, and whatever can be sent to the local pages. What every single run is held to: no traceback and
+no crash; an end within 20 seconds; a fitting exit code; every file that was there the same to the byte, with its
+rights and its time; nothing left behind, neither beside the results nor in the folder for temporary files; results
+that nobody else can read and that their own readers accept; one sentence on the error stream; less than 1.5 GB of
+memory.
 
 Cases run in processes of their own that say what they are about to do: a crash of a decoder is put down to its case,
 and the rest goes on. The table at the end counts broken promises, by kind; the exit code is 1 if there is one. Each is

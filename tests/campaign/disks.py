@@ -20,6 +20,7 @@ COMMANDS = (
     ("plan",),
     ("export", "pose", "--work-px", "200", "--jobs", "2"),
     ("mend", "pose", "--work-px", "200"),
+    ("find", "pose", "--work-px", "200", "--reads", "0"),
 )
 SIZES = (4, 16, 40, 64, 100, 128, 160, 200, 256, 300, 400, 700, 2000)
 """Kilobytes."""

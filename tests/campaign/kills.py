@@ -29,6 +29,10 @@ WAYS: dict[str, tuple[tuple[str, ...] | None, tuple[str, ...]]] = {
     "rank, again": (("rank", "pose", *READ, "-o", "out"), ("rank", "pose", "other", *READ, "-o", "out", "--masks")),
     "export, two processes": (None, ("export", "pose", *QUICK, "-o", "out", "--jobs", "2", "--originals")),
     "score, fresh": (None, ("score", "pose", *READ, "-o", "out", "--masks")),
+    "find, again": (
+        ("find", "pose", *QUICK, "--reads", "0", "-o", "out"),
+        ("find", "pose", *QUICK, "--like", "other/010.jpg", "-o", "out"),
+    ),
     "rank, two processes": (
         ("score", "pose", *READ, "-o", "out", "--photos"),
         ("rank", "pose", "other", *READ, "-o", "out", "--jobs", "2"),

@@ -20,7 +20,8 @@ def look(path: str) -> Look:
     mode = stat.S_IMODE(told.st_mode)
     if stat.S_ISREG(told.st_mode):
         with open(path, "rb") as file:  # noqa: PTH123  the paths here may be no text at all
-            return "file", mode, told.st_mtime_ns, hashlib.blake2b(file.read(), digest_size=12).hexdigest()
+            digest = hashlib.file_digest(file, lambda: hashlib.blake2b(digest_size=12))
+            return "file", mode, told.st_mtime_ns, digest.hexdigest()
     if stat.S_ISLNK(told.st_mode):
         return "link", 0, 0, str(Path(path).readlink())
     if stat.S_ISDIR(told.st_mode):

@@ -1,13 +1,17 @@
 """What an archive costs: prints the time a pose and the memory as it grows, a second run, kills, workers of a cluster.
 
     python tests/measure/archive.py grow TURNS [--poses 2000]      outlines at once; TURNS: turns with masks/NNN.png
+    python tests/measure/archive.py files TURNS TURNS [--times 10]   pictures from files, and outlines of other turns
     python tests/measure/archive.py again POSE [--poses 4]         pictures of 12 megapixels from files, and once more
     python tests/measure/archive.py kills POSE... [--times 10]     killed at random moments and gone on with
     python tests/measure/archive.py workers POSE [--poses 24]      two workers against one; let the machine be idle
 
 Turns are made by ``python -m silhouette.studio.turns_in_space``. ``grow`` reads some turns of 12 views once and then
 makes the file of each pose from them: vectors, Parquet and writing are its own, pictures and measures are left out,
-since they cost the same for every pose. Processor time, but for the workers.
+since they cost the same for every pose. ``files`` reads every pose: of the first folder the pictures, as ``archive``
+does; of the second, whose turns have masks alone, the outlines, which are measured and read. The two take turns as
+evenly as their numbers let them. It makes the archive, makes it again, then makes another that is killed so many times.
+Processor time, but for the workers.
 """
 
 from __future__ import annotations
@@ -103,6 +107,74 @@ def grow(turns: Path, count: int) -> None:
         print(f"run again: {1000 * again / count:.2f} ms a pose to find that all is there, pictures left out; {load()}")
 
 
+def between(pictures: Path, outlines: Path) -> list[Place]:
+    """The turns of both folders, those of the fewer spread among the others."""
+    kinds = [[Place(path, kind.name, path.name) for path in sorted(kind.iterdir()) if path.is_dir()]
+             for kind in (pictures, outlines)]
+    spread = [((i + 0.5) / len(kind), place) for kind in kinds for i, place in enumerate(kind)]
+    return [place for _, place in sorted(spread, key=lambda one: one[0])]
+
+
+def build_files(pictures: Path, outlines: Path, out: Path) -> tuple[archive.Archived, Any, list[float]]:
+    """The archive of both folders, with the processor time and the memory after each pose."""
+    turns = between(pictures, outlines)
+    found = Found((pictures.name, outlines.name), tuple(turns), ())
+    places.find = lambda roots: found  # type: ignore[assignment]
+    read, key = scoring.read_useful, one.key_of_pose
+    scoring.read_useful = lambda place, *rest: pose_of(place) if place.parent == outlines else read(place, *rest)
+    one.key_of_pose = lambda place, settings: (
+        one.key_of(sorted((place / "masks").iterdir()), {}) if place.parent == outlines else key(place, settings))
+    spent, held = [time.process_time()], [memory_mb()]
+
+    def tell(what: str, done: int, total: int) -> None:
+        spent.append(time.process_time())
+        held.append(memory_mb())
+
+    done = archive.build([pictures, outlines], out, PLAIN, tell=tell)
+    spent.append(time.process_time())
+    scoring.read_useful, one.key_of_pose = read, key
+    return done, np.diff(spent), held
+
+
+def from_files(pictures: Path, outlines: Path, times: int) -> None:
+    turns = between(pictures, outlines)
+    drawn = np.array([place.root == pictures.name for place in turns])
+    with tempfile.TemporaryDirectory() as work:
+        whole, grown = Path(work) / "whole", Path(work) / "grown"
+        start = time.perf_counter()
+        done, each, held = build_files(pictures, outlines, whole)
+        took = time.perf_counter() - start
+        print(f"{len(done.new)} new, {len(done.failed)} cannot be read; {each.sum():.0f} s, {each[-1]:.1f} s of it for "
+              f"{archive.views.FILE}; {load()}", flush=True)
+        for source, why in done.failed:
+            print(f"    {source}: {why}", flush=True)
+        step = len(turns) // 10
+        for begin in range(0, len(turns) - step + 1, step):
+            part, mine = each[:-1][begin : begin + step], drawn[begin : begin + step]
+            said = " and ".join(f"{1000 * part[kind].mean():.0f} ms a pose from {name}" for name, kind in (
+                ("pictures", mine), ("outlines", ~mine)) if kind.any())
+            print(f"poses {begin + 1} to {begin + step}: {said}; memory {held[begin + step]:.0f} MB", flush=True)
+        again, other, _ = build_files(pictures, outlines, whole)
+        share = 100 * other.sum() / each.sum()
+        print(f"made again: {len(again.new)} new, {other.sum():.2f} s, {share:.2f} % of the first", flush=True)
+        _kill_files(pictures, outlines, grown, times, took)
+        print(f"the same as in one go: {files(whole) == files(grown)}; {load()}")
+
+
+def _kill_files(pictures: Path, outlines: Path, grown: Path, times: int, took: float) -> None:
+    """The archive made by runs that are killed, each after about a share of the whole time; the last is not."""
+    rng, command = random.Random(16), [sys.executable, __file__, "build", str(pictures), str(outlines), str(grown)]
+    for _ in range(times):
+        with subprocess.Popen(command, stdout=subprocess.DEVNULL) as run:
+            try:
+                run.wait(rng.uniform(0.5, 1.5) * took / times)
+            except subprocess.TimeoutExpired:
+                run.send_signal(signal.SIGKILL)
+        held, how = len(list(grown.glob("poses/*.parquet"))), "killed" if run.returncode else "done"
+        print(f"{how} with {held} poses", flush=True)
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+
+
 def again(pose: Path, count: int) -> None:
     with tempfile.TemporaryDirectory() as work:
         for i in range(count):
@@ -173,7 +245,7 @@ def _warm(work: Path, pose: Path, address: str) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=("grow", "again", "kills", "workers"))
+    parser.add_argument("what", choices=("grow", "files", "build", "again", "kills", "workers"))
     parser.add_argument("places", type=Path, nargs="+")
     parser.add_argument("--poses", type=int)
     parser.add_argument("--times", type=int, default=10)
@@ -182,6 +254,10 @@ def main() -> None:
     first = args.places[0]
     if args.what == "grow":
         grow(first, args.poses or 2000)
+    elif args.what == "files":
+        from_files(args.places[0].resolve(), args.places[1].resolve(), args.times)
+    elif args.what == "build":
+        build_files(*args.places)
     elif args.what == "again":
         again(first, args.poses or 4)
     elif args.what == "kills":
