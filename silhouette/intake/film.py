@@ -189,8 +189,7 @@ class _Scan:
         self._scale_last()
         self.kept.append(best)
         if sum(k.pixels.nbytes for k in self.kept if k.pixels is not None) > KEEP_BYTES:
-            order = sorted(self.kept, key=lambda k: k.motion)[: len(self.kept) // 2]
-            self.kept = sorted(order, key=lambda k: k.time)
+            self.kept = _thinned(self.kept)
 
     def _scale_last(self) -> None:
         """Scale the newest still that was kept; not before it is sure that no better one takes its place."""
@@ -209,6 +208,17 @@ class _Scan:
         self._scale_last()
         self._slot = None
         self._ring.clear()
+
+
+def _thinned(kept: list[_Seen]) -> list[_Seen]:
+    """At most three quarters of the stills: one of every PER_HOLD that follow on each other, the middle one, so that no
+    hold loses all of its own; where that leaves more, the stiller half."""
+    begins = [i for i, one in enumerate(kept) if not i or one.time - kept[i - 1].time > 2 * SLOT_S]
+    runs = [kept[begin:end] for begin, end in zip(begins, [*begins[1:], len(kept)], strict=True)]
+    middles = [one for run in runs for one in (run[1::PER_HOLD] or run)]
+    if len(middles) <= 0.75 * len(kept):
+        return middles
+    return sorted(sorted(kept, key=lambda k: k.motion)[: len(kept) // 2], key=lambda k: k.time)
 
 
 def _decide(source: Path, scan: _Scan, length: float, broken: str) -> FilmStops:

@@ -92,6 +92,18 @@ def test_stills_are_kept_on_the_way_and_read_again_alike() -> None:
     assert full.shape == (640, 360, 3)
 
 
+@pytest.mark.parametrize(("name", "least"), [("steady", 16), ("gap_and_short", 13)])
+def test_of_a_clip_with_more_stills_than_are_kept_most_holds_keep_one(
+    name: str, least: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Some 70 stills come up, and there is room for 40; when the less still half went, 11 holds kept one of each."""
+    monkeypatch.setattr(film, "KEEP_BYTES", 40 * 320 * 180 * 3)
+    stops, truth = film.find_stops(CLIPS / f"{name}.mp4", work_px=320), truth_of(name)
+    assert len(stops.chosen) == len(truth) and sum(time in stops.kept for time in stops.chosen) >= least
+    for time, row in zip(stops.chosen, truth, strict=True):
+        assert row["start"] - 1e-3 <= time <= row["end"] + 1e-3
+
+
 @pytest.mark.parametrize("clockwise", [90, 180, 270])
 def test_rotation_flag_sets_pictures_upright(tmp_path: Path, clockwise: int) -> None:
     plain = write(tmp_path / "plain.mp4", stepping([0.0, 0.5, 1.0]))
