@@ -12,8 +12,8 @@ from silhouette.show.words_turn import WAYS
 
 LIKE = ((0.7, "very like it"), (0.3, "like it"), (0.1, "somewhat like it"), (0.0, "little like it"))
 """How alike, by the least likeness. 2,000 outlines of 500 rendered poses, half of them as if drawn quickly, were held
-against other bodies in the same poses: of the 1,421 whose first hit was very like, 95 in 100 had found their pose, of
-the 421 whose first was like it 84 in 100. With their own pose left out 1 in 8 still had one that was very like."""
+against other bodies in the same poses: of the 1,426 whose first hit was very like, 95 in 100 had found their pose, of
+the 417 whose first was like it 82 in 100. With their own pose left out 1 in 8 still had one that was very like."""
 LEAST_LIKE, NONE_LIKE = 0.1, "None of them is much like it."
 KINDS = {"photograph": "photograph", "silhouette": "silhouette", "drawing": "drawing"}
 GAPS = {"small": "a small gap or a larger one", "fair": "a fair gap or a larger one", "big": "a big gap"}

@@ -13,6 +13,7 @@ import io
 from collections.abc import Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,7 +56,7 @@ def in_eight_bits(file: Path, examples: NDArray[np.float32]) -> None:
             calibrate_method=tool.CalibrationMethod.Percentile, extra_options={"CalibPercentile": KEPT_PERCENT})
 
 
-def _reader(tool: object, name: str, examples: NDArray[np.float32]) -> object:
+def _reader(tool: Any, name: str, examples: NDArray[np.float32]) -> Any:
     """The examples as onnxruntime's tool wants them."""
     asked: Iterator[dict[str, NDArray[np.float32]]] = ({name: one} for one in examples)
-    return type("Examples", (tool.CalibrationDataReader,), {"get_next": lambda self: next(asked, None)})()  # type: ignore[attr-defined]
+    return type("Examples", (tool.CalibrationDataReader,), {"get_next": lambda self: next(asked, None)})()
